@@ -1,0 +1,1 @@
+//! One unit's still and moving stretches give gyroscope bias, noise and mounting.

@@ -1,0 +1,133 @@
+//! The command line: arguments, calls, exit code. stdout is the answer; progress and findings go to
+//! stderr.
+//!
+//! | exit code | means |
+//! |---|---|
+//! | 0 | done |
+//! | 1 | done, but a finding voids a result |
+//! | 2 | wrong usage |
+//! | 3 | unreadable input |
+
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+mod block;
+mod check;
+mod demo;
+mod orient;
+mod params;
+mod profiles;
+mod report;
+mod session;
+
+/// Finds every serve in body-worn sensor logs, times the chain from the hip up, keeps the block's record.
+#[derive(Debug, Parser)]
+#[command(name = "overarm", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Options that every command takes.
+#[derive(Debug, Clone, Args)]
+pub struct Common {
+    /// Form of the answer.
+    #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Files read side by side; 0 means one per processor. The answer does not depend on it.
+    #[arg(long, global = true, value_name = "N", default_value_t = 0)]
+    pub jobs: usize,
+    /// No progress and no findings on stderr.
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+}
+
+/// Form of the answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Tables for reading.
+    Text,
+    /// One JSON object, for programs.
+    Json,
+    /// Comma-separated rows, for spreadsheets.
+    Csv,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Can these logs be trusted? Rows, rate, gaps, stillness, bias, clipping, clock ties.
+    Check(check::CheckArgs),
+    /// This practice: serves, sequence, quality.
+    Session(session::SessionArgs),
+    /// This training block: count, load, timing against the athlete's usual, what to look at.
+    Block(block::BlockArgs),
+    /// The same as a page to read and hand on.
+    Report(report::ReportArgs),
+    /// Known log layouts; a draft for an unknown one.
+    Profiles(profiles::ProfilesArgs),
+    /// Every tuning number with unit, default and source.
+    Params(params::ParamsArgs),
+    /// Write the demo block (simulated, labelled so).
+    Demo(demo::DemoArgs),
+    /// Orientation of one log, a row per input row (sensor to world, z up).
+    Orient(orient::OrientArgs),
+}
+
+/// How a command that finished ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Exit code 0.
+    Done,
+    /// Exit code 1: a finding voids a result.
+    DoneWithVoid,
+}
+
+/// Why a command stopped, by exit code.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum CliError {
+    /// Exit code 2: the user's words.
+    #[error("{0}")]
+    Usage(String),
+    /// Exit code 3: an input that cannot be read.
+    #[error("{0}")]
+    Unreadable(String),
+    /// Exit code 3: an answer that cannot be written.
+    #[error("cannot write {what}: {source}")]
+    Unwritable {
+        /// What was being written.
+        what: String,
+        /// The system's word.
+        source: std::io::Error,
+    },
+}
+
+/// Runs the program on the process's own arguments.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let common = &cli.common;
+    let result = match &cli.command {
+        Command::Check(args) => check::run(args, common),
+        Command::Session(args) => session::run(args, common),
+        Command::Block(args) => block::run(args, common),
+        Command::Report(args) => report::run(args, common),
+        Command::Profiles(args) => profiles::run(args, common),
+        Command::Params(args) => params::run(args, common),
+        Command::Demo(args) => demo::run(args, common),
+        Command::Orient(args) => orient::run(args, common),
+    };
+    match result {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::DoneWithVoid) => ExitCode::from(1),
+        Err(error) => {
+            eprintln!("overarm: {error}");
+            ExitCode::from(match error {
+                CliError::Usage(_) => 2,
+                CliError::Unreadable(_) | CliError::Unwritable { .. } => 3,
+            })
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! Filters, peak fits, interpolation, statistics.

@@ -1,0 +1,1 @@
+//! Sensor-to-world orientation, z up.

@@ -1,0 +1,1 @@
+//! What one log layout looks like.

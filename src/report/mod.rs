@@ -1,0 +1,1 @@
+//! Records to words, tables, files and pictures.

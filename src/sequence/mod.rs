@@ -1,0 +1,1 @@
+//! Times and grades the chain of one serve.

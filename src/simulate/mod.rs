@@ -1,0 +1,1 @@
+//! Writes demo logs with exact truth; shares no code with the stages it tests.

@@ -1,0 +1,115 @@
+//! One unit's whole log after the single pass over it: facts in memory, samples on call.
+
+use std::path::PathBuf;
+
+use crate::finding::Finding;
+use crate::samples::Samples;
+
+/// A stretch without samples, on the unit's clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gap {
+    /// Last sample before, s.
+    pub from_s: f64,
+    /// First sample after, s.
+    pub to_s: f64,
+}
+
+/// Means and spreads of one short still chunk, on the unit's clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct QuietChunk {
+    /// Middle of the chunk, s.
+    pub time_s: f64,
+    /// Length, s.
+    pub length_s: f64,
+    /// Mean specific force per axis, m/s^2.
+    pub accel_m_s2: [f32; 3],
+    /// Mean angular rate per axis, rad/s (bias not removed).
+    pub gyro_rad_s: [f32; 3],
+    /// Standard deviation of the specific force per axis, m/s^2.
+    pub accel_sd_m_s2: [f32; 3],
+    /// Standard deviation of the angular rate per axis, rad/s.
+    pub gyro_sd_rad_s: [f32; 3],
+}
+
+/// Coarse envelopes on an even grid: enough to find where to look.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CoarseTrack {
+    /// Unit clock at the start of the first bin, s.
+    pub start_s: f64,
+    /// Bin width, s (0.01).
+    pub step_s: f64,
+    /// Largest resultant angular rate in each bin, rad/s (bias not removed); 0 in a gap.
+    pub rate_max_rad_s: Vec<f32>,
+    /// Largest resultant specific force in each bin, m/s^2; 0 in a gap.
+    pub force_max_m_s2: Vec<f32>,
+    /// Mean resultant specific force in each bin, m/s^2; 0 in a gap.
+    pub force_mean_m_s2: Vec<f32>,
+}
+
+/// One unit's log after one pass. Memory does not grow with the log's length beyond a few bytes a
+/// second: samples and envelopes stand in a spill file and are read back by stretch.
+pub struct Recording {
+    /// Name for messages: the file, and the unit id in a combined file.
+    pub name: String,
+    /// Where it was read from.
+    pub file: PathBuf,
+    /// Name of the sensor profile.
+    pub profile: String,
+    /// Median rate, Hz.
+    pub rate_hz: f64,
+    /// Standard deviation of the stamps about an even grid, s.
+    pub jitter_s: f64,
+    /// Unit clock at the first and last sample, s.
+    pub start_s: f64,
+    /// See `start_s`.
+    pub end_s: f64,
+    /// Rows accepted.
+    pub rows: u64,
+    /// Rows refused, each counted and the first of each kind told in `findings`.
+    pub rows_rejected: u64,
+    /// Samples with an accelerometer axis at its limit.
+    pub accel_clipped: u64,
+    /// Samples with a gyroscope axis at its limit.
+    pub gyro_clipped: u64,
+    /// Stated full-scale range, m/s^2, where given.
+    pub accel_full_scale_m_s2: Option<f64>,
+    /// Stated full-scale range, rad/s, where given.
+    pub gyro_full_scale_rad_s: Option<f64>,
+    /// Group delay of the unit's own filter as the profile states it, s; 0 where not stated.
+    pub filter_delay_s: f64,
+    /// Whether the profile states the filter delay.
+    pub filter_delay_known: bool,
+    /// Stretches without samples.
+    pub gaps: Vec<Gap>,
+    /// Still chunks in time order.
+    pub quiet: Vec<QuietChunk>,
+    /// What was noticed while reading.
+    pub findings: Vec<Finding>,
+    /// SHA-256 of the bytes read, lower-case hex.
+    pub sha256: String,
+    pub(crate) store: Store,
+}
+
+/// Where the samples are kept; private to the front.
+pub(crate) struct Store;
+
+impl Recording {
+    /// Samples between two times of the unit's clock (both in s), stamps evened out inside each
+    /// gap-free run. Fewer or none where the log has none.
+    ///
+    /// # Errors
+    /// When the spill file cannot be read back.
+    pub fn window(&self, from_s: f64, to_s: f64) -> std::io::Result<Samples> {
+        let _ = (from_s, to_s, &self.store);
+        unimplemented!("front helper")
+    }
+
+    /// Coarse envelopes between two times of the unit's clock (both in s).
+    ///
+    /// # Errors
+    /// When the spill file cannot be read back.
+    pub fn coarse(&self, from_s: f64, to_s: f64) -> std::io::Result<CoarseTrack> {
+        let _ = (from_s, to_s, &self.store);
+        unimplemented!("front helper")
+    }
+}

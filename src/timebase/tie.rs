@@ -1,0 +1,120 @@
+//! One clock for all units: what a tie says and how it is asked.
+
+use serde::{Deserialize, Serialize};
+
+/// The evidence a tie stands on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TieMethod {
+    /// The reference unit itself.
+    Reference,
+    /// One logger or a declared shared clock: the stamps are already one time.
+    SharedClock,
+    /// Taps, jumps or heel drops at both ends.
+    GesturesBothEnds,
+    /// A gesture at one end, drift from the motion.
+    GestureOneEnd,
+    /// The motion alone.
+    Motion,
+    /// Not tied.
+    None,
+}
+
+/// One event seen by both units.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TieEvent {
+    /// When, reference clock, s.
+    pub ref_s: f64,
+    /// Unit clock minus the fitted unit clock, s.
+    pub residual_s: f64,
+    /// Standard uncertainty of the event's own offset, s.
+    pub sd_s: f64,
+    /// True for a sync gesture, false for plain motion.
+    pub gesture: bool,
+    /// False where the robust fit left it out.
+    pub used: bool,
+}
+
+/// Offset and drift over one stretch without a clock step.
+/// `unit_s = ref_s * (1 + drift) + offset_s`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ClockPiece {
+    /// Start of validity, reference clock, s (may be minus infinity: use f64::MIN).
+    pub from_ref_s: f64,
+    /// End of validity, reference clock, s.
+    pub to_ref_s: f64,
+    /// Offset at reference time 0, s.
+    pub offset_s: f64,
+    /// Drift, 1 (ppm * 1e-6).
+    pub drift: f64,
+    /// Reference time about which the two variances below are independent, s.
+    pub pivot_ref_s: f64,
+    /// Standard uncertainty of the tie at the pivot, s.
+    pub pivot_sd_s: f64,
+    /// Standard uncertainty of the drift, 1.
+    pub drift_sd: f64,
+    /// Systematic part that no number of events averages out, s.
+    pub floor_sd_s: f64,
+}
+
+/// How one unit's clock maps to the reference clock.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClockTie {
+    /// On what evidence.
+    pub method: TieMethod,
+    /// Pieces in time order; empty when not tied.
+    pub pieces: Vec<ClockPiece>,
+    /// The events behind the fit.
+    pub events: Vec<TieEvent>,
+}
+
+impl ClockTie {
+    /// The tie of the reference unit to itself.
+    pub fn identity(method: TieMethod) -> Self {
+        let piece = ClockPiece {
+            from_ref_s: f64::MIN,
+            to_ref_s: f64::MAX,
+            offset_s: 0.0,
+            drift: 0.0,
+            pivot_ref_s: 0.0,
+            pivot_sd_s: 0.0,
+            drift_sd: 0.0,
+            floor_sd_s: 0.0,
+        };
+        Self {
+            method,
+            pieces: vec![piece],
+            events: Vec::new(),
+        }
+    }
+
+    /// The piece in force at a reference time, s.
+    pub fn piece_at(&self, ref_s: f64) -> Option<&ClockPiece> {
+        self.pieces
+            .iter()
+            .find(|p| (p.from_ref_s..=p.to_ref_s).contains(&ref_s))
+    }
+
+    /// Unit clock at a reference time; both s.
+    pub fn unit_s(&self, ref_s: f64) -> Option<f64> {
+        self.piece_at(ref_s)
+            .map(|p| ref_s * (1.0 + p.drift) + p.offset_s)
+    }
+
+    /// Reference clock at a unit time; both s.
+    pub fn ref_s(&self, unit_s: f64) -> Option<f64> {
+        self.pieces
+            .iter()
+            .map(|p| (p, (unit_s - p.offset_s) / (1.0 + p.drift)))
+            .find(|(p, ref_s)| (p.from_ref_s..=p.to_ref_s).contains(ref_s))
+            .map(|(_, ref_s)| ref_s)
+    }
+
+    /// Standard uncertainty of the tie at a reference time, s.
+    pub fn sd_s(&self, ref_s: f64) -> Option<f64> {
+        self.piece_at(ref_s).map(|p| {
+            let from_drift_s = p.drift_sd * (ref_s - p.pivot_ref_s);
+            p.pivot_sd_s.hypot(from_drift_s).hypot(p.floor_sd_s)
+        })
+    }
+}
