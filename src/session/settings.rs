@@ -25,7 +25,7 @@ pub enum SettingsError {
         /// Whose log.
         site: Site,
         /// What is wrong with it.
-        source: LogError,
+        source: Box<LogError>,
     },
     /// No such folder.
     #[error("{}: no such folder", folder.display())]
@@ -587,7 +587,10 @@ fn unit(
     }
     let file = pick!(file, |_, file| Ok(file.get_ref().clone()));
     let file = file.unwrap_or_else(|| format!("{site}.csv"));
-    let file = locate(&folder.join(file)).map_err(|source| SettingsError::Unit { site, source })?;
+    let file = locate(&folder.join(file)).map_err(|source| SettingsError::Unit {
+        site,
+        source: Box::new(source),
+    })?;
     let profile = pick!(profile, |source, name| {
         let near = source.file.parent().unwrap_or(Path::new("."));
         resolve(name.get_ref(), near).map_err(|error| match error.fault {

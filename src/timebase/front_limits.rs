@@ -82,8 +82,8 @@ impl Extremes {
             up.add(values.iter().copied(), high);
             down.add(values.iter().map(|value| -value), -low);
         }
-        for sensor in 0..2 {
-            if any[sensor] {
+        for (sensor, any) in any.into_iter().enumerate() {
+            if any {
                 self.reached[sensor] += self.count_reached(axes, sensor);
             }
         }

@@ -308,13 +308,13 @@ impl Grid {
                 .all(|axis| axis[index] == axis[index - 1])
         };
         let mut keep = vec![true; columns.len()];
-        for index in 1..take {
+        for (index, keep) in keep.iter_mut().enumerate().take(take).skip(1) {
             let step_s = columns.time_s[index] - columns.time_s[index - 1]; // index < take <= len
             if step_s.abs() > 0.1 * period_s {
                 continue;
             }
             if same(index) && tight {
-                keep[index] = false;
+                *keep = false;
                 let found_s = columns.time_s[index];
                 tally.add(rows.line[index], 0, 0, RowFault::Repeat { found_s });
             } else if step_s == 0.0 {
