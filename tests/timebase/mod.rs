@@ -1,1 +1,3 @@
+//! Time: rate, jitter, gaps of one unit.
 
+mod front;
