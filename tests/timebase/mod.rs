@@ -1,1 +1,2 @@
-
+mod tie;
+mod tie_body;
