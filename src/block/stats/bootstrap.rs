@@ -55,12 +55,18 @@ impl Change {
     }
 }
 
+/// Fewest sessions of a group that stand on their own scatter.
+const OWN_SCATTER_FROM: usize = 4;
+
 /// The change between two groups with its standard error from resampled sessions.
 ///
 /// With few sessions a plain bootstrap interval is too narrow, by sqrt((n - 1) / n) in its spread and
-/// by the normal in place of Student's t in its reach; both are put right here. The standard error of
-/// a group never falls below what its sessions' own uncertainties give.
+/// by the normal in place of Student's t in its reach; both are put right here. Where the smaller
+/// group has fewer than four sessions, neither group's error may fall below what the scatter of both
+/// together gives it. No error falls below what the sessions' own uncertainties give.
 ///
+/// # Gives nothing when
+/// the earlier group has fewer than two sessions or the later none.
 /// # Source
 /// Efron & Tibshirani 1993, chapters 6 and 12; narrowness: Hesterberg 2015, The American
 /// Statistician 69:371-386, section 5; degrees of freedom: Welch 1947, Biometrika 34:28-35.
@@ -71,28 +77,45 @@ pub fn change_between(
     draws: u32,
     seed: u64,
 ) -> Option<Change> {
+    let (n, m) = (earlier.values.len(), later.values.len());
+    if n < 2 || m == 0 {
+        return None;
+    }
     let mut random = Draws::seeded(seed);
-    let a = group_error(earlier, bend_sd, draws, &mut random)?;
-    let b = group_error(later, bend_sd, draws, &mut random)?;
-    let (va, vb) = (a.error * a.error, b.error * b.error);
+    let few = n.min(m) < OWN_SCATTER_FROM;
+    let floor_sd = if few { pooled_sd(earlier, later) } else { 0.0 };
+    let a = group_error(earlier, floor_sd, bend_sd, draws, &mut random).powi(2);
+    let b = group_error(later, floor_sd, bend_sd, draws, &mut random).powi(2);
+    let freedom = if few {
+        (n + m - 2) as f64
+    } else {
+        (a + b).powi(2) / (a * a / (n - 1) as f64 + b * b / (m - 1) as f64)
+    };
     Some(Change {
         change: later.centre - earlier.centre,
-        standard_error: (va + vb).sqrt(),
-        freedom: (va + vb).powi(2) / (va * va / a.freedom + vb * vb / b.freedom),
+        standard_error: (a + b).sqrt(),
+        freedom,
     })
 }
 
-struct GroupError {
-    error: f64,
-    freedom: f64,
+fn pooled_sd(earlier: Group<'_>, later: Group<'_>) -> f64 {
+    let (mut squares, mut freedom) = (0.0, 0.0);
+    for group in [earlier, later] {
+        let less_one = group.values.len() as f64 - 1.0;
+        squares += less_one * sd(group.values).unwrap_or(0.0).powi(2);
+        freedom += less_one;
+    }
+    (squares / freedom).sqrt()
 }
 
+/// Standard error of a group's centre.
 fn group_error(
     group: Group<'_>,
+    floor_sd: f64,
     bend_sd: f64,
     draws: u32,
     random: &mut Draws,
-) -> Option<GroupError> {
+) -> f64 {
     let n = group.values.len();
     let sessions: Vec<(f64, f64)> = group
         .values
@@ -103,16 +126,15 @@ fn group_error(
     let centres = resample(n, draws, random, |picked| {
         let (values, each_sd): (Vec<f64>, Vec<f64>) = picked
             .iter()
-            .filter_map(|&i| sessions.get(i))
+            .filter_map(|&place| sessions.get(place))
             .copied()
             .unzip();
         huber_centre(&values, &each_sd, bend_sd)
     });
-    let freedom = n as f64 - 1.0;
-    let resampled = sd(&centres)? * (n as f64 / freedom).sqrt();
+    let resampled = match n {
+        1 => 0.0,
+        _ => sd(&centres).unwrap_or(0.0) * (n as f64 / (n as f64 - 1.0)).sqrt(),
+    };
     let own = group.u.iter().map(|u| u * u).sum::<f64>().sqrt() / n as f64;
-    Some(GroupError {
-        error: resampled.max(own),
-        freedom,
-    })
+    resampled.max(own).max(floor_sd / (n as f64).sqrt())
 }
