@@ -11,7 +11,7 @@ pub struct Slope {
     pub slope: f64,
     /// Ends of its interval.
     pub interval: [f64; 2],
-    /// Median of `value - slope * time`.
+    /// Median of the values less slope times median of the times (Conover 1980).
     pub intercept: f64,
 }
 
@@ -29,11 +29,6 @@ pub fn theil_sen(times: &[f64], values: &[f64], coverage: f64) -> Option<Slope> 
     }
     slopes.sort_by(f64::total_cmp);
     let slope = median(&slopes)?;
-    let rests: Vec<f64> = times
-        .iter()
-        .zip(values)
-        .map(|(t, v)| v - slope * t)
-        .collect();
     let reach = normal_quantile(0.5 + coverage / 2.0) * mann_kendall(values).variance.sqrt();
     let pairs = slopes.len() as f64;
     Some(Slope {
@@ -42,7 +37,7 @@ pub fn theil_sen(times: &[f64], values: &[f64], coverage: f64) -> Option<Slope> 
             at_rank(&slopes, (pairs - reach) / 2.0)?,
             at_rank(&slopes, (pairs + reach) / 2.0 + 1.0)?,
         ],
-        intercept: median(&rests)?,
+        intercept: median(values)? - slope * median(times)?,
     })
 }
 
