@@ -3,6 +3,7 @@
 mod front;
 mod front_limits;
 mod front_spill;
+mod front_still;
 mod front_track;
 mod front_unit;
 mod grid;
@@ -20,6 +21,7 @@ mod tie_params;
 mod track;
 
 pub use front::{FrontParams, UnitSource, read_every_unit, read_text_unit, read_units};
+pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
 pub use tie_clocks::{TieError, tie_clocks};
