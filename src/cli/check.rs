@@ -12,7 +12,7 @@ use crate::log::LogError;
 use crate::profile::resolve;
 use crate::report::{Align, table};
 use crate::session::SessionSettings;
-use crate::timebase::{FrontParams, Recording, read_every_unit, read_units};
+use crate::timebase::{FrontParams, Recording, detect_profile, read_every_unit, read_units};
 
 /// Arguments of `overarm check`.
 #[derive(Debug, Args)]
@@ -115,8 +115,23 @@ fn read(path: &Path, profile: &str, params: &FrontParams, jobs: usize) -> Result
         let sites = settings.units.iter().map(|unit| Some(unit.site));
         return Ok(sites.zip(read_units(&sources, params, jobs)).collect());
     }
-    let profile = resolve(profile, Path::new(".")).map_err(|error| error.fault.to_string())?;
-    let units = read_every_unit(path, &profile, params).map_err(|error| error.to_string())?;
+    let (profile, why) = match profile {
+        "auto" => {
+            let found = detect_profile(path).map_err(|error| error.to_string())?;
+            (found.profile, Some(found.why))
+        }
+        name => {
+            let named = resolve(name, Path::new("."));
+            (named.map_err(|error| error.fault.to_string())?, None)
+        }
+    };
+    let mut units = read_every_unit(path, &profile, params).map_err(|error| error.to_string())?;
+    if let (Some(why), Some(first)) = (why, units.first_mut()) {
+        let text = format!("taken as `{}`: {why}", profile.name);
+        first
+            .findings
+            .insert(0, Finding::note("profile-detected", path.display(), text));
+    }
     Ok(units.into_iter().map(|unit| (None, Ok(unit))).collect())
 }
 

@@ -1,7 +1,9 @@
 //! Time: each unit's own (rate, jitter, gaps), then one clock for all.
 
 mod front;
+mod front_detect;
 mod front_limits;
+mod front_probe;
 mod front_spill;
 mod front_still;
 mod front_track;
@@ -21,6 +23,7 @@ mod tie_params;
 mod track;
 
 pub use front::{FrontParams, UnitSource, read_every_unit, read_text_unit, read_units};
+pub use front_detect::{DetectError, Detected, detect_profile};
 pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
