@@ -1,10 +1,12 @@
 //! Records to words, tables, files and pictures. Knows no method: what is not in a record is not shown.
 
+mod sequence_plot;
 mod session_csv;
 mod session_text;
 mod table;
 mod words;
 
+pub use sequence_plot::sequence_plot;
 pub use session_csv::{SESSION_COLUMNS, session_csv};
 pub use session_text::session_text;
 pub use table::{Align, table};
