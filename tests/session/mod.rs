@@ -1,1 +1,3 @@
+//! A practice.
 
+mod settings;
