@@ -25,8 +25,8 @@ pub struct Weighed {
 pub enum About {
     /// Forearm up at impact.
     ForearmUp,
-    /// Swing in an upright plane.
-    UprightPlane,
+    /// Forearm swings up into impact.
+    Rise,
     /// Speed of the wrist.
     Speed,
     /// One burst, not many.
@@ -65,7 +65,6 @@ impl<const N: usize> Ramp<N> {
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
 const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(0.0, -7.0), (20.0, -2.5), (35.0, 0.5), (50.0, 2.0)]);
 const ELEVATION_IMPACT_DEG: Ramp<4> = Ramp([(0.0, -4.0), (30.0, -0.5), (45.0, 0.5), (60.0, 1.2)]);
-const LEVEL_SHARE: Ramp<4> = Ramp([(0.25, 0.6), (0.5, 0.0), (0.75, -1.0), (0.95, -2.0)]);
 const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -4.0), (450.0, -0.7), (700.0, 0.5), (1000.0, 1.0)]);
 const RIVAL_SHARE: Ramp<4> = Ramp([(0.35, 0.6), (0.5, 0.2), (0.7, -1.0), (1.0, -3.0)]);
 const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
@@ -78,8 +77,9 @@ const PREPARATION_S: Ramp<7> = Ramp([
     (3.0, -0.8),
     (3.3, -1.5),
 ]);
-const FEET_M_S2: Ramp<4> = Ramp([(0.6, 1.0), (1.5, 0.3), (3.0, -1.5), (6.0, -3.0)]);
-const HAND_FORCE_M_S2: Ramp<4> = Ramp([(1.0, 0.7), (2.5, 0.0), (5.0, -1.5), (9.0, -2.5)]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.5, 1.2), (1.0, 0.6), (2.0, -1.5), (3.5, -3.0)]);
+const HAND_SHAKE_M_S2: Ramp<4> = Ramp([(1.0, 0.8), (1.6, 0.2), (2.5, -1.5), (4.5, -3.0)]);
+const RISE_DEG: Ramp<3> = Ramp([(0.0, -1.5), (15.0, -0.3), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
 const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
@@ -108,9 +108,9 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
         );
         add(About::ForearmUp, trust * log_odds, words);
     }
-    if let Some(level) = picture.level_share {
-        let words = format!("swing axis {:.0} % upright", 100.0 * level.abs());
-        add(About::UprightPlane, LEVEL_SHARE.at(level.abs()), words);
+    if let Some(rise) = picture.rise_rad {
+        let words = format!("forearm swung up by {:.0} deg", rise.to_degrees());
+        add(About::Rise, RISE_DEG.at(rise.to_degrees()), words);
     }
     let peak_deg_s = picture.peak_rad_s.to_degrees();
     let words = format!("wrist reached {peak_deg_s:.0} deg/s");
@@ -157,12 +157,12 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
         .find_map(|site| picture.steps_m_s2[site.index()]);
     match (steps, picture.steps_m_s2[Site::Wrist.index()]) {
         (Some(steps), _) => {
-            let words = format!("body shaken by {steps:.1} m/s^2 in the second before the toss");
+            let words = format!("body shaken by {steps:.1} m/s^2 before the swing");
             add(About::Feet, FEET_M_S2.at(steps), words);
         }
         (None, Some(shake)) => {
-            let words = format!("hand shaken by {shake:.1} m/s^2 in the second before the toss");
-            add(About::Feet, HAND_FORCE_M_S2.at(shake), words);
+            let words = format!("hand shaken by {shake:.1} m/s^2 before the swing");
+            add(About::Feet, HAND_SHAKE_M_S2.at(shake), words);
         }
         (None, None) => {}
     }
@@ -184,7 +184,7 @@ pub fn probability(weighed: &[Weighed], params: &ServeParams) -> f64 {
 
 /// Probability that a ball was met, from the surprise over the swing's own level.
 pub fn contact_probability(ratio: f64, params: &ServeParams) -> f64 {
-    logistic(4.0 * (ratio.max(1e-3) / params.shock_ratio).ln())
+    logistic(3.0 * (ratio.max(1e-3) / params.shock_ratio).ln())
 }
 
 fn logistic(log_odds: f64) -> f64 {

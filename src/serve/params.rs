@@ -31,12 +31,12 @@ crate::stage_params! {
         shock_before_s: f64 = 0.14, "s", 0.02, 0.5, "forearm rate of real overhead strokes peaks up to 0.1 s after the ball";
         /// Search for the ball's shock this long after the swing's fastest moment.
         shock_after_s: f64 = 0.07, "s", 0.02, 0.5, "own choice";
-        /// Where no shock is seen, impact is set this long after the forearm's fastest swing.
+        /// Where no shock is seen and nothing was learnt, impact is set this long after the wrist's fastest moment.
         no_shock_offset_s: f64 = 0.008, "s", -0.05, 0.05, "wrist peaks about 10 ms before contact (synthetic pattern, serve-and-load B.5)";
         /// Standard uncertainty of an impact set without a shock.
-        no_shock_sd_s: f64 = 0.012, "s", 0.001, 0.1, "own choice";
+        no_shock_sd_s: f64 = 0.015, "s", 0.001, 0.1, "own choice";
         /// Surprise over the swing's own smoothness at which ball and no ball are equally likely.
-        shock_ratio: f64 = 4.0, "1", 1.5, 100.0, "own choice, checked by the contact table in DEVELOPERS.md";
+        shock_ratio: f64 = 12.0, "1", 1.5, 100.0, "own choice, checked by the contact table in DEVELOPERS.md";
         /// Shortest time for which a coach's word reaches to a found swing.
         correction_reach_s: f64 = 1.0, "s", 0.1, 5.0, "own choice: a coach points at a serve, not at an instant";
     }
