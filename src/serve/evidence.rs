@@ -45,6 +45,16 @@ pub enum About {
     FollowThrough,
 }
 
+impl About {
+    /// True for what came before the swing, false for the swing itself.
+    pub const fn is_setting(self) -> bool {
+        matches!(
+            self,
+            Self::Stance | Self::Preparation | Self::Feet | Self::Alone
+        )
+    }
+}
+
 /// A piecewise linear log likelihood ratio: knots of value and log odds, flat outside.
 struct Ramp<const N: usize>([(f64, f64); N]);
 
@@ -63,22 +73,21 @@ impl<const N: usize> Ramp<N> {
 }
 
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
-const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(0.0, -7.0), (20.0, -2.5), (35.0, 0.5), (50.0, 2.0)]);
-const ELEVATION_IMPACT_DEG: Ramp<4> = Ramp([(0.0, -4.0), (30.0, -0.5), (45.0, 0.5), (60.0, 1.2)]);
+const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(5.0, -8.0), (25.0, -3.5), (36.0, 0.0), (46.0, 1.5)]);
+const HIGHEST_DEG: Ramp<3> = Ramp([(30.0, -3.0), (45.0, -0.5), (60.0, 0.7)]);
 const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -4.0), (450.0, -0.7), (700.0, 0.5), (1000.0, 1.0)]);
 const RIVAL_SHARE: Ramp<4> = Ramp([(0.35, 0.6), (0.5, 0.2), (0.7, -1.0), (1.0, -3.0)]);
 const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
-const PREPARATION_S: Ramp<7> = Ramp([
-    (0.35, -3.0),
-    (0.55, -1.0),
-    (0.75, 0.8),
-    (1.8, 1.0),
-    (2.4, 0.2),
-    (3.0, -0.8),
-    (3.3, -1.5),
+const PREPARATION_S: Ramp<6> = Ramp([
+    (0.5, -2.0),
+    (0.7, 0.0),
+    (0.9, 0.8),
+    (2.0, 0.8),
+    (2.6, 0.0),
+    (3.3, -1.0),
 ]);
-const FEET_M_S2: Ramp<4> = Ramp([(0.5, 1.2), (1.0, 0.6), (2.0, -1.5), (3.5, -3.0)]);
-const HAND_SHAKE_M_S2: Ramp<4> = Ramp([(1.0, 0.8), (1.6, 0.2), (2.5, -1.5), (4.5, -3.0)]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.6, 1.0), (1.0, 0.0), (2.0, -3.0), (3.5, -4.5)]);
+const HAND_SHAKE_M_S2: Ramp<4> = Ramp([(1.2, 0.8), (1.8, 0.0), (3.0, -2.5), (5.0, -4.0)]);
 const RISE_DEG: Ramp<3> = Ramp([(0.0, -1.5), (15.0, -0.3), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
@@ -97,14 +106,13 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
             about,
         });
     };
-    if let (Some(swing), Some(impact)) = (picture.elevation_swing_rad, picture.elevation_impact_rad)
-    {
+    if let (Some(swing), Some(highest)) = (picture.elevation_swing_rad, picture.highest_rad) {
         let trust = 1.0 / (1.0 + (picture.gravity_misfit / 0.25).powi(2));
-        let log_odds = ELEVATION_SWING_DEG.at(swing.to_degrees())
-            + ELEVATION_IMPACT_DEG.at(impact.to_degrees());
+        let log_odds =
+            ELEVATION_SWING_DEG.at(swing.to_degrees()) + HIGHEST_DEG.at(highest.to_degrees());
         let words = format!(
-            "forearm {:.0} deg above level at impact",
-            impact.to_degrees()
+            "forearm {:.0} deg above level while fastest",
+            swing.to_degrees()
         );
         add(About::ForearmUp, trust * log_odds, words);
     }
@@ -176,10 +184,18 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     }
 }
 
-/// Probability of a serve motion.
+/// Probability of a serve motion: a full overhead swing, and a serve's setting before it.
 pub fn probability(weighed: &[Weighed], params: &ServeParams) -> f64 {
-    let sum: f64 = weighed.iter().map(|w| w.log_odds).sum();
-    logistic(params.prior_log_odds + params.evidence_share * sum)
+    let sum = |of_setting: bool| -> f64 {
+        weighed
+            .iter()
+            .filter(|w| w.about.is_setting() == of_setting)
+            .map(|w| w.log_odds)
+            .sum()
+    };
+    let swing = params.swing_log_odds + params.evidence_share * sum(false);
+    let setting = params.setting_log_odds + params.evidence_share * sum(true);
+    logistic(swing) * logistic(setting)
 }
 
 /// Probability that a ball was met, from the surprise over the swing's own level.

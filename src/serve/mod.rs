@@ -162,7 +162,7 @@ pub fn look_at_candidates(
     let fast = candidates(wrist, params).map_err(unreadable(Site::Wrist))?;
     let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
-    let mut fast_before_s: Option<f64> = None;
+    let mut fast_s: Vec<f64> = Vec::new();
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
         let Some(swing) = swing else { continue };
@@ -171,11 +171,15 @@ pub fn look_at_candidates(
             swing: &swing,
             axis,
             body: &body,
-            since_fast_s: fast_before_s.map(|before_s| swing.peak_s() - before_s),
+            since_fast_s: fast_s
+                .iter()
+                .rev()
+                .map(|before_s| swing.peak_s() - before_s)
+                .find(|&since_s| since_s > SAME_MOVE_S),
         };
         looks.push(look(&view, params));
         if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
-            fast_before_s = Some(swing.peak_s());
+            fast_s.push(swing.peak_s());
         }
     }
     learn_impacts(&mut looks, params);
@@ -199,6 +203,9 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
 
 /// An impact this many times clearer than the limit teaches the others.
 const CLEAR: f64 = 2.0;
+
+/// Fast moments closer than this belong to one move, s.
+const SAME_MOVE_S: f64 = 0.9;
 
 /// Swings whose levers are asked for the forearm's long axis, at most.
 const LEVERS: usize = 48;
