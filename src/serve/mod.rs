@@ -167,9 +167,17 @@ pub fn look_at_candidates(
     let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
     let mut fast_s: Vec<f64> = Vec::new();
+    let mut centre_s: Option<f64> = None;
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
-        let Some(swing) = swing else { continue };
+        let Some(mut swing) = swing else { continue };
+        if let Some(axis) = &axis {
+            swing.centre_on_raised(axis);
+        }
+        if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
+            continue;
+        }
+        centre_s = Some(swing.peak_s());
         let body = body_samples(units, swing.peak_s(), params)?;
         let view = View {
             swing: &swing,
@@ -224,6 +232,9 @@ const CLEAR: f64 = 2.0;
 
 /// Fast moments closer than this belong to one move, s.
 const SAME_MOVE_S: f64 = 0.9;
+
+/// Centres closer than this are one swing seen twice, s.
+const SAME_PEAK_S: f64 = 0.06;
 
 /// Swings whose levers are asked for the forearm's long axis, at most.
 const LEVERS: usize = 48;

@@ -17,6 +17,11 @@ const CALM_RATE_RAD_S: f64 = 2.0;
 const SWING_BEFORE_S: f64 = 0.25;
 const SWING_AFTER_S: f64 = 0.2;
 
+/// How far from the fastest moment the raised one may be, s.
+const RAISED_REACH_S: f64 = 0.25;
+/// The raised moment counts from this share of the fastest rate on (rate times the sine of elevation).
+const RAISED_SHARE: f64 = 0.45;
+
 /// The wrist's samples around one fast moment, with gravity in sensor axes at every sample.
 #[derive(Debug, Clone)]
 pub struct Swing {
@@ -80,9 +85,28 @@ impl Swing {
         self.samples.time_s[self.peak_index] // the index was checked on entry
     }
 
-    /// Fastest rate, rad/s.
+    /// Fastest rate about the centre, rad/s.
     pub fn peak_rad_s(&self) -> f64 {
-        self.samples.gyro_rad_s[self.peak_index].norm()
+        self.span(-0.1, 0.1)
+            .map(|index| self.rate_rad_s(index))
+            .fold(0.0, f64::max)
+    }
+
+    /// Moves the swing's centre to the moment the forearm is fast and up together, if there is one
+    /// near: a swing may turn faster in the racket's drop or after the ball than at it.
+    pub fn centre_on_raised(&mut self, axis: &Vector3<f64>) {
+        let raised = |index: usize| self.rate_rad_s(index) * self.up[index].dot(axis);
+        let best = self
+            .span(-RAISED_REACH_S, RAISED_REACH_S)
+            .map(|index| (index, raised(index)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((index, raised_rad_s)) = best
+            && raised_rad_s > RAISED_SHARE * self.peak_rad_s()
+            && index >= 8
+            && index + 4 < self.samples.len()
+        {
+            self.peak_index = index;
+        }
     }
 
     /// Indices between two times relative to the fastest sample, s.
