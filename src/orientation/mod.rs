@@ -6,9 +6,11 @@
 mod baseline;
 mod passes;
 mod preintegrate;
+mod record;
 mod smoother;
 
 pub use baseline::{MadgwickFilter, MahonyFilter};
+pub use record::{heading_between, orient_record};
 pub use smoother::Smoother;
 
 use nalgebra::{UnitQuaternion, Vector3};
