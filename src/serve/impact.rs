@@ -26,38 +26,131 @@ pub struct Impact {
 const FORCE_FLOOR_M_S2: f64 = 0.4;
 /// Smallest surprise scale of a gyroscope axis, rad/s.
 const RATE_FLOOR_RAD_S: f64 = 0.02;
-/// The shock rings at most this long before its largest surprise, s.
-const RING_S: f64 = 0.012;
+/// The shock starts where the surprise first exceeds this share of its largest value ...
+const ONSET_SHARE: f64 = 0.06;
+/// ... and this many times the swing's level before it.
+const ONSET_LEVEL: f64 = 5.0;
+/// A first sample below this share of the second is a filter's ringing ahead of the shock.
+const AHEAD_SHARE: f64 = 0.15;
+/// The level before is taken over this long, s.
+const LEVEL_S: f64 = 0.05;
 
-/// Looks for the shock near a swing's fastest moment. `fastest_sweep_s`: when the forearm swept
-/// fastest, which stands in where there is no shock.
-pub fn impact(swing: &Swing, fastest_sweep_s: f64, params: &ServeParams) -> Impact {
-    let without = |ratio| Impact {
-        time_s: fastest_sweep_s + params.no_shock_offset_s,
-        sd_s: params.no_shock_sd_s,
-        ratio,
-        from_shock: false,
-    };
-    let channels = Channels::of(swing);
-    let search = swing.span(-params.shock_before_s, params.shock_after_s);
-    let loudest = search
-        .map(|index| (index, channels.surprise(index)))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    let Some((top, ratio)) = loudest else {
-        return without(0.0);
-    };
-    if ratio < params.shock_ratio {
-        return without(ratio);
+/// Surprise about a swing's fastest moment, kept so that impact can be timed again once the session
+/// has taught when it comes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Surprise {
+    rate_hz: f64,
+    time_s: Vec<f64>,
+    /// One sample ahead.
+    first: Vec<f64>,
+    /// The same sample predicted from three samples further back.
+    second: Vec<f64>,
+}
+
+/// When impact is expected from the swing alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Reference clock, s.
+    pub time_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+}
+
+impl Surprise {
+    /// Measures the surprise about the fastest moment of a swing.
+    pub fn of(swing: &Swing, params: &ServeParams) -> Self {
+        let channels = Channels::of(swing);
+        let before_s = params.shock_before_s + LEVEL_S;
+        let span = swing.span(-before_s, params.shock_after_s);
+        Self {
+            rate_hz: swing.samples.rate_hz,
+            time_s: swing.samples.time_s[span.clone()].to_vec(),
+            first: span.clone().map(|i| channels.missed(i, 1)).collect(),
+            second: span.map(|i| channels.missed(i, 2)).collect(),
+        }
     }
-    let onset = channels.onset(top, ratio, swing.samples.rate_hz);
-    let (time_s, sd_s) = channels.between_samples(onset, &swing.samples);
-    Impact {
-        time_s,
-        sd_s,
-        ratio,
-        from_shock: true,
+
+    /// Times the shock near where it is expected; without one, impact is where it is expected.
+    pub fn impact(&self, expected: Expected, params: &ServeParams) -> Impact {
+        let step_s = 1.0 / self.rate_hz.max(1.0);
+        let reach_s = 3.0 * expected.sd_s + 1.5 * step_s;
+        let near = |i: &usize| (self.time_s[*i] - expected.time_s).abs() <= reach_s;
+        let weight = |i: usize| {
+            let off = (self.time_s[i] - expected.time_s) / (2.0 * expected.sd_s + step_s);
+            self.first[i] * (-0.5 * off * off).exp()
+        };
+        let within: Vec<usize> = (0..self.time_s.len()).filter(near).collect();
+        let top = within
+            .iter()
+            .copied()
+            .max_by(|&a, &b| weight(a).total_cmp(&weight(b)));
+        let without = |ratio| Impact {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            ratio,
+            from_shock: false,
+        };
+        let (Some(top), Some(&from)) = (top, within.first()) else {
+            return without(0.0);
+        };
+        let ratio = self.first[top];
+        if ratio < 0.5 * params.shock_ratio {
+            return without(ratio);
+        }
+        let level = self.level_before(from);
+        let onset = self.onset(from, top, level);
+        let (time_s, within_sample) = self.between_samples(onset);
+        // a shock that barely stands out leaves the onset open by samples
+        let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
+        let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
+        Impact {
+            time_s,
+            sd_s: sd_s.hypot(PATH_SD_S),
+            ratio,
+            from_shock: true,
+        }
+    }
+
+    /// What nine in ten samples stay below just before `from`.
+    fn level_before(&self, from: usize) -> f64 {
+        // a few dozen samples
+        let length = (LEVEL_S * self.rate_hz).round() as usize + 2;
+        let mut before = self.first[from.saturating_sub(length)..from].to_vec();
+        before.sort_by(f64::total_cmp);
+        before
+            .get(before.len().saturating_sub(1) * 9 / 10)
+            .copied()
+            .unwrap_or(1.0)
+    }
+
+    /// First sample of the shock whose largest surprise is at `top`.
+    fn onset(&self, from: usize, top: usize, level: f64) -> usize {
+        let ratio = self.first[top];
+        let threshold = (ONSET_SHARE * ratio).max(ONSET_LEVEL * level).min(ratio);
+        let crossed = (from..=top).find(|&i| self.first[i] >= threshold);
+        let mut onset = crossed.unwrap_or(top);
+        while onset < top && self.first[onset] < AHEAD_SHARE * self.first[onset + 1] {
+            onset += 1;
+        }
+        onset
+    }
+
+    /// Where between the sample before `onset` and `onset` the shock began, and how sure (s).
+    ///
+    /// A first sample much smaller than the second was taken soon after the start; one as large came
+    /// from anywhere in the interval.
+    fn between_samples(&self, onset: usize) -> (f64, f64) {
+        let (time_s, step_s) = (self.time_s[onset], 1.0 / self.rate_hz);
+        let first = self.first[onset];
+        let second = self.second.get(onset + 1).copied().unwrap_or(0.0);
+        let share = if second > first { first / second } else { 0.5 };
+        (time_s - share.min(0.5) * step_s, 0.35 * step_s)
     }
 }
+
+/// Spread of the shock's travel from racket to wrist and of the units' filters, s: own choice after
+/// travel times under a millisecond.
+const PATH_SD_S: f64 = 0.0004;
 
 /// The six channels with the surprise scale of each.
 struct Channels {
@@ -134,40 +227,6 @@ impl Channels {
             }
         }
         (sum / count.max(1.0)).sqrt()
-    }
-
-    fn surprise(&self, index: usize) -> f64 {
-        self.missed(index, 1)
-    }
-
-    /// First sample of the shock whose largest surprise is at `top`.
-    fn onset(&self, top: usize, ratio: f64, rate_hz: f64) -> usize {
-        // a few dozen samples at most
-        let ring = (RING_S * rate_hz).ceil().max(3.0) as usize;
-        let from = top.saturating_sub(ring);
-        let before = from.saturating_sub(2 * ring)..from;
-        let count = before.len().max(1) as f64;
-        let level = (before.map(|i| self.surprise(i).powi(2)).sum::<f64>() / count).sqrt();
-        let threshold = (4.0 * level).max(0.06 * ratio).min(ratio);
-        (from..=top)
-            .find(|&index| self.surprise(index) >= threshold)
-            .unwrap_or(top)
-    }
-
-    /// Where between the sample before `onset` and `onset` the shock began, and how sure.
-    ///
-    /// A shock that grows is traced back to zero along its first two samples; one that is at its
-    /// height at once began anywhere in the interval.
-    fn between_samples(&self, onset: usize, samples: &Samples) -> (f64, f64) {
-        let time_s = samples.time_s[onset];
-        let step_s = 1.0 / samples.rate_hz;
-        let (first, second) = (self.missed(onset, 1), self.missed(onset + 1, 2));
-        let grows = second >= 2.0 * first && first > 0.0;
-        if grows {
-            (time_s - step_s * first / (second - first), 0.2 * step_s)
-        } else {
-            (time_s - 0.5 * step_s, 0.29 * step_s)
-        }
     }
 }
 

@@ -8,6 +8,7 @@
 mod candidates;
 mod corrections;
 mod evidence;
+mod habit;
 mod impact;
 mod params;
 mod phases;
@@ -26,7 +27,8 @@ use crate::samples::Samples;
 pub use candidates::{Candidate, candidates, peaks};
 pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
 pub use evidence::{About, Weighed, contact_probability, probability, weigh};
-pub use impact::{Impact, impact};
+pub use habit::{Habit, Moment};
+pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
 pub use picture::{Picture, Stretch, View, picture};
 pub use source::{InMemory, SampleSource, WornUnit, WornUnits};
@@ -134,6 +136,8 @@ pub struct Look {
     pub contact_probability: f64,
     /// Phase times.
     pub phases: Phases,
+    /// What broke the swing's smoothness, and when.
+    pub surprise: Surprise,
 }
 
 /// Finds serves and dry swings and refuses the rest with reasons.
@@ -158,7 +162,7 @@ pub fn look_at_candidates(
     let fast = candidates(wrist, params).map_err(unreadable(Site::Wrist))?;
     let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
-    let mut fast_before_s: Option<f64> = None;
+    let mut fast_s: Vec<f64> = Vec::new();
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
         let Some(swing) = swing else { continue };
@@ -167,15 +171,41 @@ pub fn look_at_candidates(
             swing: &swing,
             axis,
             body: &body,
-            since_fast_s: fast_before_s.map(|before_s| swing.peak_s() - before_s),
+            since_fast_s: fast_s
+                .iter()
+                .rev()
+                .map(|before_s| swing.peak_s() - before_s)
+                .find(|&since_s| since_s > SAME_MOVE_S),
         };
         looks.push(look(&view, params));
         if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
-            fast_before_s = Some(swing.peak_s());
+            fast_s.push(swing.peak_s());
         }
     }
+    learn_impacts(&mut looks, params);
     Ok(looks)
 }
+
+/// Times every impact again, near where the session's clear ones say it comes.
+fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
+    let clear: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .filter(|l| l.picture.impact.ratio > CLEAR * params.shock_ratio)
+        .map(|l| &l.picture)
+        .collect();
+    let habit = Habit::learn(&clear, params);
+    for look in looks {
+        look.picture.impact = look.surprise.impact(habit.expect(&look.picture), params);
+        look.contact_probability = contact_probability(look.picture.impact.ratio, params);
+    }
+}
+
+/// An impact this many times clearer than the limit teaches the others.
+const CLEAR: f64 = 2.0;
+
+/// Fast moments closer than this belong to one move, s.
+const SAME_MOVE_S: f64 = 0.9;
 
 /// Swings whose levers are asked for the forearm's long axis, at most.
 const LEVERS: usize = 48;
@@ -212,8 +242,12 @@ fn swing_at(
 }
 
 fn look(view: &View<'_>, params: &ServeParams) -> Look {
-    let sweep_s = picture::fastest_sweep_s(view.swing, view.axis.as_ref(), params);
-    let impact = impact(view.swing, sweep_s, params);
+    let surprise = Surprise::of(view.swing, params);
+    let first_guess = Expected {
+        time_s: view.swing.peak_s() + params.no_shock_offset_s,
+        sd_s: 2.0 * params.no_shock_sd_s,
+    };
+    let impact = surprise.impact(first_guess, params);
     let picture = picture(view, impact, params);
     let weighed = weigh(&picture);
     Look {
@@ -222,6 +256,7 @@ fn look(view: &View<'_>, params: &ServeParams) -> Look {
         phases: phases::phases(view.swing, &picture, view.body),
         picture,
         weighed,
+        surprise,
     }
 }
 
