@@ -35,6 +35,11 @@ const fn matern_coefficients() -> [f64; HALF_ORDER + 1] {
     coefficients
 }
 
+fn matern(apart_lengths: f64) -> f64 {
+    let s = (2.0 * HALF_ORDER as f64 + 1.0).sqrt() * apart_lengths.abs();
+    MATERN.iter().fold(0.0, |sum, c| sum * 2.0 * s + c) * (-s).exp()
+}
+
 /// Motion plus skin, relative to a motion variance of 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Kernel {
@@ -44,15 +49,14 @@ pub struct Kernel {
     pub skin_sd: f64,
     /// Frequency of the skin's oscillation, Hz.
     pub skin_hz: f64,
-    /// Decay of the skin's correlation, 1/s.
-    pub skin_decay_per_s: f64,
+    /// Correlation length of the skin's ringing, s.
+    pub skin_length_s: f64,
 }
 
 impl Kernel {
     /// Covariance of the motion over a time difference, s.
     pub fn motion(&self, apart_s: f64) -> f64 {
-        let s = (2.0 * HALF_ORDER as f64 + 1.0).sqrt() * apart_s.abs() / self.length_s;
-        MATERN.iter().fold(0.0, |sum, c| sum * 2.0 * s + c) * (-s).exp()
+        matern(apart_s / self.length_s)
     }
 
     /// Variance of the motion's first derivative, 1/s^2: nu / ((nu - 1) length^2).
@@ -61,11 +65,12 @@ impl Kernel {
         nu / ((nu - 1.0) * self.length_s * self.length_s)
     }
 
-    /// Covariance of the skin's oscillation over a time difference, s.
+    /// Covariance of the skin's oscillation over a time difference, s. Its envelope is a Matern of order
+    /// 3/2: ringing may start with a kink (a foot lands, a ball is met), motion may not.
     fn skin(&self, apart_s: f64) -> f64 {
-        let decay = (-self.skin_decay_per_s * apart_s.abs()).exp();
         let turn = (std::f64::consts::TAU * self.skin_hz * apart_s).cos();
-        self.skin_sd * self.skin_sd * decay * turn
+        let s = 3_f64.sqrt() * (apart_s / self.skin_length_s).abs();
+        self.skin_sd * self.skin_sd * (1.0 + s) * (-s).exp() * turn
     }
 
     /// Covariance of what the unit shows at evenly spaced times with the given noise variances.
@@ -114,7 +119,7 @@ mod tests {
             length_s: 0.07,
             skin_sd: 0.0,
             skin_hz: 15.0,
-            skin_decay_per_s: 10.0,
+            skin_length_s: 0.1,
         };
         assert!((kernel.motion(0.0) - 1.0).abs() < 1e-12);
         let h = 1e-4;

@@ -14,6 +14,8 @@ use crate::units::COVERAGE_95;
 const GRID_S: f64 = 0.004;
 /// Half-width of the parabola that gives curvature and the last refinement, s.
 const PARABOLA_S: f64 = 0.002;
+/// Passes in which clipped bins below their limit are pinned to it; each pass pins more.
+const CLIP_PASSES: usize = 3;
 /// Refinement steps at most; each gains two digits on a smooth maximum.
 const REFINEMENTS: usize = 6;
 
@@ -85,7 +87,8 @@ pub fn find_peak(
             own_speed_sd.hypot(params.sensitivity_sd * found.speed_rad_s),
         ),
         clipped,
-        at_least: clipped && own_speed_sd > params.at_least_sd * found.speed_rad_s,
+        at_least: clipped
+            && (main.at_limit || own_speed_sd > params.at_least_sd * found.speed_rad_s),
         rival_s: found.rival.map(|(time_s, _)| time_s),
     })
 }
@@ -109,26 +112,65 @@ struct Posterior {
     axes: [Axis; 3],
     /// Standard deviation of the motion, rad/s.
     scale_rad_s: f64,
+    /// Some clipped bin had to be taken at its limit.
+    at_limit: bool,
 }
 
 impl Posterior {
     /// `None` where an axis has too few usable bins or the covariance is not positive definite.
     fn new(bins: &Bins, kernel: Kernel, noise: f64) -> Option<Self> {
-        let quiet = Self::solve(bins, kernel, |i| {
-            (bins.shock_var[i] == 0.0).then_some(noise)
-        })?;
+        let mut hidden = bins.clipped.clone();
+        let mut found = Self::past_shock(bins, kernel, noise, &hidden)?;
+        for _ in 0..CLIP_PASSES {
+            let mut pinned = false;
+            for (i, axes) in hidden
+                .iter_mut()
+                .enumerate()
+                .filter(|(_, axes)| axes.contains(&true))
+            {
+                let mean = found.mean(bins.time_s[i]);
+                for axis in 0..3 {
+                    // a clipped axis turned at least as fast as its limit: where the model falls
+                    // short of that, the limit itself is the observation
+                    if axes[axis] && mean[axis].abs() < bins.gyro_rad_s[i][axis].abs() {
+                        axes[axis] = false;
+                        pinned = true;
+                    }
+                }
+            }
+            if !pinned {
+                break;
+            }
+            found = Self {
+                at_limit: true,
+                ..Self::past_shock(bins, kernel, noise, &hidden)?
+            };
+        }
+        Some(found)
+    }
+
+    fn past_shock(bins: &Bins, kernel: Kernel, noise: f64, hidden: &[[bool; 3]]) -> Option<Self> {
+        let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
+        let quiet = Self::solve(bins, kernel, hidden, quiet_only)?;
         if bins.shock_var.iter().all(|v| *v == 0.0) {
             return Some(quiet);
         }
         let scale2 = quiet.scale_rad_s.powi(2);
-        Self::solve(bins, kernel, |i| Some(noise + bins.shock_var[i] / scale2))
+        Self::solve(bins, kernel, hidden, |i| {
+            Some(noise + bins.shock_var[i] / scale2)
+        })
     }
 
     /// `noise_of` gives a bin's relative noise variance, or `None` to leave it out.
-    fn solve(bins: &Bins, kernel: Kernel, noise_of: impl Fn(usize) -> Option<f64>) -> Option<Self> {
+    fn solve(
+        bins: &Bins,
+        kernel: Kernel,
+        hidden: &[[bool; 3]],
+        noise_of: impl Fn(usize) -> Option<f64>,
+    ) -> Option<Self> {
         let axis = |axis: usize| {
             let kept: Vec<(usize, f64)> = (0..bins.time_s.len())
-                .filter(|i| !bins.clipped[*i][axis])
+                .filter(|i| !hidden[*i][axis])
                 .filter_map(|i| noise_of(i).map(|noise| (i, noise)))
                 .collect();
             let times_s: Vec<f64> = kept.iter().map(|(i, _)| bins.time_s[*i]).collect();
@@ -157,6 +199,7 @@ impl Posterior {
             kernel,
             axes: [solved_x.0, solved_y.0, solved_z.0],
             scale_rad_s: (energy / count as f64).sqrt(),
+            at_limit: false,
         })
     }
 

@@ -12,8 +12,8 @@ const LENGTHS_S: [f64; 9] = [0.016, 0.022, 0.03, 0.04, 0.052, 0.066, 0.082, 0.1,
 const SKIN_SDS: [f64; 5] = [0.01, 0.03, 0.08, 0.16, 0.3];
 /// Skin frequencies tried, Hz: the published 10 to 20 Hz with room on both sides.
 const SKIN_HZ: [f64; 8] = [8.5, 10.0, 11.5, 13.0, 15.0, 17.0, 19.5, 22.5];
-/// Decays tried, 1/s: damping ratios of about 0.1 and 0.3 at 13 Hz.
-const SKIN_DECAYS_PER_S: [f64; 2] = [8.0, 22.0];
+/// Lengths of the ringing tried, s: damping ratios of about 0.3 and 0.1 at 13 Hz.
+const SKIN_LENGTHS_S: [f64; 2] = [0.07, 0.15];
 
 /// What one session says about one unit on its segment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,7 +76,7 @@ fn without_skin(length_s: f64) -> Kernel {
         length_s,
         skin_sd: 0.0,
         skin_hz: SKIN_HZ[0],
-        skin_decay_per_s: SKIN_DECAYS_PER_S[0],
+        skin_length_s: SKIN_LENGTHS_S[0],
     }
 }
 
@@ -85,12 +85,12 @@ fn with_skin(lengths_s: &[f64]) -> Vec<Kernel> {
     for &length_s in lengths_s {
         for skin_sd in SKIN_SDS {
             for skin_hz in SKIN_HZ {
-                for skin_decay_per_s in SKIN_DECAYS_PER_S {
+                for skin_length_s in SKIN_LENGTHS_S {
                     kernels.push(Kernel {
                         length_s,
                         skin_sd,
                         skin_hz,
-                        skin_decay_per_s,
+                        skin_length_s,
                     });
                 }
             }
@@ -117,7 +117,7 @@ fn finer(k: Kernel) -> Vec<Kernel> {
                 ..k
             },
             Kernel {
-                skin_decay_per_s: k.skin_decay_per_s * s * s,
+                skin_length_s: k.skin_length_s * s * s,
                 ..k
             },
         ]
@@ -125,8 +125,12 @@ fn finer(k: Kernel) -> Vec<Kernel> {
     near.chain([k]).collect()
 }
 
-/// Several windows' bins before impact, on one even grid so that they share one covariance.
+/// Several windows' usable bins before impact; windows with the same usable bins share a covariance.
 struct BeforeImpact {
+    groups: Vec<Group>,
+}
+
+struct Group {
     times_s: Vec<f64>,
     /// One column per axis and window.
     seen: DMatrix<f64>,
@@ -139,41 +143,64 @@ impl BeforeImpact {
             .map(|bins| bins.time_s.partition_point(|t| *t < 0.0))
             .min()?;
         let step_s = windows.first()?.step_s();
-        let times_s: Vec<f64> = (0..count).map(|i| i as f64 * step_s).collect();
-        let seen = DMatrix::from_fn(count, 3 * windows.len(), |row, column| {
-            windows[column / 3].gyro_rad_s[row][column % 3]
-        });
-        (count > 3).then_some(Self { times_s, seen })
+        let mut by_usable = std::collections::BTreeMap::<Vec<usize>, Vec<&Bins>>::new();
+        for bins in windows {
+            // clipped windows need what stands behind the flat top too
+            let clipped = bins.clipped.iter().flatten().any(|clipped| *clipped);
+            let until = if clipped { bins.time_s.len() } else { count };
+            let usable = (0..until)
+                .filter(|i| bins.shock_var[*i] == 0.0 && !bins.clipped[*i].contains(&true));
+            by_usable.entry(usable.collect()).or_default().push(bins);
+        }
+        let groups: Vec<Group> = by_usable
+            .into_iter()
+            .filter(|(usable, _)| usable.len() > 3)
+            .map(|(usable, members)| Group {
+                times_s: usable.iter().map(|i| *i as f64 * step_s).collect(),
+                seen: DMatrix::from_fn(usable.len(), 3 * members.len(), |row, column| {
+                    members[column / 3].gyro_rad_s[usable[row]][column % 3]
+                }),
+            })
+            .collect();
+        (!groups.is_empty()).then_some(Self { groups })
     }
 
     fn observations(&self) -> f64 {
-        self.seen.len() as f64
+        self.groups
+            .iter()
+            .map(|group| group.seen.len() as f64)
+            .sum()
     }
 
     fn log_likelihood(&self, kernel: &Kernel, noise: f64) -> f64 {
-        let observed = kernel.observed(&self.times_s, &vec![noise; self.times_s.len()]);
-        let Some(factor) = Cholesky::new(observed) else {
-            return f64::NEG_INFINITY;
-        };
-        let mut whitened = self.seen.clone();
-        factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
-        let energy = whitened.norm_squared().max(f64::MIN_POSITIVE);
+        let (mut energy, mut determinant) = (0.0, 0.0);
+        for group in &self.groups {
+            let observed = kernel.observed(&group.times_s, &vec![noise; group.times_s.len()]);
+            let Some(factor) = Cholesky::new(observed) else {
+                return f64::NEG_INFINITY;
+            };
+            let mut whitened = group.seen.clone();
+            factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
+            energy += whitened.norm_squared();
+            determinant += group.seen.ncols() as f64 * log_determinant(&factor);
+        }
         let count = self.observations();
-        let columns = self.seen.ncols() as f64;
-        -0.5 * (count * (energy / count).ln() + columns * log_determinant(&factor))
+        -0.5 * (count * (energy.max(f64::MIN_POSITIVE) / count).ln() + determinant)
     }
 }
 
+/// Windows spread evenly over the session: unclipped ones where there are enough.
 fn spread_choice<'a>(windows: &[&'a Bins], most: usize) -> Vec<&'a Bins> {
     let whole: Vec<&Bins> = windows
         .iter()
         .copied()
         .filter(|bins| bins.clipped.iter().flatten().all(|clipped| !clipped))
         .collect();
-    let pool = if whole.is_empty() {
-        windows.to_vec()
+    // a clipped window costs a covariance of its own: a third as many
+    let (pool, most) = if whole.len() >= 3 {
+        (whole, most)
     } else {
-        whole
+        (windows.to_vec(), most.div_ceil(3))
     };
     let every = pool.len().div_ceil(most.max(1)).max(1);
     pool.into_iter().step_by(every).collect()

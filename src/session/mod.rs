@@ -1,5 +1,7 @@
 //! One practice: its settings, its stages in order, its record.
 
 mod record;
+mod settings;
 
 pub use record::*;
+pub use settings::*;
