@@ -79,7 +79,12 @@ impl BiasTrack {
                 .map(|chunk| vector(chunk.gyro_rad_s)[axis])
                 .collect();
             let noise = chunk_noise(&seen).max(params.chunk_floor_rad_s);
-            let level = local_level(&times_s, &seen, noise.powi(2), params.bias_wander_rad_s.powi(2));
+            let level = local_level(
+                &times_s,
+                &seen,
+                noise.powi(2),
+                params.bias_wander_rad_s.powi(2),
+            );
             for (knot, (mean, variance)) in knots.iter_mut().zip(level) {
                 knot.bias_rad_s[axis] = mean;
                 knot.variance[axis] = variance;
@@ -210,12 +215,25 @@ fn chunk_noise(seen: &[f64]) -> f64 {
 fn local_level(times_s: &[f64], seen: &[f64], noise: f64, wander: f64) -> Vec<(f64, f64)> {
     let mut filtered: Vec<(f64, f64, f64)> = Vec::with_capacity(seen.len());
     for (index, (&time_s, &value)) in times_s.iter().zip(seen).enumerate() {
-        let (mean, predicted) = match (filtered.last(), index.checked_sub(1).and_then(|i| times_s.get(i))) {
-            (Some(&(mean, variance, _)), Some(&before_s)) => (mean, variance + wander * (time_s - before_s)),
+        let (mean, predicted) = match (
+            filtered.last(),
+            index.checked_sub(1).and_then(|i| times_s.get(i)),
+        ) {
+            (Some(&(mean, variance, _)), Some(&before_s)) => {
+                (mean, variance + wander * (time_s - before_s))
+            }
             _ => (value, f64::INFINITY),
         };
-        let gain = if predicted.is_finite() { predicted / (predicted + noise) } else { 1.0 };
-        let variance = if predicted.is_finite() { (1.0 - gain) * predicted } else { noise };
+        let gain = if predicted.is_finite() {
+            predicted / (predicted + noise)
+        } else {
+            1.0
+        };
+        let variance = if predicted.is_finite() {
+            (1.0 - gain) * predicted
+        } else {
+            noise
+        };
         filtered.push((mean + gain * (value - mean), variance, predicted));
     }
     let mut smoothed: Vec<(f64, f64)> = Vec::with_capacity(seen.len());
@@ -225,7 +243,10 @@ fn local_level(times_s: &[f64], seen: &[f64], noise: f64, wander: f64) -> Vec<(f
             None => (mean, variance),
             Some((next_mean, next_variance, next_predicted)) => {
                 let back = variance / next_predicted;
-                (mean + back * (next_mean - mean), variance + back * back * (next_variance - next_predicted))
+                (
+                    mean + back * (next_mean - mean),
+                    variance + back * back * (next_variance - next_predicted),
+                )
             }
         };
         smoothed.push((m, v));

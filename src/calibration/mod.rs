@@ -134,5 +134,9 @@ fn spread_about_median(values: Vec<f64>) -> Reading<f64> {
     let n = u32::try_from(values.len()).unwrap_or(u32::MAX);
     let off = values.into_iter().map(|v| (v - middle).abs()).collect();
     let sd = bias::MAD_TO_SD * bias::median(off).unwrap_or(0.0);
-    Reading::Known(Estimate { value: middle, sd, n })
+    Reading::Known(Estimate {
+        value: middle,
+        sd,
+        n,
+    })
 }

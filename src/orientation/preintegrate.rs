@@ -48,7 +48,8 @@ pub(super) fn sum(samples: &Samples, first: usize, last: usize, period_s: f64) -
         let rate = 0.5 * (samples.gyro_rad_s[index] + samples.gyro_rad_s[index + 1]);
         let turn = sample_turn(&rate, period_s);
         let next_turn = step.turn * turn;
-        let force = 0.5 * (step.turn * samples.accel_m_s2[index] + next_turn * samples.accel_m_s2[index + 1]);
+        let force = 0.5
+            * (step.turn * samples.accel_m_s2[index] + next_turn * samples.accel_m_s2[index + 1]);
         step.push_by_bias_m -= force.cross_matrix() * step.turn_by_bias_s * period_s;
         step.push_m_s += force * period_s;
         step.turn_by_bias_s -= step.turn.to_rotation_matrix().matrix() * period_s;

@@ -48,7 +48,13 @@ impl OrientationFilter for Smoother {
         for run in samples.runs() {
             let chain = Chain::new(samples, run, &self.params);
             let (nodes, spread) = chain.solve(samples, &self.params, bias_sd_rad_s);
-            chain.spell_out(samples, &nodes, &spread, &mut sensor_to_world, &mut inclination_sd_rad);
+            chain.spell_out(
+                samples,
+                &nodes,
+                &spread,
+                &mut sensor_to_world,
+                &mut inclination_sd_rad,
+            );
         }
         Attitude {
             sensor_to_world,
@@ -107,7 +113,11 @@ impl Chain {
             attitudes.push(attitude);
         }
         if self.steps.is_empty() {
-            push = samples.accel_m_s2.get(self.marks[0]).copied().unwrap_or_else(Vector3::z);
+            push = samples
+                .accel_m_s2
+                .get(self.marks[0])
+                .copied()
+                .unwrap_or_else(Vector3::z);
         }
         let level = super::level(&push);
         attitudes
@@ -228,9 +238,12 @@ fn linearise(a: &Node, b: &Node, step: &Step) -> (Square, State) {
     let world = a.attitude.to_rotation_matrix();
     let push = world * step.push_m_s;
     let mut f = Square::identity();
-    f.fixed_view_mut::<3, 3>(0, 3).copy_from(&-push.cross_matrix());
-    f.fixed_view_mut::<3, 3>(0, 6).copy_from(&(world.matrix() * step.push_by_bias_m));
-    f.fixed_view_mut::<3, 3>(3, 6).copy_from(&(world.matrix() * step.turn_by_bias_s));
+    f.fixed_view_mut::<3, 3>(0, 3)
+        .copy_from(&-push.cross_matrix());
+    f.fixed_view_mut::<3, 3>(0, 6)
+        .copy_from(&(world.matrix() * step.push_by_bias_m));
+    f.fixed_view_mut::<3, 3>(3, 6)
+        .copy_from(&(world.matrix() * step.turn_by_bias_s));
     let mut drive = State::zeros();
     let fall = Vector3::z() * (STANDARD_GRAVITY_M_S2 * step.duration_s);
     drive.fixed_rows_mut::<3>(0).copy_from(&(push - fall));
@@ -240,8 +253,12 @@ fn linearise(a: &Node, b: &Node, step: &Step) -> (Square, State) {
 }
 
 fn process_noise(step: &Step, params: &OrientationParams) -> Square {
-    let force = params.force_noise_m_s.hypot(CLIPPED_FORCE_M_S * step.force_clipped);
-    let turn = params.turn_wander_rad.hypot(CLIPPED_TURN_RAD * step.rate_clipped);
+    let force = params
+        .force_noise_m_s
+        .hypot(CLIPPED_FORCE_M_S * step.force_clipped);
+    let turn = params
+        .turn_wander_rad
+        .hypot(CLIPPED_TURN_RAD * step.rate_clipped);
     let mut q = Square::zeros();
     for axis in 0..3 {
         q[(axis, axis)] = force.powi(2) * step.duration_s;

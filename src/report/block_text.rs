@@ -144,7 +144,7 @@ fn calendar(record: &BlockRecord) -> String {
     format!(
         "Serves by day\n{}{}",
         table(&columns, &rows),
-        "r: rest   ·: no log (not zero)   ?: a log that could not be read   load: effort-weighted serves\n"
+        "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known\nload: effort-weighted serves, with the 95 % interval of the measurement   change: serves against the week before\n"
     )
 }
 
@@ -453,6 +453,20 @@ fn ratios(record: &BlockRecord) -> String {
     let Some(last) = record.ratios.last().map(|ratio| &ratio.date) else {
         return String::new();
     };
+    let on_last: Vec<&RatioRecord> = record.ratios.iter().filter(|r| r.date == *last).collect();
+    if let Some(hidden) = on_last
+        .iter()
+        .find(|_| on_last.iter().all(|r| r.acute_per_day.is_none()))
+    {
+        return wrapped(
+            &format!(
+                "Recent over earlier load: not given on {last}: {}",
+                hidden.why.as_deref().unwrap_or("not defined")
+            ),
+            "",
+            "  ",
+        );
+    }
     let columns = [
         ("load", Align::Left),
         ("averages", Align::Left),
@@ -462,12 +476,7 @@ fn ratios(record: &BlockRecord) -> String {
         ("ratio", Align::Right),
         ("", Align::Left),
     ];
-    let rows: Vec<Vec<String>> = record
-        .ratios
-        .iter()
-        .filter(|ratio| ratio.date == *last)
-        .map(ratio_row)
-        .collect();
+    let rows: Vec<Vec<String>> = on_last.into_iter().map(ratio_row).collect();
     let mut text = format!(
         "Recent over earlier load, on {last}\n{}",
         table(&columns, &rows)
