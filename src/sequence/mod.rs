@@ -17,7 +17,7 @@ mod skin;
 pub use bins::{Bins, SegmentWindow, bin_window};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
 pub use peak::{Peak, find_peak};
-pub use skin::{SkinModel, fit_skin};
+pub use skin::{SkinModel, fit_skin, natural_bin_s};
 
 crate::stage_params! {
     /// Tuning of the chain's timing.
@@ -29,6 +29,10 @@ crate::stage_params! {
         window_after_s: f64 = 0.10, "s", 0.0, 0.5, "own choice: racket speed peaks within 5 ms after contact (Sheets et al. 2011), room for slow follow-through";
         /// Samples on either side of the window that the model also reads.
         margin_s: f64 = 0.12, "s", 0.02, 0.5, "own choice: longer than a correlation length";
+        /// Width of the bins in which smoothness is first looked for. Larger misses a forearm's whip.
+        first_bin_s: f64 = 0.006, "s", 0.001, 0.02, "own choice: a quarter of a forearm bell's standard deviation";
+        /// What the sampling itself leaves of a peak's time, in sampling periods.
+        sampling_sd_periods: f64 = 0.05, "1", 0.0, 0.5, "own choice: the model interpolates; the rest is stamp jitter";
         /// Bins per correlation length. Larger costs time, smaller blurs.
         bins_per_length: f64 = 8.0, "1", 4.0, 20.0, "own choice: blur of a bin stays under 0.3 % of the peak's curvature";
         /// High-pass corner above which motion has no part: what stands there around impact is shock.

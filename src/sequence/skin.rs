@@ -71,6 +71,11 @@ pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel>
     })
 }
 
+/// Bin width that suits a fitted model, s.
+pub fn natural_bin_s(model: &SkinModel, params: &SequenceParams) -> f64 {
+    model.kernel.length_s / params.bins_per_length
+}
+
 fn without_skin(length_s: f64) -> Kernel {
     Kernel {
         length_s,
