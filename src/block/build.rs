@@ -296,6 +296,7 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
         rpe_load_au: rpe_load_au(record),
         pain: record.entered.pain.clone(),
         links: link_lines(session, links, reaches),
+        serve_efforts: effort_lines(session),
         good_serves: record
             .serves
             .iter()
@@ -315,6 +316,22 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
             })
             .collect(),
     }
+}
+
+fn effort_lines(session: &Dated<'_>) -> Vec<ServeEffortLine> {
+    session
+        .record
+        .serves
+        .iter()
+        .zip(&session.effort.serves)
+        .filter(|(serve, _)| serve.contact)
+        .map(|(serve, effort)| ServeEffortLine {
+            number: serve.number,
+            percent: effort.map(|e| 100.0 * e.share),
+            u_percent: effort.map(|e| 100.0 * e.u),
+            bound: effort.map_or("not measured", |e| e.bound.name()).to_owned(),
+        })
+        .collect()
 }
 
 fn link_lines(

@@ -1,5 +1,7 @@
 //! The athlete's usual of one series, and what moved since return.
 
+use std::collections::BTreeMap;
+
 use super::dated::{Dated, Phase};
 use super::effort::days_between;
 use super::params::BlockParams;
@@ -8,7 +10,7 @@ use super::series::{Point, Series};
 use super::stats::agreement::{minimal_detectable_difference, typical_error};
 use super::stats::bootstrap::{Change, Group, change_between};
 use super::stats::individuals::individuals;
-use super::stats::limits::{ChartLimits, ChartPlan, ChartPoint, chart, chart_limits};
+use super::stats::limits::{ChartLimits, ChartPlan, ChartPoint, Unchanged, chart};
 use super::stats::spread::{Centre, centre_of_sessions};
 use super::stats::student_quantile;
 use super::stats::trend::{mann_kendall, theil_sen};
@@ -18,30 +20,20 @@ use crate::units::COVERAGE_95;
 /// Coverage of every interval shown.
 const SHOWN: f64 = 0.95;
 
-/// Limits already drawn in this block, by sessions, horizon and share.
+/// Unchanged blocks already drawn for this block, by baseline sessions and horizon.
 #[derive(Debug, Default)]
 pub struct LimitBook {
-    drawn: Vec<(u32, u32, f64, Option<ChartLimits>)>,
+    drawn: BTreeMap<(u32, u32), Option<Unchanged>>,
 }
 
 impl LimitBook {
-    /// The limits, drawn once.
-    pub fn limits(
-        &mut self,
-        sessions: u32,
-        false_share: f64,
-        plan: &ChartPlan,
-    ) -> Option<ChartLimits> {
-        let found = self.drawn.iter().find(|(k, horizon, share, _)| {
-            *k == sessions && *horizon == plan.horizon_sessions && *share == false_share
-        });
-        if let Some((_, _, _, limits)) = found {
-            return *limits;
-        }
-        let limits = chart_limits(sessions, false_share, plan);
+    /// The limits; blocks are drawn once.
+    fn limits(&mut self, sessions: u32, false_share: f64, plan: &ChartPlan) -> Option<ChartLimits> {
         self.drawn
-            .push((sessions, plan.horizon_sessions, false_share, limits));
-        limits
+            .entry((sessions, plan.horizon_sessions))
+            .or_insert_with(|| Unchanged::draw(sessions, plan))
+            .as_ref()?
+            .limits(false_share)
     }
 }
 
@@ -422,16 +414,16 @@ impl Judged<'_> {
         if change.change.abs() > change.half_width(strict.max(SHOWN)) {
             return ("moved", format!("moved by {size} since return"));
         }
-        if low.max(-high) > 0.0 {
-            return (
-                "perhaps moved",
-                format!("perhaps moved, by {size}: not sure enough beside the other measures"),
-            );
-        }
         if low.abs().max(high.abs()) <= self.worth {
             return (
                 "no change worth knowing",
                 format!("no change of {:.0} {unit} or more: {size}", self.worth),
+            );
+        }
+        if low.max(-high) > 0.0 {
+            return (
+                "perhaps moved",
+                format!("perhaps moved, by {size}: not sure enough beside the other measures"),
             );
         }
         let wait = match more {

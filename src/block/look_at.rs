@@ -168,9 +168,9 @@ fn moved(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<Loo
             "moved",
             text,
             if link.answer.verdict == "moved" {
-                "sure: the 95 % interval leaves out no change"
+                "the 95 % interval leaves out no change"
             } else {
-                "not sure: one of several links, and only just beyond chance"
+                "only just beyond chance, and one of several links"
             },
         )
     })

@@ -38,7 +38,7 @@ crate::stage_params! {
         /// Sessions after the baseline over which that chance is held. Larger makes limits wider.
         horizon_sessions: u32 = 12, "1", 4, 100, "own choice: four weeks of three";
         /// Unchanged blocks drawn to set the limits.
-        limit_draws: u32 = 20000, "1", 1000, 200000, "own choice: limits repeat within 2 %";
+        limit_draws: u32 = 10000, "1", 1000, 200000, "own choice: limits repeat within 2 %";
         /// Resamples of sessions behind a change's standard error.
         bootstrap_draws: u32 = 1000, "1", 100, 20000, "Efron & Tibshirani 1993, chapter 6: 200 suffice for a standard error";
         /// Seed of all draws.

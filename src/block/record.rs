@@ -152,12 +152,27 @@ pub struct SessionLine {
     pub pain: Option<String>,
     /// Each link's median.
     pub links: Vec<SessionLinkLine>,
+    /// Effort of each serve with contact.
+    pub serve_efforts: Vec<ServeEffortLine>,
     /// Serves whose quality is `good`.
     pub good_serves: u32,
     /// Units worn, with profile and rate.
     pub units: Vec<String>,
     /// Clock ties, with method and uncertainty.
     pub clocks: Vec<String>,
+}
+
+/// Effort of one serve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ServeEffortLine {
+    /// Number of the serve in its session.
+    pub number: u32,
+    /// Wrist peak speed as a share of the own best, percent; null where not measured.
+    pub percent: Option<f64>,
+    /// Standard uncertainty, the best's left out.
+    pub u_percent: Option<f64>,
+    /// `measured`, `at least`, `at most` or `not measured`.
+    pub bound: String,
 }
 
 /// One link of one session.
