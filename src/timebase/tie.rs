@@ -20,15 +20,52 @@ pub enum TieMethod {
     None,
 }
 
+/// How an event reaches two units, and so what its shift means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Evidence {
+    /// A spike on a rigid stack of both units: no travel.
+    Stacked,
+    /// A shock that comes from the reference's side: the unit feels it later.
+    ShockFromReference,
+    /// A shock that comes from the unit's side: the unit feels it earlier.
+    ShockFromUnit,
+}
+
+impl Evidence {
+    /// In the order of the fit's columns.
+    pub const ALL: [Self; 3] = [Self::Stacked, Self::ShockFromReference, Self::ShockFromUnit];
+
+    /// Share of the shock's travel time by which the unit is late.
+    pub const fn travel_share(self) -> f64 {
+        match self {
+            Self::Stacked => 0.0,
+            Self::ShockFromReference => 1.0,
+            Self::ShockFromUnit => -1.0,
+        }
+    }
+
+    /// Words for findings.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Stacked => "taps on the stacked units",
+            Self::ShockFromReference => "shocks from the reference unit's side",
+            Self::ShockFromUnit => "shocks from this unit's side",
+        }
+    }
+}
+
 /// One event seen by both units.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct TieEvent {
     /// When, reference clock, s.
     pub ref_s: f64,
-    /// Unit clock minus the fitted unit clock, s.
+    /// Unit clock minus the fitted unit clock, s; a worn shock's travel is still in it.
     pub residual_s: f64,
     /// Standard uncertainty of the event's own offset, s.
     pub sd_s: f64,
+    /// How it reached the units.
+    pub evidence: Evidence,
     /// True for a sync gesture, false for plain motion.
     pub gesture: bool,
     /// False where the robust fit left it out.
@@ -84,6 +121,15 @@ impl ClockTie {
         Self {
             method,
             pieces: vec![piece],
+            events: Vec::new(),
+        }
+    }
+
+    /// A unit that nothing ties to the reference.
+    pub const fn not_tied() -> Self {
+        Self {
+            method: TieMethod::None,
+            pieces: Vec::new(),
             events: Vec::new(),
         }
     }

@@ -1,0 +1,513 @@
+//! First alignment: from hours of unknown offset down to about ten milliseconds, on envelopes alone.
+//!
+//! Activity (how hard and how fast, on a logarithmic scale) rises and falls on all units together.
+//! Stretches of the reference are correlated with the whole of the unit; each leaves a few candidate
+//! shifts, and a vote over lines `shift = offset + drift * time` decides. Nothing here is good enough
+//! to time a chain by, and nothing here reaches the result: it only says where to look.
+
+use std::io;
+
+use rustfft::{FftPlanner, num_complex::Complex};
+
+use super::tie_params::TieParams;
+use super::track::Track;
+use crate::math;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+/// Longest stretch of envelope read back at once, s: bounds memory, changes no result.
+const READ_S: f64 = 600.0;
+/// Candidates kept per stretch.
+const CANDIDATES: usize = 5;
+
+/// An even, high-passed envelope; 0 where there is nothing.
+pub(crate) struct Envelope {
+    /// Unit clock at the middle of the first bin, s.
+    pub start_s: f64,
+    /// Bin width, s.
+    pub step_s: f64,
+    pub value: Vec<f32>,
+}
+
+/// `shift = unit clock - reference clock` along a line, over a stretch of the reference clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Line {
+    pub from_ref_s: f64,
+    pub to_ref_s: f64,
+    pub pivot_ref_s: f64,
+    pub shift_s: f64,
+    pub drift: f64,
+}
+
+impl Line {
+    pub fn shift_at_s(&self, ref_s: f64) -> f64 {
+        self.shift_s + self.drift * (ref_s - self.pivot_ref_s)
+    }
+}
+
+/// A correlation peak of one stretch.
+#[derive(Debug, Clone, Copy)]
+struct Candidate {
+    stretch: usize,
+    ref_s: f64,
+    shift_s: f64,
+    /// Height over the noise of the correlation.
+    height: f64,
+}
+
+/// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
+/// agrees.
+pub(crate) fn rough_lines(
+    reference: &dyn Track,
+    unit: &dyn Track,
+    params: &TieParams,
+) -> io::Result<Vec<Line>> {
+    let near = session_envelope(reference, params)?;
+    let far = session_envelope(unit, params)?;
+    let (candidates, lags) = stretch_candidates(&near, &far, params);
+    let mut lines = vote(candidates, lags, params);
+    lines.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
+    stretch_to_session(&mut lines, reference, unit);
+    lines
+        .iter()
+        .map(|line| track_line(reference, unit, line, params))
+        .collect()
+}
+
+/// Lets the lines cover what both logs share: the outer ends, and each seam at the unit's longest gap
+/// between the two sides, or midway.
+fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Track) {
+    let (start_s, end_s) = reference.span_s();
+    let (unit_start_s, unit_end_s) = unit.span_s();
+    for index in 1..lines.len() {
+        let (before, after) = (lines[index - 1], lines[index]); // index runs from 1
+        let gap = unit
+            .gaps()
+            .iter()
+            .filter(|g| {
+                g.from_s - before.shift_at_s(before.to_ref_s) >= before.to_ref_s
+                    && g.to_s - after.shift_at_s(after.from_ref_s) <= after.from_ref_s
+            })
+            .max_by(|a, b| (a.to_s - a.from_s).total_cmp(&(b.to_s - b.from_s)));
+        let middle_s = 0.5 * (before.to_ref_s + after.from_ref_s);
+        let (left_s, right_s) = gap.map_or((middle_s, middle_s), |g| {
+            (
+                g.from_s - before.shift_at_s(before.to_ref_s),
+                g.to_s - after.shift_at_s(after.from_ref_s),
+            )
+        });
+        lines[index - 1].to_ref_s = left_s;
+        lines[index].from_ref_s = right_s;
+    }
+    if let Some(first) = lines.first_mut() {
+        first.from_ref_s = start_s.max(unit_start_s - first.shift_at_s(start_s));
+    }
+    if let Some(last) = lines.last_mut() {
+        last.to_ref_s = end_s.min(unit_end_s - last.shift_at_s(end_s));
+    }
+}
+
+/// The whole log's activity at the coarse alignment step.
+fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Result<Envelope> {
+    let (start_s, end_s) = track.span_s();
+    let step_s = params.session_step_s;
+    let bins = (((end_s - start_s) / step_s).max(0.0)) as usize + 1; // saturating: a float to an integer
+    let mut pooled = vec![f32::NAN; bins];
+    let mut from_s = start_s;
+    while from_s < end_s {
+        let coarse = track.coarse(from_s, (from_s + READ_S).min(end_s))?;
+        for (index, (&force, &rate)) in coarse
+            .force_max_m_s2
+            .iter()
+            .zip(&coarse.rate_max_rad_s)
+            .enumerate()
+        {
+            let time_s = coarse.start_s + (index as f64 + 0.5) * coarse.step_s;
+            let bin = ((time_s - start_s) / step_s).max(0.0) as usize; // saturating
+            if let Some(kept) = pooled.get_mut(bin).filter(|_| force > 0.0) {
+                *kept = kept.max(activity(force, rate)); // NaN.max(x) is x
+            }
+        }
+        from_s += READ_S;
+    }
+    Ok(Envelope {
+        start_s: start_s + 0.5 * step_s,
+        step_s,
+        value: high_passed(&pooled, (params.session_trend_s / step_s) as usize), // saturating
+    })
+}
+
+/// How much is going on: logarithms, so that the wrist's thousands and the hip's hundreds are alike.
+fn activity(force_m_s2: f32, rate_rad_s: f32) -> f32 {
+    let gravity = STANDARD_GRAVITY_M_S2 as f32; // 9.80665 to single precision
+    (force_m_s2 - gravity).abs().ln_1p() + rate_rad_s.ln_1p()
+}
+
+/// Deviation from the moving mean over `half` bins to each side, held to three times its spread;
+/// missing bins (NaN) are 0.
+fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
+    let mut sums = vec![(0.0_f64, 0_u32); values.len() + 1];
+    for (index, value) in values.iter().enumerate() {
+        let (sum, count) = sums[index]; // sums is one longer than values
+        sums[index + 1] = if value.is_nan() {
+            (sum, count)
+        } else {
+            (sum + f64::from(*value), count + 1)
+        };
+    }
+    let mut deviations: Vec<f32> = values
+        .iter()
+        .enumerate()
+        .map(|(index, value)| {
+            let (low, high) = (
+                sums[index.saturating_sub(half)],
+                sums[(index + half + 1).min(values.len())],
+            );
+            let count = high.1 - low.1;
+            if value.is_nan() || count == 0 {
+                0.0
+            } else {
+                (f64::from(*value) - (high.0 - low.0) / f64::from(count)) as f32 // envelope precision
+            }
+        })
+        .collect();
+    let power = deviations.iter().map(|d| f64::from(d * d)).sum::<f64>();
+    let filled = f64::from(sums.last().map_or(1, |s| s.1).max(1));
+    let limit = (3.0 * (power / filled).sqrt()) as f32; // envelope precision
+    for deviation in &mut deviations {
+        *deviation = deviation.clamp(-limit, limit);
+    }
+    deviations
+}
+
+/// Correlates the busiest stretches of `near` with the whole of `far`.
+/// Gives the candidates and how many shifts each stretch could choose from.
+fn stretch_candidates(
+    near: &Envelope,
+    far: &Envelope,
+    params: &TieParams,
+) -> (Vec<Candidate>, usize) {
+    let span_s = near.value.len() as f64 * near.step_s;
+    let stretch_s = (span_s / 4.0).clamp(params.stretch_min_s, params.stretch_s);
+    let length = ((stretch_s / near.step_s) as usize).clamp(1, near.value.len().max(1)); // saturating
+    let mut starts: Vec<usize> = (0..near.value.len()).step_by(length).collect();
+    let energy = |start: usize| -> f64 {
+        near.value[start..(start + length).min(near.value.len())]
+            .iter()
+            .map(|v| f64::from(v * v))
+            .sum()
+    };
+    starts.sort_by(|&a, &b| energy(b).total_cmp(&energy(a)));
+    starts.truncate(params.stretches_max as usize); // a whole number by its range
+    starts.sort_unstable();
+
+    let size = (near.value.len().min(length) + far.value.len()).next_power_of_two();
+    let mut planner = FftPlanner::<f32>::new();
+    let (forward, inverse) = (
+        planner.plan_fft_forward(size),
+        planner.plan_fft_inverse(size),
+    );
+    let padded = |values: &[f32]| -> Vec<Complex<f32>> {
+        let mut buffer: Vec<Complex<f32>> = values.iter().map(|&v| Complex::new(v, 0.0)).collect();
+        buffer.resize(size, Complex::new(0.0, 0.0));
+        buffer
+    };
+    let mut whole = padded(&far.value);
+    forward.process(&mut whole);
+    let far_energy = prefix_energy(&far.value);
+
+    let mut candidates = Vec::new();
+    for (stretch, &start) in starts.iter().enumerate() {
+        let part = &near.value[start..(start + length).min(near.value.len())];
+        let mut product = padded(part);
+        forward.process(&mut product);
+        for (p, w) in product.iter_mut().zip(&whole) {
+            *p = w * p.conj();
+        }
+        inverse.process(&mut product);
+        let scores = normalised(&product, part, &far_energy, size);
+        let ref_start_s = near.start_s + start as f64 * near.step_s;
+        for (lag, height) in highest_peaks(&scores, (2.0 / near.step_s) as usize) {
+            candidates.push(Candidate {
+                stretch,
+                ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
+                shift_s: far.start_s + (lag - part.len() as f64) * far.step_s - ref_start_s,
+                height,
+            });
+        }
+    }
+    (candidates, far.value.len() + length)
+}
+
+fn prefix_energy(values: &[f32]) -> Vec<f64> {
+    std::iter::once(0.0)
+        .chain(values.iter().scan(0.0, |sum, v| {
+            *sum += f64::from(v * v);
+            Some(*sum)
+        }))
+        .collect()
+}
+
+/// Correlation coefficients by lag, the first lag being minus the stretch's length, over their own
+/// robust spread.
+fn normalised(product: &[Complex<f32>], part: &[f32], far_energy: &[f64], size: usize) -> Vec<f64> {
+    let far_len = far_energy.len() - 1; // prefix sums are one longer
+    let own: f64 = part.iter().map(|v| f64::from(v * v)).sum();
+    let scale = 1.0 / size as f64;
+    let mut scores: Vec<f64> = (0..far_len + part.len())
+        .map(|shifted| {
+            // shifted = lag + part length; the transform wraps negative lags to its end
+            let index = (shifted + size - part.len()) % size;
+            let from = shifted.saturating_sub(part.len()).min(far_len);
+            let to = shifted.min(far_len);
+            let there = (far_energy[to] - far_energy[from]).max(0.25 * own);
+            f64::from(product[index].re) * scale / (own * there).sqrt().max(f64::MIN_POSITIVE)
+        })
+        .collect();
+    let spread = math::mad_sd(&scores).unwrap_or(0.0).max(1e-3);
+    for score in &mut scores {
+        *score /= spread;
+    }
+    scores
+}
+
+/// The highest local maxima at least `apart` bins from one another: position and height.
+fn highest_peaks(scores: &[f64], apart: usize) -> Vec<(f64, f64)> {
+    let mut order = math::local_maxima(scores);
+    order.sort_by(|&a, &b| scores[b].total_cmp(&scores[a]));
+    let mut kept: Vec<usize> = Vec::new();
+    for index in order {
+        if kept.iter().all(|&other| index.abs_diff(other) >= apart) {
+            kept.push(index);
+        }
+        if kept.len() == CANDIDATES {
+            break;
+        }
+    }
+    kept.iter()
+        .map(|&i| {
+            // local maxima are never at an end
+            let vertex = math::parabola_vertex(scores[i - 1], scores[i], scores[i + 1]);
+            (i as f64 + vertex.map_or(0.0, |v| v.offset), scores[i])
+        })
+        .collect()
+}
+
+/// Lines on which many stretches' candidates lie; each must beat chance and its rivals.
+fn vote(mut candidates: Vec<Candidate>, lags: usize, params: &TieParams) -> Vec<Line> {
+    let mut lines = Vec::new();
+    let chance = (lags.max(2) as f64).ln();
+    while let Some((line, members)) = best_line(&candidates, chance, params) {
+        let stretches: Vec<usize> = members.iter().map(|c| c.stretch).collect();
+        candidates.retain(|c| !stretches.contains(&c.stretch));
+        lines.push(line);
+        if lines.len() > params.steps_max as usize {
+            break; // a whole number by its range
+        }
+    }
+    lines
+}
+
+/// The line that explains most, with its members; `None` where chance or a rival explains as much.
+fn best_line(
+    candidates: &[Candidate],
+    chance: f64,
+    params: &TieParams,
+) -> Option<(Line, Vec<Candidate>)> {
+    let mut hypotheses: Vec<(f64, Line)> = Vec::new();
+    for (index, a) in candidates.iter().enumerate() {
+        hypotheses.push(scored(line_through(a, None), candidates, params));
+        for b in &candidates[index + 1..] {
+            let apart_s = b.ref_s - a.ref_s;
+            let slack_s = 2.0 * params.vote_tolerance_s;
+            let rise_s = (b.shift_s - a.shift_s).abs();
+            if b.stretch != a.stretch && rise_s <= params.drift_max * apart_s.abs() + slack_s {
+                hypotheses.push(scored(line_through(a, Some(b)), candidates, params));
+            }
+        }
+    }
+    let (top, line) = hypotheses
+        .iter()
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .copied()?;
+    let rival = hypotheses
+        .iter()
+        .filter(|(_, other)| {
+            (other.shift_at_s(line.pivot_ref_s) - line.shift_s).abs()
+                > 4.0 * params.vote_tolerance_s
+        })
+        .map(|(score, _)| *score)
+        .fold(0.0, f64::max);
+    if top < 2.0 * chance + params.vote_margin || top < rival + params.vote_margin {
+        return None;
+    }
+    let members = members_of(&line, candidates, params);
+    let from_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MAX, f64::min);
+    let to_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MIN, f64::max);
+    Some((
+        Line {
+            from_ref_s,
+            to_ref_s,
+            ..line
+        },
+        members,
+    ))
+}
+
+fn line_through(a: &Candidate, b: Option<&Candidate>) -> Line {
+    let drift = b.map_or(0.0, |b| (b.shift_s - a.shift_s) / (b.ref_s - a.ref_s));
+    Line {
+        from_ref_s: a.ref_s,
+        to_ref_s: a.ref_s,
+        pivot_ref_s: a.ref_s,
+        shift_s: a.shift_s,
+        drift,
+    }
+}
+
+/// Evidence for a line: half the squared height of the best member of each stretch, the logarithm of
+/// the odds against chance for normal noise.
+fn scored(line: Line, candidates: &[Candidate], params: &TieParams) -> (f64, Line) {
+    if line.drift.abs() > params.drift_max {
+        return (0.0, line);
+    }
+    let score = members_of(&line, candidates, params)
+        .iter()
+        .map(|c| 0.5 * c.height * c.height)
+        .sum();
+    (score, line)
+}
+
+fn members_of(line: &Line, candidates: &[Candidate], params: &TieParams) -> Vec<Candidate> {
+    let mut best: Vec<Candidate> = Vec::new();
+    for c in candidates {
+        if (c.shift_s - line.shift_at_s(c.ref_s)).abs() > params.vote_tolerance_s {
+            continue;
+        }
+        match best.iter_mut().find(|b| b.stretch == c.stretch) {
+            Some(b) if c.height > b.height => *b = *c,
+            Some(_) => {}
+            None => best.push(*c),
+        }
+    }
+    best
+}
+
+/// Follows a rough line along the session in short chunks of the full coarse track.
+fn track_line(
+    reference: &dyn Track,
+    unit: &dyn Track,
+    line: &Line,
+    params: &TieParams,
+) -> io::Result<Line> {
+    let (from_s, to_s) = (line.from_ref_s, line.to_ref_s);
+    let mut points: Vec<(f64, f64)> = Vec::new();
+    let mut at_s = from_s;
+    while at_s < to_s {
+        let until_s = (at_s + params.chunk_s).min(to_s);
+        let middle_s = 0.5 * (at_s + until_s);
+        let shift_s = line.shift_at_s(middle_s);
+        if let Some(found_s) = chunk_shift(reference, unit, (at_s, until_s), shift_s, params)? {
+            points.push((middle_s, found_s));
+        }
+        at_s = until_s;
+    }
+    Ok(robust_line(&points, line, params).unwrap_or(*line))
+}
+
+/// Shift of one chunk near a rough one, from the force envelopes at the coarse track's own step.
+fn chunk_shift(
+    reference: &dyn Track,
+    unit: &dyn Track,
+    (from_s, to_s): (f64, f64),
+    rough_s: f64,
+    params: &TieParams,
+) -> io::Result<Option<f64>> {
+    let reach_s = params.vote_tolerance_s + 0.05;
+    let near = force_envelope(reference, from_s, to_s, params)?;
+    let far = force_envelope(
+        unit,
+        from_s + rough_s - reach_s,
+        to_s + rough_s + reach_s,
+        params,
+    )?;
+    if near.value.len() < 100 || far.value.len() < near.value.len() {
+        return Ok(None);
+    }
+    let own: f64 = near.value.iter().map(|v| f64::from(v * v)).sum();
+    let far_energy = prefix_energy(&far.value);
+    let scores: Vec<f64> = (0..=far.value.len() - near.value.len())
+        .map(|lag| {
+            let there = far_energy[lag + near.value.len()] - far_energy[lag];
+            let sum: f64 = near
+                .value
+                .iter()
+                .zip(&far.value[lag..])
+                .map(|(a, b)| f64::from(a * b))
+                .sum();
+            sum / (own * there).sqrt().max(f64::MIN_POSITIVE)
+        })
+        .collect();
+    let Some(&(lag, height)) = highest_peaks(&scores, 5).first() else {
+        return Ok(None);
+    };
+    if height < params.chunk_correlation_min {
+        return Ok(None);
+    }
+    Ok(Some(far.start_s + lag * far.step_s - near.start_s))
+}
+
+fn force_envelope(
+    track: &dyn Track,
+    from_s: f64,
+    to_s: f64,
+    params: &TieParams,
+) -> io::Result<Envelope> {
+    let coarse = track.coarse(from_s, to_s)?;
+    let values: Vec<f32> = coarse
+        .force_max_m_s2
+        .iter()
+        .map(|&force| {
+            if force > 0.0 {
+                activity(force, 0.0)
+            } else {
+                f32::NAN
+            }
+        })
+        .collect();
+    Ok(Envelope {
+        start_s: coarse.start_s + 0.5 * coarse.step_s,
+        step_s: coarse.step_s,
+        value: high_passed(
+            &values,
+            (params.chunk_trend_s / coarse.step_s.max(1e-3)) as usize,
+        ),
+    })
+}
+
+/// Theil-Sen line through the chunks' shifts; `None` under two points.
+/// Source: Theil 1950; Sen 1968, J Am Stat Assoc 63:1379-1389.
+fn robust_line(points: &[(f64, f64)], rough: &Line, params: &TieParams) -> Option<Line> {
+    let pivot_ref_s = math::median(&points.iter().map(|p| p.0).collect::<Vec<_>>())?;
+    let mut slopes = Vec::new();
+    let stride = (points.len() / 300).max(1);
+    for (index, a) in points.iter().enumerate() {
+        for b in points[index + 1..].iter().step_by(stride) {
+            if b.0 - a.0 >= 4.0 * params.chunk_s {
+                slopes.push((b.1 - a.1) / (b.0 - a.0));
+            }
+        }
+    }
+    let drift = math::median(&slopes)
+        .unwrap_or(rough.drift)
+        .clamp(-params.drift_max, params.drift_max);
+    let shifts: Vec<f64> = points
+        .iter()
+        .map(|p| p.1 - drift * (p.0 - pivot_ref_s))
+        .collect();
+    Some(Line {
+        pivot_ref_s,
+        shift_s: math::median(&shifts)?,
+        drift,
+        ..*rough
+    })
+}

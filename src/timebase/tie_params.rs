@@ -1,0 +1,83 @@
+//! Tuning numbers of the clock tie.
+
+crate::stage_params! {
+    /// How the clocks of two units are tied.
+    pub struct TieParams in "tie" {
+        /// Largest drift between two clocks that is looked for.
+        drift_max: f64 = 250e-6, "1", 1e-6, 1e-3, "own choice: quartz of wearable loggers is held to +-20 to +-100 ppm each";
+        /// Prior standard uncertainty of the drift; rules only where events do not span time.
+        drift_prior_sd: f64 = 60e-6, "1", 1e-6, 1e-3, "own choice: two clocks of +-20 ppm differ by up to 40 ppm, poor ones by more";
+        /// Bin of the envelopes that are correlated over the whole session. Larger is faster and coarser.
+        session_step_s: f64 = 0.1, "s", 0.05, 0.5, "own choice: 250 ppm move 75 ms in one stretch";
+        /// Half-width of the moving mean taken off those envelopes.
+        session_trend_s: f64 = 10.0, "s", 2.0, 60.0, "own choice: keeps rallies and rests, drops the session's shape";
+        /// Length of one stretch correlated with the whole of the other log.
+        stretch_s: f64 = 300.0, "s", 60.0, 1200.0, "own choice: longer smears by drift, shorter is less distinct";
+        /// Shortest stretch, for short logs.
+        stretch_min_s: f64 = 20.0, "s", 10.0, 300.0, "own choice";
+        /// Most stretches correlated, the busiest first.
+        stretches_max: f64 = 24.0, "1", 1.0, 200.0, "own choice: cost against certainty";
+        /// How far a stretch may stand from the common line and still support it.
+        vote_tolerance_s: f64 = 0.25, "s", 0.05, 1.0, "own choice: a few coarse bins";
+        /// Log odds by which the best line must beat chance and any rival line.
+        vote_margin: f64 = 8.0, "1", 0.0, 100.0, "own choice: 1 in 3000";
+        /// Most clock steps looked for.
+        steps_max: f64 = 4.0, "1", 0.0, 20.0, "own choice";
+        /// Length of the chunks that follow a rough line at the coarse track's own step.
+        chunk_s: f64 = 30.0, "s", 5.0, 120.0, "own choice: some forty steps or five serves";
+        /// Half-width of the moving mean taken off the chunks' envelopes.
+        chunk_trend_s: f64 = 0.5, "s", 0.1, 5.0, "own choice: one stride";
+        /// Smallest correlation at which a chunk counts.
+        chunk_correlation_min: f64 = 0.3, "1", 0.0, 1.0, "own choice";
+        /// Length of the cells over which events are spread, and how many events each may give.
+        cell_s: f64 = 60.0, "s", 5.0, 600.0, "own choice: drift is told by events far apart";
+        /// Events refined per cell.
+        events_per_cell: f64 = 4.0, "1", 1.0, 50.0, "own choice: cost against certainty";
+        /// Most events refined in a session.
+        events_max: f64 = 400.0, "1", 10.0, 5000.0, "own choice: bounds the cost of long logs";
+        /// Smallest force above the surroundings that makes an event.
+        shock_min_m_s2: f64 = 3.0, "m/s2", 0.5, 50.0, "own choice: about 0.3 g, below a step's shock at the hip";
+        /// Half-width of the window an event is timed in.
+        event_half_s: f64 = 0.12, "s", 0.03, 0.5, "own choice: a shock and its ringing";
+        /// How far around the rough line an event's shift is looked for.
+        event_reach_s: f64 = 0.04, "s", 0.01, 0.2, "own choice: four coarse bins";
+        /// Low end of the band in which shocks are timed. Above what swings hold, so that segments that turn at different times do not pull.
+        shock_band_low_hz: f64 = 35.0, "Hz", 5.0, 200.0, "own choice: a 30 ms wide rate peak has little power above 30 Hz";
+        /// High end of that band, held below 0.45 of the slower unit's rate.
+        shock_band_high_hz: f64 = 180.0, "Hz", 10.0, 1000.0, "own choice: skin and strap pass little above";
+        /// Smallest correlation of two shocks' envelopes.
+        shock_correlation_min: f64 = 0.6, "1", 0.1, 0.99, "own choice";
+        /// Smallest likeness of two units' whole force vectors, after the best rotation, that says they were one stack.
+        stacked_likeness_min: f64 = 0.85, "1", 0.5, 0.999, "own choice: a rigid stack differs by noise only, worn units by their tissue";
+        /// By how much two stacked units' rates may differ besides gain.
+        stacked_rate_slack_rad_s: f64 = 0.15, "rad/s", 0.01, 1.0, "own choice: bias, noise and a bin's offset";
+        /// By which share two stacked units' rates and shocks may differ.
+        stacked_gain_slack: f64 = 0.2, "1", 0.01, 1.0, "own choice: sensitivity tolerances of +-3 % and levers within the stack";
+        /// Longest time between two spikes of one sync gesture.
+        gesture_spacing_s: f64 = 5.0, "s", 0.5, 30.0, "own choice: slow tappers";
+        /// Fewest spikes that make a sync gesture.
+        gesture_spikes_min: f64 = 2.0, "1", 1.0, 10.0, "own choice: one of three may be lost";
+        /// Rate below which a unit counts as held still around a spike.
+        still_rate_rad_s: f64 = 1.0, "rad/s", 0.1, 10.0, "own choice: handling turns more";
+        /// Force deviation from 1 g below which a unit counts as held still around a spike.
+        still_force_m_s2: f64 = 1.5, "m/s2", 0.2, 10.0, "own choice";
+        /// Force below which a unit counts as falling free.
+        flight_force_m_s2: f64 = 4.5, "m/s2", 0.5, 9.0, "own choice: a falling body reads 0, a turning one a little";
+        /// Shortest flight of a jump.
+        flight_min_s: f64 = 0.12, "s", 0.05, 1.0, "g t^2 / 8: a 2 cm hop flies 0.13 s";
+        /// Expected travel time of a shock between the two units, and below its standard uncertainty before the data.
+        travel_s: f64 = 2e-3, "s", 0.0, 2e-2, "own choice: some tenths of a metre at 50 to 200 m/s through tissue";
+        /// Standard uncertainty of that travel time before the data.
+        travel_sd_s: f64 = 3e-3, "s", 1e-4, 3e-2, "own choice, see travel_s";
+        /// Systematic part of a tap on stacked units.
+        stacked_sd_s: f64 = 0.1e-3, "s", 0.0, 5e-3, "own choice: no travel; unequal filters and sampling remain";
+        /// By how much a shock's travel time up may differ from the travel time down.
+        travel_asymmetry_sd_s: f64 = 1e-3, "s", 0.0, 1e-2, "own choice: path and tissue are the same, the pulse's shape is not";
+        /// Spread from event to event of a worn shock's travel time, before the data say.
+        event_spread_s: f64 = 2e-3, "s", 1e-4, 2e-2, "own choice";
+        /// Share of the session, at its start and at its end, in which a gesture counts as at that end.
+        ends_share: f64 = 0.2, "1", 0.01, 0.5, "own choice";
+        /// The same in time, for long sessions.
+        ends_s: f64 = 300.0, "s", 5.0, 3600.0, "own choice: putting units on and off takes minutes";
+    }
+}

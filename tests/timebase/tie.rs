@@ -1,0 +1,106 @@
+//! Clocks of simulated units against their known truth.
+
+use overarm::timebase::{ClockTie, TieMethod, TieParams, tie_clocks};
+
+use super::tie_body::{Body, Clock, Practice};
+
+pub const LENGTH_S: f64 = 360.0;
+
+fn whole(length_s: f64) -> Clock {
+    Clock {
+        offset_s: 0.0,
+        drift: 0.0,
+        rate_hz: 250.0,
+        from_s: 0.0,
+        to_s: length_s,
+    }
+}
+
+/// Largest error of the tie over the session, s, and in its own standard uncertainties.
+fn worst(tie: &ClockTie, clock: &Clock, length_s: f64) -> (f64, f64) {
+    (0..=20)
+        .map(|k| f64::from(k) / 20.0 * length_s)
+        .map(|t| {
+            let error_s = (tie.unit_s(t).expect("tied") - clock.unit_s(t)).abs();
+            (error_s, error_s / tie.sd_s(t).expect("tied"))
+        })
+        .fold((0.0, 0.0), |a, b| (a.0.max(b.0), a.1.max(b.1)))
+}
+
+#[test]
+fn taps_at_both_ends_tie_clocks_hours_apart() {
+    let body = Body::new(Practice::new(1, LENGTH_S).tapped_at(&[3.0, LENGTH_S - 8.0]));
+    let clock = Clock {
+        offset_s: -7231.4,
+        drift: 140e-6,
+        from_s: 1.0,
+        ..whole(LENGTH_S)
+    };
+    let reference = body.record(0, whole(LENGTH_S));
+    for site in [1, 3] {
+        let unit = body.record(site, clock);
+        let (tie, findings) =
+            tie_clocks(&reference, &unit, false, &TieParams::default()).expect("readable");
+        assert_eq!(tie.method, TieMethod::GesturesBothEnds, "{findings:?}");
+        let (error_s, ratio) = worst(&tie, &clock, LENGTH_S);
+        assert!(
+            error_s < 1e-3 && ratio < 3.0,
+            "site {site}: {error_s} s, {ratio} u"
+        );
+    }
+}
+
+#[test]
+fn motion_alone_ties_clocks() {
+    let body = Body::new(Practice::new(2, LENGTH_S));
+    let clock = Clock {
+        offset_s: 812.25,
+        drift: -60e-6,
+        ..whole(LENGTH_S)
+    };
+    let reference = body.record(0, whole(LENGTH_S));
+    for site in [1, 2] {
+        let unit = body.record(site, clock);
+        let (tie, findings) =
+            tie_clocks(&reference, &unit, false, &TieParams::default()).expect("readable");
+        assert_eq!(tie.method, TieMethod::Motion, "{findings:?}");
+        let (error_s, ratio) = worst(&tie, &clock, LENGTH_S);
+        assert!(
+            error_s < 5e-3 && ratio < 3.0,
+            "site {site}: {error_s} s, {ratio} u"
+        );
+    }
+}
+
+#[test]
+fn units_that_share_nothing_are_not_tied() {
+    let reference = Body::new(Practice::new(3, LENGTH_S)).record(0, whole(LENGTH_S));
+    let other = Body::new(Practice::new(4, LENGTH_S)).record(1, whole(LENGTH_S));
+    let (tie, findings) =
+        tie_clocks(&reference, &other, false, &TieParams::default()).expect("readable");
+    assert_eq!(tie.method, TieMethod::None);
+    assert!(tie.unit_s(100.0).is_none() && tie.sd_s(100.0).is_none());
+    assert!(
+        findings
+            .iter()
+            .any(|f| f.code == "clock-not-tied" && f.voids)
+    );
+}
+
+#[test]
+fn jumps_at_both_ends_tie_clocks() {
+    let practice =
+        Practice::new(5, LENGTH_S).jumped_at(&[4.0, 6.0, LENGTH_S - 8.0, LENGTH_S - 6.0]);
+    let body = Body::new(practice);
+    let clock = Clock {
+        offset_s: 3.0,
+        drift: 30e-6,
+        ..whole(LENGTH_S)
+    };
+    let (reference, unit) = (body.record(0, whole(LENGTH_S)), body.record(1, clock));
+    let (tie, findings) =
+        tie_clocks(&reference, &unit, false, &TieParams::default()).expect("readable");
+    assert_eq!(tie.method, TieMethod::GesturesBothEnds, "{findings:?}");
+    let (error_s, ratio) = worst(&tie, &clock, LENGTH_S);
+    assert!(error_s < 2e-3 && ratio < 3.0, "{error_s} s, {ratio} u");
+}
