@@ -1,2 +1,3 @@
 mod tie;
 mod tie_body;
+mod tie_scratch;
