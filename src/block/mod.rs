@@ -1,1 +1,30 @@
-//! A training block.
+//! A training block: counts and load per day and week, plan against done, the athlete's usual, what
+//! changed since return, and what to look at.
+//!
+//! Session records in, one [`BlockRecord`] out; nothing here reads a file or knows a raw sample. The
+//! unit of every comparison is the session: serves of one session are not independent.
+
+mod build;
+pub mod caution;
+mod change;
+mod comparable;
+mod dated;
+mod days;
+mod effort;
+mod facts;
+mod look_at;
+mod params;
+mod plan;
+mod plan_done;
+mod ratios;
+mod record;
+mod series;
+pub mod stats;
+mod weeks;
+
+pub use build::build_block;
+pub use facts::{BaselineChoice, BlockFacts, RestDays};
+pub use params::BlockParams;
+pub use plan::{Asked, Plan, PlanDay, PlanError, Step};
+pub use ratios::RATIO_NOTE;
+pub use record::*;

@@ -1,1 +1,18 @@
-//! Bytes to rows.
+//! Logs: bytes and a profile in, typed rows in blocks out, every refused row counted and told.
+//!
+//! Every physical line is one row. Plain numeric lines go through a small hand scanner, lines with
+//! quotes through the `csv` crate; both give the same rows (`tests/log/paths.rs`). Memory is one
+//! buffer, whatever the file.
+
+mod error;
+mod fields;
+mod open;
+mod plan;
+mod reader;
+mod scan;
+mod tally;
+
+pub use error::LogError;
+pub use open::locate;
+pub use reader::{RawRow, ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
+pub use tally::{RowFault, Tally};

@@ -2,6 +2,10 @@
 
 use nalgebra::Vector3;
 
+mod scale;
+
+pub use scale::{Limits, Scale};
+
 /// What is known against one sample; a small bit set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Flags(pub u8);

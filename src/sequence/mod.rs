@@ -1,1 +1,55 @@
-//! Times and grades the chain of one serve.
+//! Times and grades the chain of each serve: when each segment turned fastest, how fast, and in which
+//! order.
+//!
+//! A unit on skin does not show the bone: it rings at 10 to 20 Hz after every jerk, it clips, and the
+//! racket's shock runs through it. One model answers all three: the segment's angular velocity is a
+//! smooth random function whose smoothness is fitted to the session, the skin adds a damped
+//! oscillation whose strength and frequency are fitted to the session, and samples that say nothing
+//! (clipped, shaken by impact) weigh nothing. The peak of the posterior mean is the answer and its
+//! posterior spread the uncertainty. Derivation in DEVELOPERS.md, "The peak of a segment".
+
+mod bins;
+mod chain;
+mod kernel;
+mod peak;
+mod skin;
+
+pub use bins::{Bins, SegmentWindow, bin_window};
+pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
+pub use peak::{Peak, find_peak};
+pub use skin::{SkinModel, fit_skin, natural_bin_s};
+
+crate::stage_params! {
+    /// Tuning of the chain's timing.
+    pub struct SequenceParams in "sequence" {
+        /// Start of the window in which a segment's peak is looked for, before impact.
+        /// Larger admits loading motion as a peak.
+        window_before_s: f64 = 0.30, "s", 0.05, 1.0, "own choice from published durations: upper trunk peaks 58 to 75 ms before contact (Fleisig et al. 2003)";
+        /// End of that window, after impact.
+        window_after_s: f64 = 0.10, "s", 0.0, 0.5, "own choice: racket speed peaks within 5 ms after contact (Sheets et al. 2011), room for slow follow-through";
+        /// Samples on either side of the window that the model also reads.
+        margin_s: f64 = 0.12, "s", 0.02, 0.5, "own choice: longer than a correlation length";
+        /// Width of the bins in which smoothness is first looked for. Larger misses a forearm's whip.
+        first_bin_s: f64 = 0.006, "s", 0.001, 0.02, "own choice: a quarter of a forearm bell's standard deviation";
+        /// What the sampling itself leaves of a peak's time, in sampling periods.
+        sampling_sd_periods: f64 = 0.05, "1", 0.0, 0.5, "own choice: the model interpolates; the rest is stamp jitter";
+        /// Bins per correlation length. Larger costs time, smaller blurs.
+        bins_per_length: f64 = 8.0, "1", 4.0, 20.0, "own choice: blur of a bin stays under 0.3 % of the peak's curvature";
+        /// High-pass corner above which motion has no part: what stands there around impact is shock.
+        shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
+        /// Serves from which the session's smoothness and skin are fitted, at most.
+        fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
+        /// Relative noise floor of the model: what the rate itself cannot be trusted to (cross-axis, scale).
+        model_noise: f64 = 0.002, "1", 0.0001, 0.05, "non-linearity 0.2 % of a typical consumer gyroscope's datasheet";
+        /// Relative standard uncertainty of a gyroscope's sensitivity, for speeds.
+        sensitivity_sd: f64 = 0.017, "1", 0.0, 0.1, "sensitivity tolerance 3 % of a typical datasheet, taken as rectangular (GUM 4.3.7)";
+        /// A rival maximum is reported when it reaches this share of the highest.
+        rival_share: f64 = 0.9, "1", 0.5, 1.0, "own choice";
+        /// Relative standard uncertainty of a clipped speed above which it is said as "at least".
+        at_least_sd: f64 = 0.05, "1", 0.01, 0.5, "own choice: twice it would hide a tenth of the speed";
+        /// Slowest peak that counts as a peak.
+        min_peak_rad_s: f64 = 0.9, "rad/s", 0.1, 10.0, "own choice: 50 deg/s, a tenth of a published pelvis peak (Fleisig et al. 2003)";
+        /// Standard uncertainty of a filter delay the profile does not state.
+        unknown_delay_sd_s: f64 = 0.0005, "s", 0.0, 0.01, "own choice: units of one kind share their delay; the spread of on-chip filters at 200 Hz bandwidth";
+    }
+}

@@ -1,8 +1,40 @@
 //! Finds every serve and nothing else.
+//!
+//! Two looks. The first finds every fast moment of the wrist on the coarse track and loses none. The
+//! second reads the full samples around each and weighs physical evidence: a hand that was still, the
+//! time of toss and loading, a forearm that points up while it is fastest, an upright swing, a body
+//! that joins in, feet that stood, an arm that comes down. Contact is told from the ball's shock.
 
+mod candidates;
+mod contact;
+mod corrections;
+mod evidence;
+mod habit;
+mod impact;
+mod params;
+mod phases;
+mod picture;
+mod source;
+mod swing;
+
+use nalgebra::Vector3;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::{Estimate, Reading};
+use crate::finding::Finding;
+use crate::frames::{PerSite, Site};
+use crate::samples::Samples;
+
+pub use candidates::{Candidate, candidates, peaks};
+pub use contact::Contact;
+pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
+pub use evidence::{About, Weighed, probability, weigh};
+pub use habit::{Habit, Moment};
+pub use impact::{Expected, Impact, Surprise};
+pub use params::ServeParams;
+pub use picture::{Picture, Stretch, View, picture};
+pub use source::{InMemory, SampleSource, WornUnit, WornUnits};
+pub use swing::{Lever, Swing, long_axis};
 
 /// What a found swing was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -57,4 +89,290 @@ pub struct Refused {
     pub reason: String,
     /// Probability that it was a serve all the same, 0 to 1.
     pub confidence: f64,
+    /// Impact as it would be timed if it were a serve, reference clock, s.
+    pub impact_s: Estimate<f64>,
+    /// Probability that a ball was met, 0 to 1.
+    pub contact_confidence: f64,
+    /// Phase times as they would be told.
+    pub phases: Phases,
+}
+
+/// Everything found in one practice.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Found {
+    /// Serves and dry swings, in time order.
+    pub serves: Vec<Serve>,
+    /// Every other candidate, in time order.
+    pub refused: Vec<Refused>,
+    /// What was noticed.
+    pub findings: Vec<Finding>,
+}
+
+/// Why serves could not be looked for.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ServeError {
+    /// No wrist unit.
+    #[error("no wrist unit: serves are found from the wrist")]
+    NoWrist,
+    /// Samples could not be read.
+    #[error("samples of the {site} unit cannot be read: {source}")]
+    Unreadable {
+        /// Whose.
+        site: Site,
+        /// The system's word.
+        source: std::io::Error,
+    },
+}
+
+/// A candidate with all that was measured of it.
+#[derive(Debug, Clone)]
+pub struct Look {
+    /// What it looked like.
+    pub picture: Picture,
+    /// How it was weighed.
+    pub weighed: Vec<Weighed>,
+    /// Probability of a serve motion.
+    pub probability: f64,
+    /// Probability that a ball was met.
+    pub contact_probability: f64,
+    /// How rough impact was against the swing itself.
+    pub roughness: f64,
+    /// Phase times.
+    pub phases: Phases,
+    /// What broke the swing's smoothness, and when.
+    pub surprise: Surprise,
+}
+
+/// Finds serves and dry swings and refuses the rest with reasons.
+///
+/// # Errors
+/// Without a wrist unit, or when samples cannot be read.
+pub fn find_serves(units: &WornUnits<'_>, params: &ServeParams) -> Result<Found, ServeError> {
+    let looks = look_at_candidates(units, params)?;
+    Ok(decide(units, looks, params))
+}
+
+/// Measures and weighs every candidate of the wrist, in time order.
+///
+/// # Errors
+/// Without a wrist unit, or when samples cannot be read.
+pub fn look_at_candidates(
+    units: &WornUnits<'_>,
+    params: &ServeParams,
+) -> Result<Vec<Look>, ServeError> {
+    let wrist = units.at(Site::Wrist).ok_or(ServeError::NoWrist)?;
+    let unreadable = |site| move |source| ServeError::Unreadable { site, source };
+    let fast = candidates(wrist, params).map_err(unreadable(Site::Wrist))?;
+    let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
+    let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
+    let mut fast_s: Vec<f64> = Vec::new();
+    let mut centre_s: Option<f64> = None;
+    for candidate in &fast {
+        let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
+        let Some(mut swing) = swing else { continue };
+        if let Some(axis) = &axis {
+            swing.centre_on_raised(axis);
+        }
+        if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
+            continue;
+        }
+        centre_s = Some(swing.peak_s());
+        let body = body_samples(units, swing.peak_s(), params)?;
+        let view = View {
+            swing: &swing,
+            axis,
+            body: &body,
+            since_fast_s: fast_s
+                .iter()
+                .rev()
+                .map(|before_s| swing.peak_s() - before_s)
+                .find(|&since_s| since_s > SAME_MOVE_S),
+        };
+        looks.push(look(&view, params));
+        if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
+            fast_s.push(swing.peak_s());
+        }
+    }
+    learn_impacts(&mut looks, params);
+    Ok(looks)
+}
+
+/// Times every impact again, near where the session's clear ones say it comes.
+fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
+    let clear: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .filter(|l| l.picture.impact.ratio > CLEAR * params.shock_ratio)
+        .map(|l| &l.picture)
+        .collect();
+    let habit = Habit::learn(&clear, params);
+    for look in &mut *looks {
+        let expected = habit.expect(&look.picture);
+        look.picture.impact = look.surprise.impact(expected, params);
+        look.roughness = look.surprise.roughness(look.picture.impact.time_s);
+    }
+    let swings: Vec<f64> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .map(|l| l.roughness)
+        .collect();
+    let contact = Contact::learn(&swings, params.ball_share);
+    for look in &mut *looks {
+        look.contact_probability = contact.probability(look.roughness);
+        if look.contact_probability < 0.5 {
+            let expected = habit.expect(&look.picture);
+            look.picture.impact = look.picture.impact.without_shock(expected);
+        }
+    }
+}
+
+/// An impact this many times clearer than the limit teaches the others.
+const CLEAR: f64 = 2.0;
+
+/// Fast moments closer than this belong to one move, s.
+const SAME_MOVE_S: f64 = 0.9;
+
+/// Centres closer than this are one swing seen twice, s.
+const SAME_PEAK_S: f64 = 0.06;
+
+/// Swings whose levers are asked for the forearm's long axis, at most.
+const LEVERS: usize = 48;
+
+/// The forearm's long axis from the fastest swings, spread over the session.
+fn session_axis(
+    wrist: &WornUnit<'_>,
+    fast: &[Candidate],
+    params: &ServeParams,
+) -> std::io::Result<Option<Vector3<f64>>> {
+    let mut levers = Vec::with_capacity(LEVERS);
+    for part in fast.chunks(fast.len().div_ceil(LEVERS).max(1)) {
+        let fastest = part
+            .iter()
+            .max_by(|a, b| a.rate_rad_s.total_cmp(&b.rate_rad_s));
+        let Some(fastest) = fastest else { continue };
+        if let Some(swing) = swing_at(wrist, fastest, params)? {
+            levers.extend(swing.lever(impact::force_limit_m_s2(&swing.samples)));
+        }
+    }
+    Ok(long_axis(&levers))
+}
+
+fn swing_at(
+    wrist: &WornUnit<'_>,
+    candidate: &Candidate,
+    params: &ServeParams,
+) -> std::io::Result<Option<Swing>> {
+    let Some(about_s) = wrist.tie.ref_s(candidate.unit_s) else {
+        return Ok(None);
+    };
+    let samples = wrist.on_reference_clock(about_s - params.before_s, about_s + params.after_s)?;
+    Ok(samples.and_then(|s| Swing::new(&s, about_s - wrist.filter_delay_s)))
+}
+
+fn look(view: &View<'_>, params: &ServeParams) -> Look {
+    let surprise = Surprise::of(view.swing, params);
+    let first_guess = Expected {
+        time_s: view.swing.peak_s() + params.no_shock_offset_s,
+        sd_s: 2.0 * params.no_shock_sd_s,
+    };
+    let impact = surprise.impact(first_guess, params);
+    let picture = picture(view, impact, params);
+    let weighed = weigh(&picture);
+    Look {
+        probability: probability(&weighed, params),
+        contact_probability: params.ball_share,
+        roughness: impact.ratio,
+        phases: phases::phases(view.swing, &picture, view.body),
+        picture,
+        weighed,
+        surprise,
+    }
+}
+
+fn body_samples(
+    units: &WornUnits<'_>,
+    about_s: f64,
+    params: &ServeParams,
+) -> Result<PerSite<Samples>, ServeError> {
+    let mut body: PerSite<Samples> = [None, None, None, None];
+    for site in [Site::Hip, Site::Trunk, Site::Arm] {
+        if let Some(unit) = units.at(site) {
+            body[site.index()] = unit
+                .on_reference_clock(about_s - params.before_s, about_s + params.after_s)
+                .map_err(|source| ServeError::Unreadable { site, source })?
+                .filter(|samples| !samples.is_empty());
+        }
+    }
+    Ok(body)
+}
+
+/// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
+fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Found {
+    let mut surest: Vec<&Look> = looks.iter().collect();
+    surest.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    let mut taken: Vec<&Look> = Vec::new();
+    for look in surest {
+        let accepted = look.probability >= params.accept_probability;
+        let apart = |other: &&Look| {
+            (other.picture.impact.time_s - look.picture.impact.time_s).abs() >= params.min_gap_s
+        };
+        if accepted && taken.iter().all(apart) {
+            taken.push(look);
+        }
+    }
+    taken.sort_by(|a, b| a.picture.peak_s.total_cmp(&b.picture.peak_s));
+    let mut refused: Vec<&Look> = Vec::new();
+    let mut fastest: Vec<&Look> = looks.iter().collect();
+    fastest.sort_by(|a, b| b.picture.peak_rad_s.total_cmp(&a.picture.peak_rad_s));
+    for look in fastest {
+        let apart =
+            |other: &&Look| (other.picture.peak_s - look.picture.peak_s).abs() >= params.merge_s;
+        if taken.iter().all(apart) && refused.iter().all(apart) {
+            refused.push(look);
+        }
+    }
+    refused.sort_by(|a, b| a.picture.peak_s.total_cmp(&b.picture.peak_s));
+    Found {
+        serves: taken.into_iter().map(accept).collect(),
+        refused: refused.into_iter().map(|l| refuse(units, l)).collect(),
+        findings: Vec::new(),
+    }
+}
+
+fn accept(look: &Look) -> Serve {
+    let contact = look.contact_probability >= 0.5;
+    let mut reasons = evidence::reasons_for(&look.weighed);
+    reasons.push(format!(
+        "shock {:.0} times the swing's own roughness: {}",
+        look.roughness,
+        if contact { "a ball was met" } else { "no ball" }
+    ));
+    Serve {
+        kind: if contact {
+            SwingKind::Serve
+        } else {
+            SwingKind::DrySwing
+        },
+        impact_s: impact_estimate(look),
+        confidence: look.probability,
+        contact_confidence: look.contact_probability,
+        reasons,
+        phases: look.phases.clone(),
+    }
+}
+
+fn refuse(units: &WornUnits<'_>, look: &Look) -> Refused {
+    Refused {
+        time_s: look.picture.peak_s,
+        reason: evidence::refusal(&look.picture, &look.weighed, units.hand),
+        confidence: look.probability,
+        impact_s: impact_estimate(look),
+        contact_confidence: look.contact_probability,
+        phases: look.phases.clone(),
+    }
+}
+
+fn impact_estimate(look: &Look) -> Estimate<f64> {
+    Estimate::one(look.picture.impact.time_s, look.picture.impact.sd_s)
 }

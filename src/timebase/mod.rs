@@ -1,5 +1,14 @@
 //! Time: each unit's own (rate, jitter, gaps), then one clock for all.
 
+mod front;
+mod front_detect;
+mod front_limits;
+mod front_probe;
+mod front_spill;
+mod front_still;
+mod front_track;
+mod front_unit;
+mod grid;
 mod recording;
 
 // one clock for all
@@ -16,6 +25,9 @@ mod tie_clocks;
 mod tie_params;
 mod track;
 
+pub use front::{FrontParams, UnitSource, read_every_unit, read_text_unit, read_units};
+pub use front_detect::{DetectError, Detected, detect_profile};
+pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
 pub use tie_clocks::{TieError, TieUnit, tie_all, tie_clocks};

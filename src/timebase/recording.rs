@@ -2,8 +2,12 @@
 
 use std::path::PathBuf;
 
+use nalgebra::Vector3;
+
+use super::front_spill::Spill;
+use super::front_track::STEP_S;
 use crate::finding::Finding;
-use crate::samples::Samples;
+use crate::samples::{Flags, Limits, Samples};
 
 /// A stretch without samples, on the unit's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -91,7 +95,10 @@ pub struct Recording {
 }
 
 /// Where the samples are kept; private to the front.
-pub(crate) struct Store;
+pub(crate) struct Store {
+    pub spill: Spill,
+    pub limits: Limits,
+}
 
 impl Recording {
     /// Samples between two times of the unit's clock (both in s), stamps evened out inside each
@@ -100,16 +107,54 @@ impl Recording {
     /// # Errors
     /// When the spill file cannot be read back.
     pub fn window(&self, from_s: f64, to_s: f64) -> std::io::Result<Samples> {
-        let _ = (from_s, to_s, &self.store);
-        unimplemented!("front helper")
+        let mut samples = Samples {
+            rate_hz: self.rate_hz,
+            ..Samples::default()
+        };
+        let limits = &self.store.limits;
+        self.store
+            .spill
+            .samples(from_s, to_s, |time_s, axes, bits| {
+                let [accel, gyro] = limits.reached(&axes);
+                let [ax, ay, az, gx, gy, gz] = axes.map(f64::from);
+                let mark = |on: bool, flag: Flags| if on { flag } else { Flags::default() };
+                samples.time_s.push(time_s);
+                samples.accel_m_s2.push(Vector3::new(ax, ay, az));
+                samples.gyro_rad_s.push(Vector3::new(gx, gy, gz));
+                samples.flags.push(
+                    Flags(bits)
+                        .with(mark(accel, Flags::ACCEL_CLIPPED))
+                        .with(mark(gyro, Flags::GYRO_CLIPPED)),
+                );
+            })?;
+        Ok(samples)
     }
 
-    /// Coarse envelopes between two times of the unit's clock (both in s).
+    /// Coarse envelopes between two times of the unit's clock (both in s), cut to the log's own span;
+    /// bins start at multiples of the bin width after the log's start.
     ///
     /// # Errors
     /// When the spill file cannot be read back.
     pub fn coarse(&self, from_s: f64, to_s: f64) -> std::io::Result<CoarseTrack> {
-        let _ = (from_s, to_s, &self.store);
-        unimplemented!("front helper")
+        let (from_s, to_s) = (from_s.max(self.start_s), to_s.min(self.end_s));
+        // both are at least 0 and bounded by the log's span
+        let first = ((from_s - self.start_s) / STEP_S).floor().max(0.0) as u64;
+        let last = ((to_s - self.start_s) / STEP_S).floor().max(0.0) as u64;
+        let count = if from_s > to_s {
+            0
+        } else {
+            (last + 1).saturating_sub(first)
+        };
+        let bins = self
+            .store
+            .spill
+            .bins(first, usize::try_from(count).unwrap_or(0))?;
+        Ok(CoarseTrack {
+            start_s: self.start_s + first as f64 * STEP_S,
+            step_s: STEP_S,
+            rate_max_rad_s: bins.iter().map(|bin| bin.rate_max_rad_s).collect(),
+            force_max_m_s2: bins.iter().map(|bin| bin.force_max_m_s2).collect(),
+            force_mean_m_s2: bins.iter().map(|bin| bin.force_mean_m_s2).collect(),
+        })
     }
 }

@@ -137,6 +137,15 @@ impl ClockTie {
         }
     }
 
+    /// A unit that nothing ties to the reference.
+    pub const fn not_tied() -> Self {
+        Self {
+            method: TieMethod::None,
+            pieces: Vec::new(),
+            events: Vec::new(),
+        }
+    }
+
     /// The piece in force at a reference time, s.
     pub fn piece_at(&self, ref_s: f64) -> Option<&ClockPiece> {
         self.pieces

@@ -1,1 +1,10 @@
+//! Training block: load, plan, usual, change.
 
+mod calendar;
+mod change;
+mod effort;
+mod evaluation;
+mod list;
+mod plan;
+mod records;
+mod stats;

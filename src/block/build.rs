@@ -1,0 +1,441 @@
+//! From session records to the record of the block.
+
+use std::collections::BTreeMap;
+
+use super::caution::{CAUTIONS, STOP_TEXT, is_pain};
+use super::change::{Answer, Judge, LimitBook, answer};
+use super::comparable;
+use super::dated::{Dated, Phase, in_order, phases};
+use super::days::{days, rpe_load_au};
+use super::effort::{count_u, efforts};
+use super::facts::BlockFacts;
+use super::look_at::{Seen, look_at};
+use super::params::BlockParams;
+use super::plan_done::{plan_head, plan_rows, rest_findings};
+use super::ratios::ratios;
+use super::record::*;
+use super::series::{
+    Series, count_series, lag_series, links_of, measure_names, serve_series, speed_series,
+};
+use super::weeks::weeks;
+use crate::finding::Finding;
+use crate::frames::Site;
+use crate::params::StageParams;
+use crate::session::SessionRecord;
+
+/// One athlete's block from the records of its sessions.
+///
+/// The same records, facts and parameters give the same record, in whatever order the sessions come.
+pub fn build_block(
+    sessions: &[SessionRecord],
+    facts: &BlockFacts,
+    params: &BlockParams,
+) -> BlockRecord {
+    let mut findings = Vec::new();
+    let on_days = in_order(sessions, &mut findings);
+    let phase = phases(&on_days, facts, &mut findings);
+    let effort = efforts(&on_days, params);
+    let dated: Vec<Dated<'_>> = on_days
+        .iter()
+        .zip(phase)
+        .zip(effort)
+        .map(|(((date, record), phase), effort)| Dated {
+            record,
+            date: *date,
+            phase,
+            effort,
+        })
+        .collect();
+    findings.extend(comparable::findings(&dated));
+    findings.extend(entered_findings(&dated));
+    findings.extend(
+        facts
+            .unread
+            .iter()
+            .map(|one| Finding::void("session-unread", &one.session, one.why.clone())),
+    );
+
+    let day_list = days(&dated, facts);
+    let week_list = weeks(&day_list, facts.plan.as_ref());
+    let painful = dated
+        .iter()
+        .any(|s| s.record.entered.pain.as_deref().is_some_and(is_pain));
+    let plan = facts.plan.as_ref().map_or_else(Vec::new, |plan| {
+        findings.extend(rest_findings(&day_list, plan));
+        plan_rows(&day_list, &dated, plan, facts.returned, painful, params)
+    });
+    let mut book = LimitBook::default();
+    let (links, reaches) = link_changes(&dated, &mut book, params);
+    let measures = measure_changes(&dated, &mut book, params);
+    let lines = session_lines(&dated, &links, &reaches);
+    let list = look_at(
+        &Seen {
+            dated: &dated,
+            lines: &lines,
+            links: &links,
+            measures: &measures,
+            plan: &plan,
+            weeks: &week_list,
+            facts,
+        },
+        params,
+    );
+    BlockRecord {
+        schema: BLOCK_SCHEMA.to_owned(),
+        athlete: facts.athlete.clone(),
+        hand: dated.last().map(|s| s.record.hand),
+        from: day_list.first().map(|day| day.record.date.clone()),
+        to: day_list.last().map(|day| day.record.date.clone()),
+        returned: facts.returned.map(|date| date.to_string()),
+        totals: totals(&lines),
+        stop: painful.then(|| STOP_TEXT.to_owned()),
+        load_formula: load_formula(params),
+        sessions: lines,
+        unread: facts.unread.clone(),
+        ratios: ratios(&day_list, params),
+        days: day_list.into_iter().map(|day| day.record).collect(),
+        weeks: week_list,
+        plan_head: facts.plan.as_ref().map(plan_head),
+        plan,
+        links,
+        measures,
+        look_at: list,
+        findings,
+        cautions: CAUTIONS.iter().map(|text| (*text).to_owned()).collect(),
+        provenance: provenance(&dated, params),
+    }
+}
+
+/// How load is counted, in words.
+fn load_formula(params: &BlockParams) -> String {
+    format!(
+        "effort-weighted serves: sum over serves with contact of (wrist peak speed / own best) to the \
+         power {}; own best: number {} of the highest wrist speeds of the {} days up to the session; a serve \
+         at the own best counts one",
+        params.effort_exponent, params.best_rank, params.best_lookback_d
+    )
+}
+
+fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for session in dated {
+        let record = session.record;
+        if let Some(pain) = record.entered.pain.as_deref().filter(|p| is_pain(p)) {
+            found.push(Finding::note(
+                "pain-entered",
+                &record.session,
+                format!("pain: {pain}"),
+            ));
+        }
+        if record
+            .entered
+            .rpe
+            .is_some_and(|rpe| !(0.0..=10.0).contains(&rpe))
+        {
+            found.push(Finding::note(
+                "rpe-range",
+                &record.session,
+                "session RPE is outside 0 to 10: check the entry",
+            ));
+        }
+        if session.effort.bounded > 0 {
+            found.push(Finding::note(
+                "effort-bounded",
+                &record.session,
+                format!(
+                    "{} wrist peaks at the sensor's limit or measured against a best that is: effort \
+                     and load are bounds there",
+                    session.effort.bounded
+                ),
+            ));
+        }
+    }
+    found
+}
+
+/// Share of the false-flag budget of the first of `members`; the others share the rest evenly.
+fn budget(place: usize, members: usize, params: &BlockParams) -> f64 {
+    match (place, members) {
+        (_, 0 | 1) => params.false_flag_share,
+        (0, _) => params.false_flag_share / 2.0,
+        (_, n) => params.false_flag_share / 2.0 / (n - 1) as f64,
+    }
+}
+
+/// Where a single serve's lag usually lies: centre and reach, by link.
+type Reaches = Vec<((Site, Site), Option<(f64, f64)>)>;
+
+fn link_changes(
+    dated: &[Dated<'_>],
+    book: &mut LimitBook,
+    params: &BlockParams,
+) -> (Vec<LinkChange>, Reaches) {
+    let links = links_of(dated);
+    let signal = dated
+        .last()
+        .map_or_else(String::new, |s| s.record.signal.clone());
+    let mut reaches = Vec::with_capacity(links.len());
+    let changes = links
+        .iter()
+        .enumerate()
+        .map(|(place, &(from, to))| {
+            let breaks = comparable::breaks(dated, &[from, to]);
+            let series = lag_series(dated, (from, to), &breaks, params);
+            let judge = Judge {
+                false_share: Some(budget(place, links.len(), params)),
+                worth: Some(params.worth_lag_ms),
+            };
+            let answer = answer(dated, &series, judge, "ms", book, params);
+            reaches.push(((from, to), answer.serve_reach));
+            link_change(from, to, signal.clone(), answer)
+        })
+        .collect();
+    (changes, reaches)
+}
+
+fn link_change(from: Site, to: Site, signal: String, answer: Answer) -> LinkChange {
+    LinkChange {
+        from,
+        to,
+        signal,
+        unit: "ms".to_owned(),
+        baseline: answer.usual,
+        since_return: answer.since,
+        change_ms: answer.change,
+        u_ms: answer.u,
+        flagged_sessions: answer.flagged,
+        answer: answer.answer,
+        chart: answer.chart,
+    }
+}
+
+/// Peak speeds, the serves' own measures and the serve count. Speeds and separation are charted and
+/// share one false-flag budget; the rest is described.
+fn measure_changes(
+    dated: &[Dated<'_>],
+    book: &mut LimitBook,
+    params: &BlockParams,
+) -> Vec<MeasureChange> {
+    let mut all: Vec<(String, String, Series, bool)> = Vec::new();
+    for site in Site::ALL {
+        let series = speed_series(dated, site, &comparable::breaks(dated, &[site]), params);
+        if !series.points.is_empty() {
+            all.push((
+                format!("{site} peak speed"),
+                "deg/s".to_owned(),
+                series,
+                true,
+            ));
+        }
+    }
+    let breaks = comparable::breaks(dated, &Site::ALL);
+    for (name, unit) in measure_names(dated) {
+        let series = serve_series(dated, &breaks, params, &|serve| {
+            serve.measures.get(&name)?.value
+        });
+        if !series.points.is_empty() {
+            let charted = name.contains("separation");
+            all.push((name.replace('_', " "), unit, series, charted));
+        }
+    }
+    all.push((
+        "serves per session".to_owned(),
+        "serves".to_owned(),
+        count_series(dated),
+        false,
+    ));
+    let charted = all.iter().filter(|(_, _, _, charted)| *charted).count();
+    all.into_iter()
+        .map(|(name, unit, series, is_charted)| {
+            let judge = Judge {
+                false_share: is_charted.then(|| params.false_flag_share / charted.max(1) as f64),
+                worth: None,
+            };
+            let answer = answer(dated, &series, judge, &unit, book, params);
+            MeasureChange {
+                name,
+                unit,
+                baseline: answer.usual,
+                since_return: answer.since,
+                change: answer.change,
+                u: answer.u,
+                flagged_sessions: answer.flagged,
+                answer: answer.answer,
+                chart: answer.chart,
+            }
+        })
+        .collect()
+}
+
+fn session_lines(dated: &[Dated<'_>], links: &[LinkChange], reaches: &Reaches) -> Vec<SessionLine> {
+    dated
+        .iter()
+        .map(|session| session_line(session, links, reaches))
+        .collect()
+}
+
+fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) -> SessionLine {
+    let record = session.record;
+    let counts = &record.counts;
+    SessionLine {
+        session: record.session.clone(),
+        date: session.date.to_string(),
+        phase: session.phase.name().to_owned(),
+        serves: counts.serves,
+        serves_u: count_u(record),
+        dry_swings: counts.dry_swings,
+        detected: counts.detected,
+        confirmed: counts.confirmed,
+        added: counts.added,
+        removed: counts.removed,
+        rejected: counts.rejected,
+        effort_percent: session.effort.percent.clone(),
+        load: session.effort.load.clone(),
+        minutes: record.entered.minutes,
+        rpe: record.entered.rpe,
+        rpe_load_au: rpe_load_au(record),
+        pain: record.entered.pain.clone(),
+        links: link_lines(session, links, reaches),
+        serve_efforts: effort_lines(session),
+        good_serves: record
+            .serves
+            .iter()
+            .filter(|serve| serve.contact && serve.quality == "good")
+            .count() as u32, // serves of one session fit u32
+        units: record
+            .units
+            .iter()
+            .map(|unit| format!("{} {} {:.0} Hz", unit.site, unit.profile, unit.rate_hz))
+            .collect(),
+        clocks: record
+            .clocks
+            .iter()
+            .map(|clock| match clock.u_ms {
+                Some(u_ms) => format!("{} {} {u_ms:.1} ms", clock.site, clock.method),
+                None => format!("{} not tied", clock.site),
+            })
+            .collect(),
+    }
+}
+
+fn effort_lines(session: &Dated<'_>) -> Vec<ServeEffortLine> {
+    session
+        .record
+        .serves
+        .iter()
+        .zip(&session.effort.serves)
+        .filter(|(serve, _)| serve.contact)
+        .map(|(serve, effort)| ServeEffortLine {
+            number: serve.number,
+            percent: effort.map(|e| 100.0 * e.share),
+            u_percent: effort.map(|e| 100.0 * e.u),
+            bound: effort.map_or("not measured", |e| e.bound.name()).to_owned(),
+        })
+        .collect()
+}
+
+fn link_lines(
+    session: &Dated<'_>,
+    links: &[LinkChange],
+    reaches: &Reaches,
+) -> Vec<SessionLinkLine> {
+    session
+        .record
+        .links
+        .iter()
+        .map(|link| {
+            let change = links
+                .iter()
+                .find(|c| c.from == link.from && c.to == link.to);
+            let inside = change
+                .and_then(|c| c.chart.iter().find(|p| p.session == session.record.session))
+                .and_then(|point| point.inside_usual);
+            let left_out = change
+                .and_then(|c| c.answer.left_out.get(&session.record.session))
+                .cloned();
+            let usual = match (session.phase, inside, left_out) {
+                (_, _, Some(why)) => why,
+                (Phase::Baseline, _, None) => "part of the usual".to_owned(),
+                (_, Some(true), None) => "inside".to_owned(),
+                (_, Some(false), None) => "outside".to_owned(),
+                (_, None, None) => "no usual yet".to_owned(),
+            };
+            let reach = reaches
+                .iter()
+                .find(|(sites, _)| *sites == (link.from, link.to))
+                .and_then(|(_, reach)| *reach);
+            SessionLinkLine {
+                from: link.from,
+                to: link.to,
+                median_ms: link.median_ms,
+                u_ms: link.u_ms,
+                used: link.used,
+                in_order: link.in_order,
+                usual,
+                unusual_serves: reach.map_or_else(Vec::new, |reach| {
+                    unusual_serves(session, link.from, link.to, reach)
+                }),
+            }
+        })
+        .collect()
+}
+
+/// Serves whose lag, its own uncertainty allowed for, lies outside the usual of single serves;
+/// farthest first.
+fn unusual_serves(
+    session: &Dated<'_>,
+    from: Site,
+    to: Site,
+    (centre, reach): (f64, f64),
+) -> Vec<u32> {
+    let mut beyond: Vec<(f64, u32)> = session
+        .record
+        .serves
+        .iter()
+        .filter(|serve| serve.contact)
+        .filter_map(|serve| {
+            let link = serve.links.iter().find(|l| l.from == from && l.to == to)?;
+            let allowed = reach.hypot(crate::units::COVERAGE_95 * link.u_ms?);
+            let off = (link.lag_ms? - centre).abs();
+            (off > allowed).then_some((off, serve.number))
+        })
+        .collect();
+    beyond.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    beyond.into_iter().map(|(_, number)| number).collect()
+}
+
+fn totals(lines: &[SessionLine]) -> TotalsRecord {
+    let sum = |of: fn(&SessionLine) -> u32| lines.iter().map(of).sum();
+    TotalsRecord {
+        sessions: lines.len() as u32, // sessions of one block fit u32
+        serves: sum(|l| l.serves),
+        serves_u: lines.iter().map(|l| l.serves_u.powi(2)).sum::<f64>().sqrt(),
+        dry_swings: sum(|l| l.dry_swings),
+        detected: sum(|l| l.detected),
+        confirmed: sum(|l| l.confirmed),
+        added: sum(|l| l.added),
+        removed: sum(|l| l.removed),
+        rejected: sum(|l| l.rejected),
+    }
+}
+
+fn provenance(dated: &[Dated<'_>], params: &BlockParams) -> BlockProvenance {
+    BlockProvenance {
+        tool: concat!("overarm ", env!("CARGO_PKG_VERSION")).to_owned(),
+        params: params
+            .rows()
+            .into_iter()
+            .map(|row| (format!("{}.{}", row.stage, row.name), row.value))
+            .collect::<BTreeMap<_, _>>(),
+        inputs: dated
+            .iter()
+            .flat_map(|s| {
+                s.record
+                    .provenance
+                    .inputs
+                    .iter()
+                    .map(|(file, sum)| (format!("{}/{file}", s.record.session), sum.clone()))
+            })
+            .collect(),
+    }
+}

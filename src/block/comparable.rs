@@ -1,0 +1,101 @@
+//! Which sessions may be compared: same signal, same hand, same layout of each unit.
+
+use std::collections::BTreeMap;
+
+use super::dated::{Dated, Phase};
+use crate::finding::Finding;
+use crate::frames::Site;
+use crate::session::SessionRecord;
+
+/// What must agree for a number from these sites to be comparable.
+fn attributes(record: &SessionRecord, sites: &[Site]) -> BTreeMap<String, String> {
+    let profiles = record
+        .units
+        .iter()
+        .filter(|unit| sites.contains(&unit.site))
+        .map(|unit| (format!("{} profile", unit.site), unit.profile.clone()));
+    [
+        ("signal".to_owned(), record.signal.clone()),
+        (
+            "hitting hand".to_owned(),
+            format!("{:?}", record.hand).to_lowercase(),
+        ),
+    ]
+    .into_iter()
+    .chain(profiles)
+    .collect()
+}
+
+/// For each session why it cannot be compared with the others, if so.
+///
+/// The reference is what most baseline sessions have, or most sessions where there is no baseline.
+pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
+    let has_baseline = dated.iter().any(|s| s.phase == Phase::Baseline);
+    let mut votes: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for session in dated
+        .iter()
+        .filter(|s| !has_baseline || s.phase == Phase::Baseline)
+    {
+        for attribute in attributes(session.record, sites) {
+            *votes.entry(attribute).or_default() += 1;
+        }
+    }
+    let mut reference: BTreeMap<&str, (&str, usize)> = BTreeMap::new();
+    for ((name, value), count) in &votes {
+        let best = reference.entry(name).or_insert((value, 0));
+        if *count > best.1 {
+            *best = (value, *count);
+        }
+    }
+    dated
+        .iter()
+        .map(|session| {
+            attributes(session.record, sites)
+                .iter()
+                .find_map(|(name, value)| {
+                    let (usual, _) = reference.get(name.as_str())?;
+                    (usual != value).then(|| format!("{name} is {value}, the usual has {usual}"))
+                })
+        })
+        .collect()
+}
+
+/// A finding for each session that differs, and for a site whose rate differs, which is worth a word
+/// but does not break the comparison.
+pub fn findings(dated: &[Dated<'_>]) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for (session, broken) in dated.iter().zip(breaks(dated, &Site::ALL)) {
+        if let Some(why) = broken {
+            found.push(Finding::note(
+                "comparability-break",
+                &session.record.session,
+                format!("{why}: this session's timing is not compared with the others"),
+            ));
+        }
+    }
+    for site in Site::ALL {
+        let mut rates: Vec<(i64, &str)> = dated
+            .iter()
+            .filter_map(|s| {
+                let unit = s.record.units.iter().find(|unit| unit.site == site)?;
+                // a rate in Hz, rounded, is far inside i64
+                Some((unit.rate_hz.round() as i64, s.record.session.as_str()))
+            })
+            .collect();
+        rates.sort_unstable();
+        if let (Some(low), Some(high)) = (rates.first(), rates.last())
+            && high.0 > low.0 + low.0 / 20
+        {
+            found.push(Finding::note(
+                "rate-differs",
+                site,
+                format!(
+                    "the {site} unit ran at {} Hz in {} and at {} Hz in {}: peak times of the slower \
+                     one are less certain",
+                    low.0, low.1, high.0, high.1
+                ),
+            ));
+        }
+    }
+    found
+}

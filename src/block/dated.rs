@@ -1,0 +1,152 @@
+//! Sessions in order of date, each with its phase.
+
+use jiff::civil::Date;
+
+use super::effort::SessionEffort;
+use super::facts::{BaselineChoice, BlockFacts};
+use crate::finding::Finding;
+use crate::session::SessionRecord;
+
+/// Where a session stands in the story.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// One of the athlete's usual.
+    Baseline,
+    /// After the baseline, before the return.
+    Between,
+    /// Since return, or, where no return is stated, after the baseline.
+    Since,
+    /// There is no baseline.
+    NoBaseline,
+}
+
+impl Phase {
+    /// The word in records.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Baseline => "baseline",
+            Self::Between => "between",
+            Self::Since => "since return",
+            Self::NoBaseline => "no baseline",
+        }
+    }
+}
+
+/// A session on its day.
+#[derive(Debug, Clone)]
+pub struct Dated<'a> {
+    /// The record.
+    pub record: &'a SessionRecord,
+    /// Its day.
+    pub date: Date,
+    /// Its phase.
+    pub phase: Phase,
+    /// Effort of its serves.
+    pub effort: SessionEffort,
+}
+
+/// Sessions in order of date, then name; one without a date is a finding and left out.
+pub fn in_order<'a>(
+    sessions: &'a [SessionRecord],
+    findings: &mut Vec<Finding>,
+) -> Vec<(Date, &'a SessionRecord)> {
+    let mut dated: Vec<(Date, &SessionRecord)> = Vec::with_capacity(sessions.len());
+    for record in sessions {
+        match record.date.parse() {
+            Ok(date) => dated.push((date, record)),
+            Err(_) => findings.push(Finding::void(
+                "session-without-date",
+                &record.session,
+                format!(
+                    "the date of this session is \"{}\", want year-month-day: it is left out",
+                    record.date
+                ),
+            )),
+        }
+    }
+    dated.sort_by(|a, b| (a.0, &a.1.session).cmp(&(b.0, &b.1.session)));
+    dated
+}
+
+/// Phase of each session.
+pub fn phases(
+    dated: &[(Date, &SessionRecord)],
+    facts: &BlockFacts,
+    findings: &mut Vec<Finding>,
+) -> Vec<Phase> {
+    let in_baseline: Vec<bool> = dated
+        .iter()
+        .map(|(date, record)| is_baseline(*date, &record.session, facts))
+        .collect();
+    name_baseline_findings(dated, facts, findings);
+    let Some(last) = dated
+        .iter()
+        .zip(&in_baseline)
+        .filter(|(_, inside)| **inside)
+        .map(|((date, _), _)| *date)
+        .max()
+    else {
+        return vec![Phase::NoBaseline; dated.len()];
+    };
+    let back = |date: Date| match facts.returned {
+        Some(returned) => date >= returned,
+        None => date >= last,
+    };
+    dated
+        .iter()
+        .zip(in_baseline)
+        .map(|((date, _), inside)| match (inside, back(*date)) {
+            (true, _) => Phase::Baseline,
+            (false, true) => Phase::Since,
+            (false, false) => Phase::Between,
+        })
+        .collect()
+}
+
+fn is_baseline(date: Date, session: &str, facts: &BlockFacts) -> bool {
+    match &facts.baseline {
+        BaselineChoice::Until(last) => date <= *last,
+        BaselineChoice::Sessions(names) => names.iter().any(|name| name == session),
+        BaselineChoice::Unstated => facts.returned.is_some_and(|returned| date < returned),
+    }
+}
+
+fn name_baseline_findings(
+    dated: &[(Date, &SessionRecord)],
+    facts: &BlockFacts,
+    findings: &mut Vec<Finding>,
+) {
+    match (&facts.baseline, facts.returned) {
+        (BaselineChoice::Sessions(names), _) => {
+            for name in names
+                .iter()
+                .filter(|name| !dated.iter().any(|(_, r)| r.session == **name))
+            {
+                findings.push(Finding::void(
+                    "baseline-session-missing",
+                    "block.toml",
+                    format!("baseline session {name} is not among the sessions read"),
+                ));
+            }
+        }
+        (BaselineChoice::Unstated, None) => findings.push(Finding::note(
+            "no-baseline",
+            "block.toml",
+            "no baseline is chosen: sessions are described, not compared with the athlete's usual; \
+             write baseline = { until = DATE } or { sessions = [...] }",
+        )),
+        (BaselineChoice::Unstated, Some(returned)) => findings.push(Finding::note(
+            "baseline-assumed",
+            "block.toml",
+            format!("no baseline is chosen: all sessions before {returned} are taken as the usual"),
+        )),
+        (BaselineChoice::Until(until), Some(returned)) if *until >= returned => {
+            findings.push(Finding::note(
+                "baseline-after-return",
+                "block.toml",
+                format!("the baseline runs until {until}, past the return on {returned}"),
+            ));
+        }
+        _ => {}
+    }
+}

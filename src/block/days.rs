@@ -1,0 +1,229 @@
+//! The block as a calendar: a day without a log is not a day without serves.
+
+use std::collections::BTreeMap;
+
+use jiff::ToSpan;
+use jiff::civil::Date;
+
+use super::dated::Dated;
+use super::effort::{EFFORT_BINS, count_u};
+use super::facts::BlockFacts;
+use super::record::DayRecord;
+use super::stats::workload::session_rpe_load;
+use crate::session::SessionRecord;
+
+/// What is known of a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DayStatus {
+    /// At least one log was read, none failed.
+    Log,
+    /// No log; stated as rest.
+    Rest,
+    /// No log, nothing stated.
+    NoLog,
+    /// A log that could not be read.
+    Unread,
+}
+
+impl DayStatus {
+    /// The word in records.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Log => "log",
+            Self::Rest => "rest",
+            Self::NoLog => "no log",
+            Self::Unread => "unread",
+        }
+    }
+}
+
+/// Which count of load.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoadMeasure {
+    /// Serves with contact.
+    Serves,
+    /// Effort-weighted serves.
+    Weighted,
+    /// Minutes times exertion.
+    Rpe,
+}
+
+impl LoadMeasure {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Serves, Self::Weighted, Self::Rpe];
+
+    /// The word in records.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Serves => "serves",
+            Self::Weighted => "effort-weighted serves",
+            Self::Rpe => "rpe load",
+        }
+    }
+}
+
+/// A day with its record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Day {
+    /// Day.
+    pub date: Date,
+    /// What is known of it.
+    pub status: DayStatus,
+    /// The record.
+    pub record: DayRecord,
+}
+
+impl Day {
+    /// Load of the day with its standard uncertainty; 0 on a day of rest; `None` where not known.
+    pub fn load(&self, measure: LoadMeasure) -> Option<(f64, f64)> {
+        match (self.status, measure) {
+            (DayStatus::Rest, _) => Some((0.0, 0.0)),
+            (DayStatus::NoLog | DayStatus::Unread, _) => None,
+            (DayStatus::Log, LoadMeasure::Serves) => {
+                Some((f64::from(self.record.serves?), self.record.serves_u?))
+            }
+            (DayStatus::Log, LoadMeasure::Weighted) => {
+                Some((self.record.load?, self.record.load_u?))
+            }
+            (DayStatus::Log, LoadMeasure::Rpe) => Some((self.record.rpe_load_au?, 0.0)),
+        }
+    }
+}
+
+/// Minutes times exertion of a session, where both were entered.
+pub fn rpe_load_au(record: &SessionRecord) -> Option<f64> {
+    Some(session_rpe_load(
+        record.entered.rpe?,
+        record.entered.minutes?,
+    ))
+}
+
+/// Every day from the first session, read or not, to the last.
+pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
+    let mut by_day: BTreeMap<Date, (Vec<&Dated<'_>>, u32)> = BTreeMap::new();
+    for session in dated {
+        by_day.entry(session.date).or_default().0.push(session);
+    }
+    for unread in &facts.unread {
+        if let Some(date) = unread.date.as_ref().and_then(|date| date.parse().ok()) {
+            by_day.entry(date).or_default().1 += 1;
+        }
+    }
+    let (Some(first), Some(last)) = (
+        by_day.keys().next().copied(),
+        by_day.keys().next_back().copied(),
+    ) else {
+        return Vec::new();
+    };
+    first
+        .series(1.day())
+        .take_while(|date| *date <= last)
+        .map(|date| match by_day.get(&date) {
+            Some((sessions, unread)) => day(date, sessions, *unread),
+            None if facts.rest.holds(date) => empty_day(date, DayStatus::Rest),
+            None => empty_day(date, DayStatus::NoLog),
+        })
+        .collect()
+}
+
+fn empty_day(date: Date, status: DayStatus) -> Day {
+    let none = status == DayStatus::Rest;
+    Day {
+        date,
+        status,
+        record: DayRecord {
+            date: date.to_string(),
+            status: status.name().to_owned(),
+            serves: none.then_some(0),
+            serves_u: none.then_some(0.0),
+            dry_swings: none.then_some(0),
+            load: none.then_some(0.0),
+            load_u: none.then_some(0.0),
+            load_why: (!none).then(|| status.name().to_owned()),
+            rpe_load_au: none.then_some(0.0),
+            effort_counts: [0; 5],
+            effort_unknown: 0,
+            sessions: Vec::new(),
+        },
+    }
+}
+
+fn day(date: Date, sessions: &[&Dated<'_>], unread: u32) -> Day {
+    let status = if unread > 0 {
+        DayStatus::Unread
+    } else {
+        DayStatus::Log
+    };
+    let mut record = DayRecord {
+        date: date.to_string(),
+        status: status.name().to_owned(),
+        serves: Some(0),
+        serves_u: None,
+        dry_swings: Some(0),
+        load: None,
+        load_u: None,
+        load_why: None,
+        rpe_load_au: Some(0.0),
+        effort_counts: [0; 5],
+        effort_unknown: 0,
+        sessions: Vec::new(),
+    };
+    let (mut count_variance, mut load, mut load_variance) = (0.0, Some(0.0), 0.0);
+    for session in sessions {
+        let counts = &session.record.counts;
+        record.serves = record.serves.map(|n| n + counts.serves);
+        record.dry_swings = record.dry_swings.map(|n| n + counts.dry_swings);
+        record.sessions.push(session.record.session.clone());
+        count_variance += count_u(session.record).powi(2);
+        load = load
+            .zip(session.effort.load.value)
+            .map(|(sum, one)| sum + one);
+        load_variance += session.effort.load.u.unwrap_or(0.0).powi(2);
+        if record.load_why.is_none() {
+            record.load_why.clone_from(&session.effort.load.why);
+        }
+        record.rpe_load_au = record
+            .rpe_load_au
+            .zip(rpe_load_au(session.record))
+            .map(|(sum, one)| sum + one);
+        count_effort(session, &mut record);
+    }
+    record.serves_u = Some(count_variance.sqrt());
+    record.load = load;
+    record.load_u = load.map(|_| load_variance.sqrt());
+    if unread > 0 {
+        record.load_why = Some(format!("{unread} session of this day could not be read"));
+        (record.load, record.load_u, record.rpe_load_au) = (None, None, None);
+        if sessions.is_empty() {
+            (record.serves, record.serves_u, record.dry_swings) = (None, None, None);
+        }
+    }
+    Day {
+        date,
+        status,
+        record,
+    }
+}
+
+fn count_effort(session: &Dated<'_>, record: &mut DayRecord) {
+    for (_, effort) in session
+        .record
+        .serves
+        .iter()
+        .zip(&session.effort.serves)
+        .filter(|(serve, _)| serve.contact)
+    {
+        match effort {
+            None => record.effort_unknown += 1,
+            Some(effort) => {
+                let bin = EFFORT_BINS
+                    .iter()
+                    .position(|end| effort.share < *end)
+                    .unwrap_or(EFFORT_BINS.len());
+                if let Some(count) = record.effort_counts.get_mut(bin) {
+                    *count += 1;
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,244 @@
+//! How hard each serve was, as a share of the athlete's own best, and what a session adds up to.
+
+use jiff::civil::Date;
+
+use super::params::BlockParams;
+use super::record::Valued;
+use crate::frames::Site;
+use crate::math::{mean, median, sd};
+use crate::session::{ServeRecord, SessionRecord};
+
+/// Upper ends of the effort bins, as shares of the own best; the last bin is open.
+pub const EFFORT_BINS: [f64; 4] = [0.50, 0.70, 0.85, 0.95];
+
+/// What a share is when a sensor was at its limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bound {
+    /// As measured.
+    Measured,
+    /// The serve's own peak was at the limit.
+    AtLeast,
+    /// The best was at the limit.
+    AtMost,
+}
+
+impl Bound {
+    /// The word in records.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::AtLeast => "at least",
+            Self::AtMost => "at most",
+        }
+    }
+}
+
+/// The athlete's own best wrist speed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Best {
+    /// Speed.
+    pub speed_dps: f64,
+    /// Standard uncertainty.
+    pub u_dps: f64,
+    /// True where it is a lower bound.
+    pub at_least: bool,
+}
+
+/// One serve's effort.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ServeEffort {
+    /// Wrist peak speed over the own best.
+    pub share: f64,
+    /// Standard uncertainty, the best's left out.
+    pub u: f64,
+    /// Whether it is a bound.
+    pub bound: Bound,
+}
+
+/// Effort of a session's serves.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SessionEffort {
+    /// The best it is measured against.
+    pub best: Option<Best>,
+    /// One per serve of the record, in its order; `None` for a dry swing or where not measured.
+    pub serves: Vec<Option<ServeEffort>>,
+    /// Median effort, percent.
+    pub percent: Valued,
+    /// Effort-weighted serves.
+    pub load: Valued,
+    /// Serves with contact whose effort is only bounded.
+    pub bounded: u32,
+}
+
+/// Standard uncertainty of a session's serve count: each serve and each refused candidate counts with
+/// the finder's own confidence, independently.
+pub fn count_u(record: &SessionRecord) -> f64 {
+    let found = record
+        .serves
+        .iter()
+        .filter(|serve| serve.contact && serve.origin == "found")
+        .map(|serve| serve.confidence);
+    let refused = record.rejected.iter().map(|refused| refused.confidence);
+    found
+        .chain(refused)
+        .map(|chance| chance * (1.0 - chance))
+        .sum::<f64>()
+        .max(0.0)
+        .sqrt()
+}
+
+/// Effort of each session's serves; every session is measured against the best of the look-back that
+/// ends with it, so a later session never changes an earlier one.
+pub fn efforts(dated: &[(Date, &SessionRecord)], params: &BlockParams) -> Vec<SessionEffort> {
+    dated
+        .iter()
+        .map(|(date, record)| {
+            let best = own_best(dated, *date, params);
+            session_effort(record, best, params)
+        })
+        .collect()
+}
+
+fn own_best(
+    dated: &[(Date, &SessionRecord)],
+    today: Date,
+    params: &BlockParams,
+) -> Result<Best, String> {
+    let mut speeds: Vec<Best> = dated
+        .iter()
+        .filter(|(date, _)| {
+            let back_d = days_between(*date, today);
+            (0..=i64::from(params.best_lookback_d)).contains(&back_d)
+        })
+        .flat_map(|(_, record)| record.serves.iter().filter(|serve| serve.contact))
+        .filter_map(|serve| serve.peaks.at(Site::Wrist))
+        .map(|peak| Best {
+            speed_dps: peak.speed_dps,
+            u_dps: peak.speed_u_dps,
+            at_least: peak.at_least,
+        })
+        .collect();
+    let needed = params.best_min_serves.max(params.best_rank) as usize;
+    if speeds.len() < needed {
+        return Err(format!(
+            "{} serves with a wrist speed in {} days, {needed} needed to name the athlete's own best",
+            speeds.len(),
+            params.best_lookback_d
+        ));
+    }
+    speeds.sort_by(|a, b| b.speed_dps.total_cmp(&a.speed_dps));
+    speeds
+        .get(params.best_rank as usize - 1)
+        .copied()
+        .filter(|best| best.speed_dps > 0.0)
+        .ok_or_else(|| "no wrist speed above zero".to_owned())
+}
+
+/// Whole days from one date to another.
+pub fn days_between(from: Date, to: Date) -> i64 {
+    from.duration_until(to).as_hours() / 24
+}
+
+fn session_effort(
+    record: &SessionRecord,
+    best: Result<Best, String>,
+    params: &BlockParams,
+) -> SessionEffort {
+    let best = match best {
+        Ok(best) => best,
+        Err(why) => {
+            return SessionEffort {
+                best: None,
+                serves: vec![None; record.serves.len()],
+                percent: Valued::not_defined(why.clone()),
+                load: Valued::not_defined(why),
+                bounded: 0,
+            };
+        }
+    };
+    let serves: Vec<Option<ServeEffort>> = record
+        .serves
+        .iter()
+        .map(|serve| serve_effort(serve, &best))
+        .collect();
+    let measured: Vec<ServeEffort> = serves.iter().flatten().copied().collect();
+    SessionEffort {
+        best: Some(best),
+        percent: median_percent(&measured, &best),
+        load: weighted_serves(record, &measured, &best, params),
+        bounded: measured
+            .iter()
+            .filter(|effort| effort.bound != Bound::Measured)
+            .count() as u32, // serves of one session fit u32
+        serves,
+    }
+}
+
+fn serve_effort(serve: &ServeRecord, best: &Best) -> Option<ServeEffort> {
+    let peak = serve.contact.then(|| serve.peaks.at(Site::Wrist))??;
+    let bound = match (peak.at_least, best.at_least) {
+        (false, false) => Bound::Measured,
+        (true, false) => Bound::AtLeast,
+        (false, true) => Bound::AtMost,
+        // a bound over a bound says nothing
+        (true, true) => return None,
+    };
+    Some(ServeEffort {
+        share: peak.speed_dps / best.speed_dps,
+        u: peak.speed_u_dps / best.speed_dps,
+        bound,
+    })
+}
+
+fn median_percent(measured: &[ServeEffort], best: &Best) -> Valued {
+    let shares: Vec<f64> = measured.iter().map(|effort| effort.share).collect();
+    let Some(share) = median(&shares) else {
+        return Valued::not_defined("no serve with a measured wrist speed");
+    };
+    let scatter = sd(&shares).map_or_else(
+        || measured.first().map_or(0.0, |effort| effort.u),
+        |spread| crate::math::median_sd(spread, shares.len()),
+    );
+    let of_best = share * best.u_dps / best.speed_dps;
+    Valued::known(100.0 * share, 100.0 * scatter.hypot(of_best))
+}
+
+/// Effort-weighted serves: the sum over serves with contact of (speed share) to the power of
+/// `effort_exponent`, so that a serve at the own best counts one.
+///
+/// Serves without a measured effort count as the session's mean. The uncertainty holds each serve's
+/// own, the best's (shared by all), the missing serves' and the count's.
+fn weighted_serves(
+    record: &SessionRecord,
+    measured: &[ServeEffort],
+    best: &Best,
+    params: &BlockParams,
+) -> Valued {
+    let serves = record.counts.serves as f64;
+    if record.counts.serves == 0 {
+        return Valued::known(0.0, count_u(record));
+    }
+    let known = measured.len() as f64;
+    let power = params.effort_exponent;
+    let weights: Vec<f64> = measured.iter().map(|e| e.share.powf(power)).collect();
+    let Some(mean_weight) = mean(&weights).filter(|_| known >= params.effort_min_share * serves)
+    else {
+        return Valued::not_defined(format!(
+            "effort measured on {known} of {serves} serves, {} % needed",
+            100.0 * params.effort_min_share
+        ));
+    };
+    let missing = (serves - known).max(0.0);
+    let load = mean_weight * serves;
+    let own: f64 = measured
+        .iter()
+        .map(|e| (power * e.share.powf(power - 1.0) * e.u).powi(2))
+        .sum();
+    let of_best = power * load * best.u_dps / best.speed_dps;
+    let of_missing = missing * sd(&weights).unwrap_or(0.0).powi(2);
+    let of_count = mean_weight * count_u(record);
+    Valued::known(
+        load,
+        (own + of_best.powi(2) + of_missing + of_count.powi(2)).sqrt(),
+    )
+}

@@ -1,0 +1,180 @@
+//! Plan against done, day by day. It compares; it never advances a step.
+
+use jiff::civil::Date;
+
+use super::dated::Dated;
+use super::days::{Day, DayStatus};
+use super::effort::days_between;
+use super::params::BlockParams;
+use super::plan::{Asked, Plan};
+use super::record::{PlanHead, PlanRow, Valued};
+use crate::finding::Finding;
+use crate::math::median;
+use crate::units::COVERAGE_95;
+
+/// The plan as a whole.
+pub fn plan_head(plan: &Plan) -> PlanHead {
+    PlanHead {
+        name: plan.name.clone(),
+        source: plan.source.clone(),
+        approved_by: plan.approved_by.clone(),
+        example: plan.example,
+        steps: plan.steps.len() as u32, // steps written by hand fit u32
+        rest_days_between: plan.rest_days_between,
+    }
+}
+
+/// One row for each day that the plan speaks of, and for each day since return with a log where it
+/// does not. `stopped`: pain was entered, so nothing may read as planned.
+pub fn plan_rows(
+    days: &[Day],
+    dated: &[Dated<'_>],
+    plan: &Plan,
+    returned: Option<Date>,
+    stopped: bool,
+    params: &BlockParams,
+) -> Vec<PlanRow> {
+    let first = plan.days.first().map(|day| day.date);
+    let starts = match (first, returned) {
+        (Some(a), Some(b)) => Some(a.min(b)),
+        (a, b) => a.or(b),
+    };
+    days.iter()
+        .filter(|day| {
+            plan.asked_on(day.date).is_some()
+                || (day.status == DayStatus::Log && starts.is_none_or(|start| day.date >= start))
+        })
+        .map(|day| row(day, dated, plan.asked_on(day.date), stopped, params))
+        .collect()
+}
+
+fn row(
+    day: &Day,
+    dated: &[Dated<'_>],
+    asked: Option<&Asked>,
+    stopped: bool,
+    params: &BlockParams,
+) -> PlanRow {
+    let effort = day_effort(day.date, dated);
+    let says = if stopped {
+        "pain was entered: not compared, see the stop text".to_owned()
+    } else {
+        says(day, asked, &effort, params)
+    };
+    PlanRow {
+        date: day.record.date.clone(),
+        step: asked.and_then(|a| a.step),
+        asked_serves: asked.and_then(|a| if a.rest { Some(0) } else { a.serves }),
+        done_serves: day.record.serves,
+        done_u: day.record.serves_u,
+        asked_effort_percent: asked.and_then(|a| a.effort_percent),
+        measured_effort_percent: effort,
+        says,
+    }
+}
+
+/// Median effort over the day's serves, percent; the uncertainty is that of its sessions.
+fn day_effort(date: Date, dated: &[Dated<'_>]) -> Valued {
+    let of_day: Vec<&Dated<'_>> = dated.iter().filter(|s| s.date == date).collect();
+    let shares: Vec<f64> = of_day
+        .iter()
+        .flat_map(|s| s.effort.serves.iter().flatten())
+        .map(|effort| 100.0 * effort.share)
+        .collect();
+    let Some(percent) = median(&shares) else {
+        let why = of_day
+            .iter()
+            .find_map(|s| s.effort.percent.why.clone())
+            .unwrap_or_else(|| "no log".to_owned());
+        return Valued::not_defined(why);
+    };
+    let u = of_day
+        .iter()
+        .filter_map(|s| s.effort.percent.u)
+        .fold(0.0, f64::max);
+    Valued::known(percent, u)
+}
+
+fn says(day: &Day, asked: Option<&Asked>, effort: &Valued, params: &BlockParams) -> String {
+    let Some(asked) = asked else {
+        return "the plan names no step for this day".to_owned();
+    };
+    match (day.status, asked.rest) {
+        (DayStatus::NoLog, _) => return "no log: what was done is not known".to_owned(),
+        (DayStatus::Unread, _) => return "a log of this day could not be read".to_owned(),
+        (DayStatus::Rest, true) => return "rest, as planned".to_owned(),
+        _ => {}
+    }
+    let done = day.record.serves.unwrap_or(0);
+    if asked.rest {
+        return match done {
+            0 => "rest from serving, as planned".to_owned(),
+            n => format!("rest was planned, {n} serves done"),
+        };
+    }
+    let serves = serves_against(
+        done,
+        day.record.serves_u.unwrap_or(0.0),
+        asked.serves,
+        params,
+    );
+    match effort_against(effort, asked.effort_percent) {
+        Some(words) => format!("{serves}; {words}"),
+        None => serves,
+    }
+}
+
+fn serves_against(done: u32, u: f64, asked: Option<u32>, params: &BlockParams) -> String {
+    let Some(asked) = asked else {
+        return format!("{done} serves; the plan leaves the number open");
+    };
+    let over = f64::from(done) - f64::from(asked);
+    let allowed = (params.plan_tolerance_share * f64::from(asked)).max(COVERAGE_95 * u);
+    if over.abs() <= allowed {
+        "serves as planned".to_owned()
+    } else if over > 0.0 {
+        format!("{over:.0} serves more than planned")
+    } else {
+        format!("{:.0} serves fewer than planned", -over)
+    }
+}
+
+fn effort_against(effort: &Valued, asked: Option<f64>) -> Option<String> {
+    let (measured, u, asked) = (effort.value?, effort.u?, asked?);
+    Some(if measured - COVERAGE_95 * u > asked {
+        format!("harder than asked ({measured:.0} % of own best, {asked:.0} % asked)")
+    } else if measured + COVERAGE_95 * u < asked {
+        format!("softer than asked ({measured:.0} % of own best, {asked:.0} % asked)")
+    } else {
+        "effort as asked".to_owned()
+    })
+}
+
+/// Days with serves that stand closer together than the plan's rest rule.
+pub fn rest_findings(days: &[Day], plan: &Plan) -> Vec<Finding> {
+    let Some(rest) = plan.rest_days_between else {
+        return Vec::new();
+    };
+    let starts = plan.days.first().map(|day| day.date);
+    let served: Vec<Date> = days
+        .iter()
+        .filter(|day| starts.is_none_or(|start| day.date >= start))
+        .filter(|day| day.record.serves.is_some_and(|serves| serves > 0))
+        .map(|day| day.date)
+        .collect();
+    served
+        .iter()
+        .zip(served.iter().skip(1))
+        .filter(|(a, b)| days_between(**a, **b) <= i64::from(rest))
+        .map(|(a, b)| {
+            Finding::note(
+                "rest-rule",
+                b,
+                format!(
+                    "serves on {a} and on {b}: the plan asks for {rest} rest day{} between",
+                    if rest == 1 { "" } else { "s" }
+                ),
+            )
+        })
+        .collect()
+}

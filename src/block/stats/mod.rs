@@ -1,0 +1,45 @@
+//! Small statistics with one job each. Every formula has its source and its worked check in
+//! `tests/block/stats`.
+//!
+//! Slices in, plain numbers out. A result that is not defined is `None`, never NaN and never 0.
+
+pub mod agreement;
+pub mod bootstrap;
+pub mod cusum;
+pub mod ewma;
+pub mod individuals;
+pub mod limits;
+pub mod random;
+pub mod ranks;
+pub mod robust;
+pub mod spread;
+pub mod trend;
+pub mod workload;
+
+use crate::math::mean;
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// Standard deviation with divisor n; `None` of nothing.
+pub fn population_sd(values: &[f64]) -> Option<f64> {
+    let centre = mean(values)?;
+    let squares: f64 = values.iter().map(|v| (v - centre).powi(2)).sum();
+    Some((squares / values.len() as f64).sqrt())
+}
+
+/// Quantile of Student's t; the normal's where `freedom` is infinite.
+pub fn student_quantile(probability: f64, freedom: f64) -> f64 {
+    match StudentsT::new(0.0, 1.0, freedom) {
+        Ok(t) if freedom < 1e6 => t.inverse_cdf(probability),
+        _ => normal_quantile(probability),
+    }
+}
+
+/// Quantile of the standard normal.
+pub fn normal_quantile(probability: f64) -> f64 {
+    Normal::standard().inverse_cdf(probability)
+}
+
+/// Share of the standard normal below `z`.
+pub fn normal_share_below(z: f64) -> f64 {
+    Normal::standard().cdf(z)
+}

@@ -1,0 +1,191 @@
+//! ISO weeks: sums, change from the week before, monotony and strain.
+
+use jiff::civil::{Date, ISOWeekDate, Weekday};
+
+use super::days::{Day, DayStatus, LoadMeasure};
+use super::plan::Plan;
+use super::record::{SpreadRecord, Valued, WeekRecord};
+use super::stats::workload::{Divisor, monotony, strain, week_change};
+
+/// Every ISO week that the days touch.
+pub fn weeks(days: &[Day], plan: Option<&Plan>) -> Vec<WeekRecord> {
+    let mut records: Vec<WeekRecord> = Vec::new();
+    let mut before: Option<WeekSum> = None;
+    for week_days in days.chunk_by(|a, b| week_of(a.date) == week_of(b.date)) {
+        let Some(first) = week_days.first() else {
+            continue;
+        };
+        let sum = WeekSum::of(week_days, plan);
+        records.push(week(week_of(first.date), week_days, &sum, before.as_ref()));
+        before = Some(sum);
+    }
+    records
+}
+
+/// As in `2031-W10`.
+pub fn week_name(date: Date) -> String {
+    let week = date.iso_week_date();
+    format!("{}-W{:02}", week.year(), week.week())
+}
+
+fn week_of(date: Date) -> (i16, i8) {
+    let week = date.iso_week_date();
+    (week.year(), week.week())
+}
+
+/// What a later week is compared with.
+struct WeekSum {
+    name: String,
+    serves: u32,
+    variance: f64,
+    incomplete: Option<String>,
+    planned: Option<u32>,
+}
+
+impl WeekSum {
+    fn of(days: &[Day], plan: Option<&Plan>) -> Self {
+        let asked: Vec<u32> = days
+            .iter()
+            .filter_map(|day| {
+                let asked = plan?.asked_on(day.date)?;
+                if asked.rest { Some(0) } else { asked.serves }
+            })
+            .collect();
+        Self {
+            name: days.first().map_or_else(String::new, |d| week_name(d.date)),
+            serves: days.iter().filter_map(|day| day.record.serves).sum(),
+            variance: days
+                .iter()
+                .filter_map(|day| day.record.serves_u)
+                .map(|u| u * u)
+                .sum(),
+            incomplete: incomplete(days),
+            planned: (!asked.is_empty()).then(|| asked.iter().sum()),
+        }
+    }
+}
+
+/// Why a week's sum is not the whole week's.
+fn incomplete(days: &[Day]) -> Option<String> {
+    let outside = 7 - days.len().min(7);
+    let unknown = count(days, DayStatus::NoLog) + count(days, DayStatus::Unread);
+    match (outside, unknown) {
+        (0, 0) => None,
+        (0, n) => Some(format!("{n} of its days without a log")),
+        (n, _) => Some(format!("{n} of its days outside the block")),
+    }
+}
+
+fn count(days: &[Day], status: DayStatus) -> u32 {
+    // at most seven days
+    days.iter().filter(|day| day.status == status).count() as u32
+}
+
+fn week(
+    (year, number): (i16, i8),
+    days: &[Day],
+    sum: &WeekSum,
+    before: Option<&WeekSum>,
+) -> WeekRecord {
+    let edge = |weekday| {
+        ISOWeekDate::new(year, number, weekday)
+            .map_or_else(|_| String::new(), |d| d.date().to_string())
+    };
+    let total = |measure| -> Option<(f64, f64)> {
+        let known: Vec<(f64, f64)> = days
+            .iter()
+            .filter(|day| day.status == DayStatus::Log)
+            .filter_map(|day| day.load(measure))
+            .collect();
+        (!known.is_empty()).then(|| {
+            let load = known.iter().map(|(load, _)| load).sum();
+            (load, known.iter().map(|(_, u)| u * u).sum::<f64>().sqrt())
+        })
+    };
+    let weighted = total(LoadMeasure::Weighted);
+    WeekRecord {
+        week: sum.name.clone(),
+        from: edge(Weekday::Monday),
+        to: edge(Weekday::Sunday),
+        days_with_log: count(days, DayStatus::Log),
+        days_rest: count(days, DayStatus::Rest),
+        days_no_log: count(days, DayStatus::NoLog) + count(days, DayStatus::Unread),
+        days_outside: 7 - days.len().min(7) as u32, // at most 7
+        serves: sum.serves,
+        serves_u: sum.variance.sqrt(),
+        dry_swings: days.iter().filter_map(|day| day.record.dry_swings).sum(),
+        load: weighted.map(|(load, _)| load),
+        load_u: weighted.map(|(_, u)| u),
+        rpe_load_au: total(LoadMeasure::Rpe).map(|(load, _)| load),
+        planned_serves: sum.planned,
+        change: change(sum, before),
+        planned_change: planned_change(sum, before),
+        spread: LoadMeasure::ALL
+            .into_iter()
+            .map(|measure| spread(days, measure))
+            .collect(),
+    }
+}
+
+fn change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
+    let Some(before) = before else {
+        return Valued::not_defined("first week of the block");
+    };
+    for one in [before, week] {
+        if let Some(why) = &one.incomplete {
+            return Valued::not_defined(format!("{}: {why}", one.name));
+        }
+    }
+    let (now, then) = (f64::from(week.serves), f64::from(before.serves));
+    match week_change(now, then) {
+        None => Valued::not_defined("no serves in the week before"),
+        Some(change) => {
+            let u = (week.variance + before.variance * (now / then).powi(2)).sqrt() / then;
+            Valued::known(change, u)
+        }
+    }
+}
+
+fn planned_change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
+    match (week.planned, before.and_then(|b| b.planned)) {
+        (Some(now), Some(then)) => week_change(f64::from(now), f64::from(then)).map_or_else(
+            || Valued::not_defined("no serves planned in the week before"),
+            |change| Valued::known(change, 0.0),
+        ),
+        _ => Valued::not_defined("not planned in both weeks"),
+    }
+}
+
+fn spread(days: &[Day], measure: LoadMeasure) -> SpreadRecord {
+    let loads: Option<Vec<f64>> = days
+        .iter()
+        .map(|day| day.load(measure).map(|(load, _)| load))
+        .collect();
+    let not_known = match (&loads, incomplete(days)) {
+        (_, Some(why)) => Some(format!("needs seven known days: {why}")),
+        (None, None) => Some("not measured on every day".to_owned()),
+        (Some(_), None) => None,
+    };
+    let defined = |value: fn(&[f64], Divisor) -> Option<f64>| match (&not_known, &loads) {
+        (Some(why), _) => Valued::not_defined(why.clone()),
+        (None, Some(loads)) => value(loads, Divisor::Sample).map_or_else(
+            || Valued::not_defined("seven equal days: no spread to divide by"),
+            |value| Valued {
+                value: Some(value),
+                ..Valued::default()
+            },
+        ),
+        (None, None) => Valued::default(),
+    };
+    SpreadRecord {
+        measure: measure.name().to_owned(),
+        monotony: defined(monotony),
+        strain: defined(strain),
+        sd_divisor: "n-1".to_owned(),
+    }
+}
+
+/// Whether a day ends its ISO week.
+pub fn ends_week(date: Date) -> bool {
+    date.weekday() == Weekday::Sunday
+}

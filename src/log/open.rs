@@ -1,0 +1,246 @@
+//! From a path to a stream of text: what the file is by its first bytes, unpacked, hashed, bounded.
+
+use std::fs::File;
+use std::io::{self, BufReader, Read};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use flate2::read::MultiGzDecoder;
+use sha2::{Digest, Sha256};
+
+use super::LogError;
+use crate::profile::nearest;
+
+/// A packed log may unpack to this many times its size; deflate itself allows about 1030, rows of
+/// numbers give 2 to 20.
+const MOST_TIMES: u64 = 200;
+
+/// Packed files below this size unpack freely up to `MOST_TIMES` times it, bytes.
+const FREE_BYTES: u64 = 1 << 20;
+
+/// Read at a time from a packed file, bytes.
+const PACKED_BUFFER: usize = 1 << 16;
+
+/// Text of a log with what is known of the bytes behind it.
+pub(crate) struct Opened {
+    /// Unpacked text.
+    pub text: Box<dyn Read + Send>,
+    /// The file's own bytes so far.
+    pub bytes: Arc<Mutex<Bytes>>,
+    /// Length when opened, where the file is a plain one.
+    pub length: Option<u64>,
+}
+
+/// Hash and count of the bytes read from the file.
+#[derive(Default)]
+pub(crate) struct Bytes {
+    hash: Sha256,
+    count: u64,
+}
+
+impl Opened {
+    /// SHA-256 of the bytes read, lower-case hex.
+    pub fn sha256(&self) -> String {
+        let bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
+        format!("{:x}", bytes.hash.clone().finalize())
+    }
+    /// Bytes read from the file.
+    pub fn count(&self) -> u64 {
+        self.bytes
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .count
+    }
+}
+
+/// Opens a log of any packing.
+pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
+    let failed = |source: io::Error| match source.kind() {
+        io::ErrorKind::NotFound => LogError::NoFile {
+            file: path.to_owned(),
+            nearest: near(path),
+        },
+        _ => LogError::Open {
+            file: path.to_owned(),
+            source,
+        },
+    };
+    let file = File::open(path).map_err(failed)?;
+    let facts = file.metadata().map_err(failed)?;
+    if facts.is_dir() {
+        return Err(LogError::Folder {
+            file: path.to_owned(),
+        });
+    }
+    let length = facts.is_file().then_some(facts.len());
+    let bytes = Arc::new(Mutex::new(Bytes::default()));
+    let mut counted = Counted {
+        // a file that still grows is read up to where it ended when opened
+        inner: file.take(length.unwrap_or(u64::MAX)),
+        bytes: Arc::clone(&bytes),
+    };
+    let mut start = [0u8; 4];
+    let got = fill(&mut counted, &mut start).map_err(failed)?;
+    let start = start.get(..got).unwrap_or_default().to_vec();
+    if start.is_empty() {
+        return Err(LogError::Empty {
+            file: path.to_owned(),
+        });
+    }
+    let packing = packing(path, &start)?;
+    let whole = io::Cursor::new(start).chain(counted);
+    let text: Box<dyn Read + Send> = match packing {
+        Packing::None => Box::new(whole),
+        Packing::Gzip => Box::new(Bounded {
+            inner: MultiGzDecoder::new(BufReader::with_capacity(PACKED_BUFFER, whole)),
+            bytes: Arc::clone(&bytes),
+            unpacked: 0,
+        }),
+    };
+    Ok(Opened {
+        text,
+        bytes,
+        length,
+    })
+}
+
+enum Packing {
+    None,
+    Gzip,
+}
+
+/// What the file is by its first bytes; its name does not matter.
+fn packing(path: &Path, start: &[u8]) -> Result<Packing, LogError> {
+    let form = |found, wanted| {
+        Err(LogError::Form {
+            file: path.to_owned(),
+            found,
+            wanted,
+        })
+    };
+    match start {
+        [0x1f, 0x8b, ..] => Ok(Packing::Gzip),
+        b"PK\x03\x04" => form(
+            "a zip archive or a spreadsheet",
+            "delimited text: unpack it or export it as CSV",
+        ),
+        [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => {
+            form("UTF-16 text", "UTF-8: save it again as CSV UTF-8")
+        }
+        _ => Ok(Packing::None),
+    }
+}
+
+fn fill(from: &mut impl Read, into: &mut [u8]) -> io::Result<usize> {
+    let mut filled = 0;
+    while let Some(rest) = into.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+        match from.read(rest) {
+            Ok(0) => break,
+            Ok(count) => filled += count,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(filled)
+}
+
+struct Counted<R> {
+    inner: R,
+    bytes: Arc<Mutex<Bytes>>,
+}
+
+impl<R: Read> Read for Counted<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.inner.read(buffer)?;
+        let mut bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
+        bytes.hash.update(buffer.get(..count).unwrap_or_default());
+        bytes.count += count as u64;
+        Ok(count)
+    }
+}
+
+/// Stops an archive that was made to fill a disk.
+struct Bounded<R> {
+    inner: R,
+    bytes: Arc<Mutex<Bytes>>,
+    unpacked: u64,
+}
+
+impl<R: Read> Read for Bounded<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.inner.read(buffer)?;
+        self.unpacked += count as u64;
+        let packed = self
+            .bytes
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .count;
+        if self.unpacked > packed.max(FREE_BYTES).saturating_mul(MOST_TIMES) {
+            return Err(io::Error::new(io::ErrorKind::InvalidData, TooMuch));
+        }
+        Ok(count)
+    }
+}
+
+/// Carried inside an `io::Error` from the unpacker to [`LogError::Bomb`].
+#[derive(Debug, thiserror::Error)]
+#[error("unpacks to far more than its size")]
+pub(crate) struct TooMuch;
+
+/// The error of a stream that broke off, by its cause.
+pub(crate) fn broke_off(at: crate::finding::Place, source: io::Error) -> LogError {
+    let bomb = source.get_ref().is_some_and(|inner| inner.is::<TooMuch>());
+    if bomb {
+        LogError::Bomb {
+            file: at.file,
+            times: MOST_TIMES,
+        }
+    } else {
+        LogError::BrokeOff { at, source }
+    }
+}
+
+/// The file meant by a path that may leave out `.gz` or `.zst`, or stand for a `.parquet`.
+///
+/// # Errors
+/// When there is none; names the nearest file of the folder.
+pub fn locate(path: &Path) -> Result<PathBuf, LogError> {
+    let with = |ending: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    [
+        path.to_owned(),
+        with(".gz"),
+        with(".zst"),
+        path.with_extension("parquet"),
+    ]
+    .into_iter()
+    .find(|candidate| candidate.is_file())
+    .ok_or_else(|| {
+        if path.is_dir() {
+            LogError::Folder {
+                file: path.to_owned(),
+            }
+        } else {
+            LogError::NoFile {
+                file: path.to_owned(),
+                nearest: near(path),
+            }
+        }
+    })
+}
+
+fn near(path: &Path) -> Option<String> {
+    let wanted = path.file_name()?.to_string_lossy().into_owned();
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let entries = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
+    let mut names: Vec<String> = entries
+        .filter_map(|entry| Some(entry.ok()?.file_name().to_string_lossy().into_owned()))
+        .collect();
+    names.sort();
+    nearest(&wanted, names.iter().map(String::as_str)).map(str::to_owned)
+}

@@ -1,0 +1,592 @@
+//! The pass over a log: lines in, rows and faults out.
+
+use std::io::{self, Read};
+use std::path::Path;
+
+use super::open::{Opened, broke_off, open};
+use super::plan::{Plan, Slot, TIME, header_names, line_place};
+use super::scan::plain_row;
+use super::tally::{RowFault, Tally, shown};
+use super::{LogError, fields};
+use crate::finding::{Finding, Place};
+use crate::profile::SensorProfile;
+
+/// Bytes held of the text at a time; a longer line is no row.
+const BUFFER: usize = 1 << 18;
+
+/// Rows handed over at a time.
+const BLOCK_ROWS: usize = 1024;
+
+/// Rows tried before a profile that fits none of them is given up.
+const ROWS_TRIED: u64 = 1000;
+
+/// Most units of a combined file; more means that the column is another one.
+const MOST_UNITS: usize = 64;
+
+/// One row, in the log's own units.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RawRow {
+    /// Specific force x, y, z, angular rate x, y, z, stamp.
+    pub values: [f64; 7],
+    /// Index of the unit in [`ReadSummary::units`]; 0 where the file has one.
+    pub unit: u32,
+    /// Line, from 1.
+    pub line: u64,
+}
+
+/// Takes rows as they are read.
+pub trait RowSink {
+    /// Hears of a unit at first sight, in the order of their indices; a file without a unit column has
+    /// one, without a name.
+    ///
+    /// # Errors
+    /// When there is no room for it.
+    fn unit(&mut self, name: &str) -> Result<(), LogError>;
+
+    /// Takes some rows, in file order.
+    ///
+    /// # Errors
+    /// When they cannot be kept.
+    fn rows(&mut self, rows: &[RawRow]) -> Result<(), LogError>;
+}
+
+/// Which path reads the lines.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ReadMode {
+    /// The hand scanner where a line is plain, the general path elsewhere.
+    #[default]
+    Fast,
+    /// The general path alone.
+    General,
+}
+
+/// What is known of a log after the pass.
+#[derive(Debug, Default)]
+pub struct ReadSummary {
+    /// Names in the unit column in order of first sight; one empty name without such a column.
+    pub units: Vec<String>,
+    /// Refused rows by unit, in the order of `units`.
+    pub refused: Vec<Tally>,
+    /// Refused rows whose unit is not known.
+    pub refused_anywhere: Tally,
+    /// Rows accepted.
+    pub rows: u64,
+    /// SHA-256 of the file's bytes, lower-case hex.
+    pub sha256: String,
+    /// What was noticed about the file as a whole.
+    pub findings: Vec<Finding>,
+}
+
+/// Reads a file of any packing.
+///
+/// # Errors
+/// When the file cannot be read at all; see [`LogError`].
+pub fn read_log(
+    path: &Path,
+    profile: &SensorProfile,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
+    let mut opened = open(path)?;
+    let mut summary = pass(
+        &mut opened.text,
+        path,
+        profile,
+        ReadMode::Fast,
+        u64::MAX,
+        sink,
+    )?;
+    // trailing bytes that the unpacker did not need still belong to the file
+    io::copy(&mut opened.text, &mut io::sink())
+        .map_err(|source| broke_off(Place::file(path), source))?;
+    summary.sha256 = opened.sha256();
+    summary.findings.extend(changed_meanwhile(path, &opened));
+    Ok(summary)
+}
+
+/// Reads the first rows of a file, at least `rows` of them where there are that many.
+///
+/// # Errors
+/// When the file cannot be read at all; see [`LogError`].
+pub fn read_head(
+    path: &Path,
+    profile: &SensorProfile,
+    rows: u64,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
+    pass(
+        &mut open(path)?.text,
+        path,
+        profile,
+        ReadMode::Fast,
+        rows,
+        sink,
+    )
+}
+
+fn changed_meanwhile(path: &Path, opened: &Opened) -> Option<Finding> {
+    let was = opened.length?;
+    let now = std::fs::metadata(path).ok()?.len();
+    let text = if opened.count() < was {
+        format!(
+            "became shorter while it was read ({was} to {} bytes); read again when the copy is complete",
+            opened.count()
+        )
+    } else if now > was {
+        format!(
+            "grew while it was read; only the first {was} bytes count, read again when the copy is complete"
+        )
+    } else {
+        return None;
+    };
+    Some(Finding::void("file-changed", path.display(), text))
+}
+
+/// Reads text; `file` is for messages.
+///
+/// # Errors
+/// When the text cannot be read at all; see [`LogError`].
+pub fn read_rows(
+    text: &mut dyn Read,
+    file: &Path,
+    profile: &SensorProfile,
+    mode: ReadMode,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
+    pass(text, file, profile, mode, u64::MAX, sink)
+}
+
+fn pass(
+    text: &mut dyn Read,
+    file: &Path,
+    profile: &SensorProfile,
+    mode: ReadMode,
+    most_rows: u64,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
+    let mut lines = Lines::new(text, file);
+    let plan = read_header(&mut lines, profile)?;
+    let mut pass = Pass {
+        file,
+        plan,
+        mode,
+        combined: profile.unit.is_some(),
+        names: Vec::new(),
+        last_unit: 0,
+        ordinal: 0,
+        summary: ReadSummary::default(),
+        rows: Vec::with_capacity(BLOCK_ROWS),
+        sink,
+    };
+    if !pass.combined {
+        pass.sink.unit("")?;
+        pass.summary.units.push(String::new());
+        pass.summary.refused.push(Tally::default());
+    }
+    while let Some(block) = lines.block()? {
+        match block {
+            Block::Lines { text, line, byte } => pass.block(text, line, byte)?,
+            Block::Endless { line, byte } => {
+                pass.refuse(None, line, byte, 0, RowFault::Endless);
+                pass.ordinal += 1;
+            }
+        }
+        let hopeless = pass.summary.rows == 0 && pass.refused() >= ROWS_TRIED;
+        if hopeless || pass.summary.rows >= most_rows {
+            break;
+        }
+    }
+    pass.flush()?;
+    let refused = pass.refused();
+    let summary = pass.summary;
+    match (summary.rows, refused) {
+        (0, 0) => Err(LogError::NoRows {
+            file: file.to_owned(),
+        }),
+        (0, _) => Err(LogError::NoRowFits {
+            file: file.to_owned(),
+            profile: profile.name.clone(),
+            refused,
+            first: first_fault(&summary, file),
+        }),
+        _ => Ok(summary),
+    }
+}
+
+fn first_fault(summary: &ReadSummary, file: &Path) -> String {
+    let mut all = summary.refused_anywhere.clone();
+    summary.refused.iter().for_each(|tally| all.merge(tally));
+    all.first(file).unwrap_or_default()
+}
+
+fn read_header(lines: &mut Lines, profile: &SensorProfile) -> Result<Plan, LogError> {
+    let comment = profile.file.comment.bytes().next();
+    for _ in 0..profile.file.skip {
+        lines.line()?;
+    }
+    let mut at = lines.place();
+    let mut names = None;
+    while profile.file.header && names.is_none() {
+        at = lines.place();
+        let Some(line) = lines.line()? else {
+            return Err(LogError::Empty {
+                file: lines.file.to_owned(),
+            });
+        };
+        let blank = line.trim_ascii().is_empty();
+        if line.contains(&0) {
+            return Err(LogError::Form {
+                file: lines.file.to_owned(),
+                found: "not text",
+                wanted: "delimited text",
+            });
+        }
+        if !blank && (comment.is_none() || line.first() != comment.as_ref()) {
+            let delimiter = u8::try_from(profile.file.delimiter).unwrap_or(b',');
+            names = Some(header_names(line, delimiter));
+        }
+    }
+    // a delimiter at the end of the header opens no column
+    if let Some(names) = &mut names
+        && names.last().is_some_and(String::is_empty)
+    {
+        names.pop();
+    }
+    Plan::new(profile, names.as_deref(), &at)
+}
+
+/// Cuts a stream into blocks of whole lines in one buffer.
+struct Lines<'a> {
+    text: &'a mut dyn Read,
+    file: &'a Path,
+    buffer: Vec<u8>,
+    start: usize,
+    end: usize,
+    line: u64,
+    byte: u64,
+    done: bool,
+    skipping: bool,
+}
+
+enum Block<'a> {
+    /// Whole lines, the last one closed by a newline too.
+    Lines {
+        text: &'a [u8],
+        line: u64,
+        byte: u64,
+    },
+    /// A line too long to be a row, passed over.
+    Endless { line: u64, byte: u64 },
+}
+
+impl<'a> Lines<'a> {
+    fn new(text: &'a mut dyn Read, file: &'a Path) -> Self {
+        Self {
+            text,
+            file,
+            // one byte of room for the newline that a last line may lack
+            buffer: vec![0; BUFFER + 1],
+            start: 0,
+            end: 0,
+            line: 1,
+            byte: 0,
+            done: false,
+            skipping: false,
+        }
+    }
+
+    fn place(&self) -> Place {
+        line_place(self.file, self.line, self.byte)
+    }
+
+    /// Moves what is left to the front and reads until the buffer is full or the text ends.
+    fn refill(&mut self) -> Result<(), LogError> {
+        self.buffer.copy_within(self.start..self.end, 0);
+        self.end -= self.start;
+        self.start = 0;
+        while !self.done && self.end < BUFFER {
+            let room = self.buffer.get_mut(self.end..BUFFER).unwrap_or_default();
+            match self.text.read(room) {
+                Ok(0) => self.done = true,
+                Ok(count) => self.end += count,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(source) => return Err(broke_off(self.place(), source)),
+            }
+        }
+        if self.byte == 0 && self.held().starts_with(b"\xef\xbb\xbf") {
+            self.start = 3;
+            self.byte = 3;
+        }
+        if self.done && self.end > self.start && self.held().last() != Some(&b'\n') {
+            // end is at most BUFFER, and the buffer one byte longer
+            if let Some(last) = self.buffer.get_mut(self.end) {
+                *last = b'\n';
+                self.end += 1;
+            }
+        }
+        Ok(())
+    }
+
+    fn held(&self) -> &[u8] {
+        self.buffer.get(self.start..self.end).unwrap_or_default()
+    }
+
+    /// One line without its end, for the header.
+    fn line(&mut self) -> Result<Option<&[u8]>, LogError> {
+        if memchr::memchr(b'\n', self.held()).is_none() {
+            self.refill()?;
+        }
+        if self.start == self.end {
+            return Ok(None);
+        }
+        let Some(length) = memchr::memchr(b'\n', self.held()) else {
+            return Err(LogError::Form {
+                file: self.file.to_owned(),
+                found: "one endless line",
+                wanted: "a header and rows, each on a line of its own",
+            });
+        };
+        let from = self.start;
+        self.start += length + 1;
+        self.byte += length as u64 + 1;
+        self.line += 1;
+        let line = self.buffer.get(from..from + length).unwrap_or_default();
+        Ok(Some(line.strip_suffix(b"\r").unwrap_or(line)))
+    }
+
+    /// The next block, or nothing at the end.
+    fn block(&mut self) -> Result<Option<Block<'_>>, LogError> {
+        loop {
+            self.refill()?;
+            if self.start == self.end {
+                return Ok(None);
+            }
+            let (line, byte) = (self.line, self.byte);
+            if self.skipping {
+                self.skip_line();
+                continue;
+            }
+            match memchr::memrchr(b'\n', self.held()) {
+                None => {
+                    self.skipping = true;
+                    return Ok(Some(Block::Endless { line, byte }));
+                }
+                Some(last) => {
+                    let from = self.start;
+                    self.start += last + 1;
+                    self.byte += last as u64 + 1;
+                    let text = self.buffer.get(from..self.start).unwrap_or_default();
+                    self.line += memchr::memchr_iter(b'\n', text).count() as u64;
+                    return Ok(Some(Block::Lines { text, line, byte }));
+                }
+            }
+        }
+    }
+
+    /// Drops what is held of an endless line.
+    fn skip_line(&mut self) {
+        let length = match memchr::memchr(b'\n', self.held()) {
+            Some(length) => {
+                self.skipping = false;
+                self.line += 1;
+                length + 1
+            }
+            None => self.held().len(),
+        };
+        self.start += length;
+        self.byte += length as u64;
+    }
+}
+
+struct Pass<'a> {
+    file: &'a Path,
+    plan: Plan,
+    mode: ReadMode,
+    combined: bool,
+    names: Vec<Vec<u8>>,
+    last_unit: usize,
+    ordinal: u64,
+    summary: ReadSummary,
+    rows: Vec<RawRow>,
+    sink: &'a mut dyn RowSink,
+}
+
+impl Pass<'_> {
+    fn refused(&self) -> u64 {
+        let units: u64 = self.summary.refused.iter().map(Tally::total).sum();
+        units + self.summary.refused_anywhere.total()
+    }
+
+    fn block(&mut self, text: &[u8], line: u64, byte: u64) -> Result<(), LogError> {
+        if self.plan.width.is_none() {
+            self.plan.width = first_width(text, &self.plan);
+        }
+        let scan = self.mode == ReadMode::Fast
+            && !self.plan.calendar
+            && memchr::memchr(b'"', text).is_none();
+        let mut line = line;
+        let mut at = 0;
+        while at < text.len() {
+            if scan && let Some(row) = plain_row(text, at, &self.plan) {
+                self.take(row.values, row.unit, line, byte + at as u64)?;
+                at = row.next;
+            } else {
+                let rest = text.get(at..).unwrap_or_default();
+                let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
+                let content = rest.get(..length).unwrap_or_default();
+                self.general(content, line, byte + at as u64)?;
+                at += length + 1;
+            }
+            line += 1;
+        }
+        Ok(())
+    }
+
+    /// The general path for one line.
+    fn general(&mut self, content: &[u8], line: u64, byte: u64) -> Result<(), LogError> {
+        let content = content.strip_suffix(b"\r").unwrap_or(content);
+        let remark = self.plan.comment.is_some() && content.first() == self.plan.comment.as_ref();
+        if remark || content.trim_ascii().is_empty() {
+            return Ok(());
+        }
+        if memchr::memchr(b'\r', content).is_some() {
+            self.refuse(None, line, byte, 0, RowFault::StrayReturn);
+            self.ordinal += 1;
+            return Ok(());
+        }
+        let quotes = memchr::memchr_iter(b'"', content).count();
+        if quotes % 2 == 1 {
+            self.refuse(None, line, byte, 0, RowFault::OpenQuote);
+            self.ordinal += 1;
+            return Ok(());
+        }
+        if quotes == 0 && self.mode == ReadMode::Fast {
+            let delimiter = self.plan.delimiter;
+            return self.fields(|| content.split(move |&b| b == delimiter), line, byte);
+        }
+        let mut record = csv::ByteRecord::new();
+        csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .delimiter(self.plan.delimiter)
+            .buffer_capacity(content.len().max(1))
+            .from_reader(content)
+            .read_byte_record(&mut record)
+            .map_err(|error| broke_off(self.at(line, byte), error.into()))?;
+        self.fields(|| record.iter(), line, byte)
+    }
+
+    /// Takes or refuses one row, cut into fields.
+    fn fields<'f, I: Iterator<Item = &'f [u8]>>(
+        &mut self,
+        cut: impl Fn() -> I,
+        line: u64,
+        byte: u64,
+    ) -> Result<(), LogError> {
+        match fields::row(cut(), &self.plan) {
+            Ok((values, unit)) => self.take(values, unit, line, byte),
+            Err((column, fault)) => {
+                let slot = self.plan.slots.iter().position(|slot| *slot == Slot::Unit);
+                let name = slot
+                    .and_then(|slot| cut().nth(slot))
+                    .map(<[u8]>::trim_ascii);
+                let unit = name.and_then(|name| self.names.iter().position(|known| known == name));
+                self.refuse(unit, line, byte, column, fault);
+                self.ordinal += 1;
+                Ok(())
+            }
+        }
+    }
+
+    fn at(&self, line: u64, byte: u64) -> Place {
+        line_place(self.file, line, byte)
+    }
+
+    fn refuse(&mut self, unit: Option<usize>, line: u64, byte: u64, column: u32, fault: RowFault) {
+        let unit = if self.combined { unit } else { Some(0) };
+        let tally = match unit.and_then(|unit| self.summary.refused.get_mut(unit)) {
+            Some(tally) => tally,
+            None => &mut self.summary.refused_anywhere,
+        };
+        tally.add(line, column, byte, fault);
+    }
+
+    #[inline]
+    fn take(
+        &mut self,
+        mut values: [f64; 7],
+        unit: &[u8],
+        line: u64,
+        byte: u64,
+    ) -> Result<(), LogError> {
+        if self.plan.unstamped {
+            values[TIME] = self.ordinal as f64;
+        }
+        self.ordinal += 1;
+        let unit = if self.combined {
+            match self.unit(unit)? {
+                Some(unit) => unit,
+                None => {
+                    let found = shown(unit);
+                    self.refuse(None, line, byte, 0, RowFault::TooManyUnits { found });
+                    return Ok(());
+                }
+            }
+        } else {
+            0
+        };
+        self.summary.rows += 1;
+        self.rows.push(RawRow {
+            values,
+            unit: unit as u32, // below MOST_UNITS
+            line,
+        });
+        if self.rows.len() == BLOCK_ROWS {
+            self.flush()?;
+        }
+        Ok(())
+    }
+
+    /// Index of a unit name; `None` if it is one too many.
+    #[inline]
+    fn unit(&mut self, name: &[u8]) -> Result<Option<usize>, LogError> {
+        if self
+            .names
+            .get(self.last_unit)
+            .is_some_and(|known| known == name)
+        {
+            return Ok(Some(self.last_unit));
+        }
+        let index = match self.names.iter().position(|known| known == name) {
+            Some(index) => index,
+            None if self.names.len() < MOST_UNITS => {
+                self.sink.unit(&shown(name))?;
+                self.names.push(name.to_vec());
+                self.summary.units.push(shown(name));
+                self.summary.refused.push(Tally::default());
+                self.names.len() - 1
+            }
+            None => return Ok(None),
+        };
+        self.last_unit = index;
+        Ok(Some(index))
+    }
+
+    fn flush(&mut self) -> Result<(), LogError> {
+        if !self.rows.is_empty() {
+            self.sink.rows(&self.rows)?;
+            self.rows.clear();
+        }
+        Ok(())
+    }
+}
+
+/// Fields of the first line that can be a row, for logs without a header.
+fn first_width(text: &[u8], plan: &Plan) -> Option<usize> {
+    let line = text.split(|&b| b == b'\n').find(|line| {
+        !line.trim_ascii().is_empty()
+            && (plan.comment.is_none() || line.first() != plan.comment.as_ref())
+    })?;
+    let line = line.strip_suffix(b"\r").unwrap_or(line);
+    let line = line.strip_suffix(&[plan.delimiter]).unwrap_or(line);
+    Some(header_names(line, plan.delimiter).len())
+}

@@ -1,0 +1,264 @@
+//! Refused rows: counted by kind, the first of each kind with its place.
+
+use std::path::Path;
+
+use crate::finding::{Finding, Place};
+
+/// Places told of each kind; the rest are counted.
+const TOLD: usize = 3;
+
+/// Longest piece of a field or name repeated in a message, in characters.
+const SHOWN_CHARS: usize = 24;
+
+/// Why one row was refused.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum RowFault {
+    /// Text in a number.
+    NotANumber {
+        /// Column as the profile names it.
+        column: String,
+        /// As written.
+        found: String,
+    },
+    /// Nothing where a number was wanted.
+    EmptyField {
+        /// Column as the profile names it.
+        column: String,
+    },
+    /// NaN, infinite, or beyond what any sensor reads.
+    NotFinite {
+        /// Column as the profile names it.
+        column: String,
+        /// As written.
+        found: String,
+    },
+    /// Not a calendar stamp.
+    NotAStamp {
+        /// As written.
+        found: String,
+    },
+    /// Too few fields.
+    Short {
+        /// Fields found.
+        found: usize,
+        /// Fields wanted.
+        wanted: usize,
+    },
+    /// More fields than the header: two rows run together, most likely.
+    Long {
+        /// Fields found.
+        found: usize,
+        /// Fields wanted.
+        wanted: usize,
+    },
+    /// A quote that does not close on its line.
+    OpenQuote,
+    /// A carriage return inside the line.
+    StrayReturn,
+    /// A line longer than any row.
+    Endless,
+    /// More different names in the unit column than anyone wears.
+    TooManyUnits {
+        /// As written.
+        found: String,
+    },
+    /// Older than the row before.
+    TimeBack {
+        /// Stamp of the row before, s.
+        before_s: f64,
+        /// Stamp, s.
+        found_s: f64,
+    },
+    /// A stamp far ahead of the rows around it.
+    TimeAhead {
+        /// Stamp of the row before, s.
+        before_s: f64,
+        /// Stamp, s.
+        found_s: f64,
+    },
+    /// The row before, written again.
+    Repeat {
+        /// Stamp, s.
+        found_s: f64,
+    },
+}
+
+impl RowFault {
+    /// Stable short name of the kind.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::NotANumber { .. } => "not-a-number",
+            Self::EmptyField { .. } => "empty-field",
+            Self::NotFinite { .. } => "not-finite",
+            Self::NotAStamp { .. } => "not-a-stamp",
+            Self::Short { .. } => "short-row",
+            Self::Long { .. } => "long-row",
+            Self::OpenQuote => "open-quote",
+            Self::StrayReturn => "stray-return",
+            Self::Endless => "endless-line",
+            Self::TooManyUnits { .. } => "too-many-units",
+            Self::TimeBack { .. } => "time-back",
+            Self::TimeAhead { .. } => "time-ahead",
+            Self::Repeat { .. } => "repeat",
+        }
+    }
+}
+
+impl std::fmt::Display for RowFault {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NotANumber { column, found } => {
+                write!(f, "{column} is \"{found}\", want a number")
+            }
+            Self::EmptyField { column } => write!(f, "{column} is empty, want a number"),
+            Self::NotFinite { column, found } => {
+                write!(f, "{column} is {found}, want a finite number")
+            }
+            Self::NotAStamp { found } => write!(
+                f,
+                "time is \"{found}\", want a stamp like 2031-03-04T10:00:00.002"
+            ),
+            Self::Short { found, wanted } => write!(f, "{found} fields, want {wanted}"),
+            Self::Long { found, wanted } => {
+                write!(f, "{found} fields, want {wanted}: two rows run together?")
+            }
+            Self::OpenQuote => write!(f, "a quote does not close on its line"),
+            Self::StrayReturn => write!(f, "a carriage return inside the line"),
+            Self::Endless => write!(f, "a line longer than any row"),
+            Self::TooManyUnits { found } => write!(
+                f,
+                "unit \"{found}\" is one name too many: is that the unit column?"
+            ),
+            Self::TimeBack { before_s, found_s } => {
+                write!(f, "time {found_s:.6} s comes after {before_s:.6} s")
+            }
+            Self::TimeAhead { before_s, found_s } => write!(
+                f,
+                "time {found_s:.6} s stands alone far ahead of {before_s:.6} s"
+            ),
+            Self::Repeat { found_s } => {
+                write!(f, "the row at {found_s:.6} s is written twice")
+            }
+        }
+    }
+}
+
+/// Text of a field, fit for a message.
+pub(crate) fn shown(field: &[u8]) -> String {
+    let text = String::from_utf8_lossy(field);
+    let mut chars = text.chars();
+    let mut short: String = chars
+        .by_ref()
+        .take(SHOWN_CHARS)
+        .map(|c| if c.is_control() { '?' } else { c })
+        .collect();
+    if chars.next().is_some() {
+        short.push_str("...");
+    }
+    short
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct Kind {
+    fault: RowFault,
+    count: u64,
+    places: Vec<(u64, u32, u64)>,
+}
+
+/// Refused rows of one unit, by kind.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Tally {
+    kinds: Vec<Kind>,
+}
+
+impl Tally {
+    /// Counts one refused row.
+    pub fn add(&mut self, line: u64, column: u32, byte: u64, fault: RowFault) {
+        let known = self
+            .kinds
+            .iter_mut()
+            .find(|k| k.fault.code() == fault.code());
+        match known {
+            Some(kind) => {
+                kind.count += 1;
+                if kind.places.len() < TOLD {
+                    kind.places.push((line, column, byte));
+                }
+            }
+            None => self.kinds.push(Kind {
+                fault,
+                count: 1,
+                places: vec![(line, column, byte)],
+            }),
+        }
+    }
+
+    /// Refused rows of all kinds.
+    pub fn total(&self) -> u64 {
+        self.kinds.iter().map(|kind| kind.count).sum()
+    }
+
+    /// Refused rows of one kind.
+    pub fn count(&self, code: &str) -> u64 {
+        let kinds = self.kinds.iter().filter(|kind| kind.fault.code() == code);
+        kinds.map(|kind| kind.count).sum()
+    }
+
+    /// The first fault of all, with its place.
+    pub fn first(&self, file: &Path) -> Option<String> {
+        let kind = self.kinds.iter().min_by_key(|kind| kind.places.first())?;
+        Some(format!(
+            "{}: {}",
+            place(file, *kind.places.first()?),
+            kind.fault
+        ))
+    }
+
+    /// One finding per kind.
+    pub fn findings(&self, file: &Path) -> Vec<Finding> {
+        self.kinds
+            .iter()
+            .filter_map(|kind| told(kind, file))
+            .collect()
+    }
+
+    /// Both together.
+    pub fn merge(&mut self, other: &Self) {
+        for kind in &other.kinds {
+            match self
+                .kinds
+                .iter_mut()
+                .find(|k| k.fault.code() == kind.fault.code())
+            {
+                Some(own) => {
+                    own.count += kind.count;
+                    own.places.extend_from_slice(&kind.places);
+                    own.places.sort_unstable();
+                    own.places.truncate(TOLD);
+                }
+                None => self.kinds.push(kind.clone()),
+            }
+        }
+    }
+}
+
+fn place(file: &Path, (line, column, byte): (u64, u32, u64)) -> Place {
+    Place {
+        file: file.to_owned(),
+        line,
+        column,
+        byte,
+    }
+}
+
+fn told(kind: &Kind, file: &Path) -> Option<Finding> {
+    let (first, others) = kind.places.split_first()?;
+    let rows = if kind.count == 1 { "row" } else { "rows" };
+    let mut text = format!("{}; {} such {rows} left out", kind.fault, kind.count);
+    if !others.is_empty() {
+        let lines: Vec<String> = others.iter().map(|p| p.0.to_string()).collect();
+        text.push_str(&format!(" (next: line {})", lines.join(", ")));
+    }
+    Some(Finding::note(kind.fault.code(), place(file, *first), text))
+}

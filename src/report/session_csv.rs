@@ -1,0 +1,121 @@
+//! One practice as rows for a spreadsheet: one row per serve.
+
+use crate::frames::Site;
+use crate::session::{ServeRecord, SessionRecord};
+
+/// The columns, in order, with what they hold.
+pub const SESSION_COLUMNS: [(&str, &str); 14] = [
+    ("athlete", "athlete id"),
+    ("session", "folder name, ISO date first"),
+    ("number", "serve or dry swing, from 1, in time order"),
+    ("impact_s", "impact, s, reference unit's clock"),
+    ("impact_u_ms", "its standard uncertainty, ms"),
+    ("contact", "true: a ball was met; false: dry swing"),
+    (
+        "confidence",
+        "probability that it is a serve motion, 0 to 1",
+    ),
+    (
+        "contact_confidence",
+        "probability that a ball was met, 0 to 1",
+    ),
+    ("origin", "found, added or changed"),
+    ("grade", "order of the chain in words"),
+    ("quality", "what limits the measurement"),
+    (
+        "SITE_peak_s .. SITE_at_least",
+        "per site: peak time s, its standard uncertainty ms, speed deg/s, its standard uncertainty deg/s, clipped, speed is a lower bound",
+    ),
+    (
+        "FROM_TO_lag_ms .. FROM_TO_verdict",
+        "per neighbouring pair: lag ms, its standard uncertainty ms, verdict",
+    ),
+    ("", "an empty field was not measured"),
+];
+
+const PAIRS: [(Site, Site); 6] = [
+    (Site::Hip, Site::Trunk),
+    (Site::Trunk, Site::Arm),
+    (Site::Arm, Site::Wrist),
+    (Site::Hip, Site::Arm),
+    (Site::Hip, Site::Wrist),
+    (Site::Trunk, Site::Wrist),
+];
+
+/// Header and one row per serve, comma separated.
+///
+/// # Errors
+/// When the writer fails.
+pub fn session_csv(record: &SessionRecord, to: impl std::io::Write) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(header())?;
+    for serve in &record.serves {
+        writer.write_record(row(record, serve))?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+fn header() -> Vec<String> {
+    let mut names: Vec<String> = SESSION_COLUMNS[..11]
+        .iter()
+        .map(|(name, _)| (*name).to_owned())
+        .collect();
+    for site in Site::ALL {
+        let fields = [
+            "peak_s",
+            "peak_u_ms",
+            "speed_dps",
+            "speed_u_dps",
+            "clipped",
+            "at_least",
+        ];
+        names.extend(fields.map(|field| format!("{site}_{field}")));
+    }
+    for (from, to) in PAIRS {
+        names.extend(["lag_ms", "lag_u_ms", "verdict"].map(|field| format!("{from}_{to}_{field}")));
+    }
+    names
+}
+
+fn row(record: &SessionRecord, serve: &ServeRecord) -> Vec<String> {
+    let mut cells = vec![
+        record.athlete.clone(),
+        record.session.clone(),
+        serve.number.to_string(),
+        format!("{:.4}", serve.impact_s),
+        format!("{:.2}", serve.impact_u_ms),
+        serve.contact.to_string(),
+        format!("{:.3}", serve.confidence),
+        format!("{:.3}", serve.contact_confidence),
+        serve.origin.clone(),
+        serve.grade.clone(),
+        serve.quality.clone(),
+    ];
+    for site in Site::ALL {
+        match serve.peaks.at(site) {
+            None => cells.extend(std::iter::repeat_n(String::new(), 6)),
+            Some(peak) => cells.extend([
+                format!("{:.4}", peak.time_s),
+                format!("{:.2}", peak.u_ms),
+                format!("{:.1}", peak.speed_dps),
+                format!("{:.1}", peak.speed_u_dps),
+                peak.clipped.to_string(),
+                peak.at_least.to_string(),
+            ]),
+        }
+    }
+    for (from, to) in PAIRS {
+        let link = serve
+            .links
+            .iter()
+            .find(|link| link.from == from && link.to == to);
+        let number = |value: Option<f64>| value.map_or_else(String::new, |v| format!("{v:.2}"));
+        cells.extend([
+            number(link.and_then(|l| l.lag_ms)),
+            number(link.and_then(|l| l.u_ms)),
+            link.map_or_else(String::new, |l| l.verdict.clone()),
+        ]);
+    }
+    cells
+}

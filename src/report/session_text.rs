@@ -1,0 +1,258 @@
+//! One practice as a page in the terminal.
+
+use std::fmt::Write as _;
+
+use super::table::{Align, table};
+use super::words::{STOP_TEXT, clock, pain_entered, plus_minus};
+use crate::frames::{Hand, Site};
+use crate::session::{LinkRecord, LinkSummary, ServeRecord, SessionRecord};
+use crate::units::COVERAGE_95;
+
+/// The page of `overarm session`: verdict first, then links, serves, units and what was refused.
+pub fn session_text(record: &SessionRecord) -> String {
+    let sections = [
+        headline(record),
+        links(record),
+        serves(record),
+        refused(record),
+        units(record),
+        footnotes(record),
+    ];
+    sections
+        .into_iter()
+        .filter(|text| !text.is_empty())
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn headline(record: &SessionRecord) -> String {
+    let hand = match record.hand {
+        Hand::Right => "right-handed",
+        Hand::Left => "left-handed",
+    };
+    let mut text = format!("{}  {}  {hand}\n\n", record.athlete, record.session);
+    let counts = &record.counts;
+    let _ = writeln!(
+        text,
+        "{}, {}; {} refused.",
+        counted(counts.serves, "serve"),
+        counted(counts.dry_swings, "dry swing"),
+        counted(counts.rejected, "other swing"),
+    );
+    if counts.added + counts.removed + counts.confirmed > 0 {
+        let _ = writeln!(
+            text,
+            "Found {}, confirmed {}, added {}, removed {} by your corrections.",
+            counts.detected, counts.confirmed, counts.added, counts.removed
+        );
+    }
+    let graded: Vec<&ServeRecord> = record
+        .serves
+        .iter()
+        .filter(|s| s.contact && s.links.iter().any(measured))
+        .collect();
+    if !graded.is_empty() {
+        let whole = |s: &&&ServeRecord| {
+            s.links
+                .iter()
+                .filter(|l| measured(l))
+                .all(|l| l.verdict == "in order")
+        };
+        let _ = writeln!(
+            text,
+            "{} of {} serves with a measured chain ran in order, every measured link clear of its uncertainty.",
+            graded.iter().filter(whole).count(),
+            graded.len()
+        );
+    }
+    if pain_entered(record.entered.pain.as_deref()) {
+        let _ = writeln!(text, "\n{STOP_TEXT}");
+    }
+    text
+}
+
+fn counted(n: u32, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+fn measured(link: &LinkRecord) -> bool {
+    link.lag_ms.is_some()
+}
+
+fn links(record: &SessionRecord) -> String {
+    if record.links.is_empty() {
+        return "Lags: not measured, one unit only.\n".to_owned();
+    }
+    let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
+    let columns = [
+        ("link", Align::Left),
+        ("median lag, ms", Align::Right),
+        ("serve to serve, ms", Align::Right),
+        ("in order", Align::Right),
+        ("together", Align::Right),
+        ("reversed", Align::Right),
+        ("left out", Align::Left),
+    ];
+    let mut text = table(&columns, &rows);
+    let _ = writeln!(
+        text,
+        "lag: distal minus proximal peak of the {} angular velocity; ± is the 95 % interval",
+        record.signal
+    );
+    text
+}
+
+fn link_row(link: &LinkSummary) -> Vec<String> {
+    let left_out: Vec<String> = link
+        .left_out
+        .iter()
+        .map(|(why, n)| format!("{n} {why}"))
+        .collect();
+    let lag = match (link.median_ms, link.u_ms) {
+        (Some(value), Some(u)) => plus_minus(value, COVERAGE_95 * u),
+        _ => "not measured".to_owned(),
+    };
+    let n = |count: u32| format!("{count} of {}", link.used);
+    vec![
+        format!("{} to {}", link.from, link.to),
+        lag,
+        link.spread_ms
+            .map_or_else(|| "-".to_owned(), |ms| format!("{ms:.0}")),
+        n(link.in_order),
+        n(link.together),
+        n(link.reversed),
+        if left_out.is_empty() {
+            "none".to_owned()
+        } else {
+            left_out.join(", ")
+        },
+    ]
+}
+
+fn serves(record: &SessionRecord) -> String {
+    if record.serves.is_empty() {
+        return "No serve found.\n".to_owned();
+    }
+    let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
+    let mut columns: Vec<(String, Align)> =
+        vec![("#".into(), Align::Right), ("impact".into(), Align::Right)];
+    columns.extend(
+        worn.iter()
+            .map(|site| (format!("{site}, deg/s"), Align::Right)),
+    );
+    columns.extend(
+        record
+            .links
+            .iter()
+            .map(|l| (format!("{} to {}, ms", l.from, l.to), Align::Right)),
+    );
+    columns.push(("chain".into(), Align::Left));
+    columns.push(("quality".into(), Align::Left));
+    let columns: Vec<(&str, Align)> = columns.iter().map(|(n, a)| (n.as_str(), *a)).collect();
+    let rows: Vec<Vec<String>> = record
+        .serves
+        .iter()
+        .map(|serve| serve_row(serve, &worn, record))
+        .collect();
+    table(&columns, &rows)
+}
+
+fn serve_row(serve: &ServeRecord, worn: &[Site], record: &SessionRecord) -> Vec<String> {
+    let mut row = vec![serve.number.to_string(), clock(serve.impact_s)];
+    row.extend(worn.iter().map(|site| match serve.peaks.at(*site) {
+        None => "-".to_owned(),
+        Some(peak) if peak.at_least => format!("≥{:.0}", peak.speed_dps),
+        Some(peak) => format!("{:.0}", peak.speed_dps),
+    }));
+    row.extend(record.links.iter().map(|link| {
+        let own = serve
+            .links
+            .iter()
+            .find(|l| l.from == link.from && l.to == link.to);
+        match own.and_then(|l| Some((l.lag_ms?, l.u_ms?))) {
+            Some((lag_ms, u_ms)) => plus_minus(lag_ms, COVERAGE_95 * u_ms),
+            None => "-".to_owned(),
+        }
+    }));
+    let kind = if serve.contact { "" } else { "dry swing: " };
+    let origin = if serve.origin == "found" {
+        ""
+    } else {
+        " (your correction)"
+    };
+    row.push(format!("{kind}{}{origin}", serve.grade));
+    row.push(serve.quality.clone());
+    row
+}
+
+fn refused(record: &SessionRecord) -> String {
+    if record.rejected.is_empty() {
+        return String::new();
+    }
+    let mut reasons = std::collections::BTreeMap::<&str, u32>::new();
+    for candidate in &record.rejected {
+        // the evidence after the colon differs from swing to swing
+        let kind = candidate.reason.split(':').next().unwrap_or_default();
+        *reasons.entry(kind).or_default() += 1;
+    }
+    let mut sorted: Vec<(&str, u32)> = reasons.into_iter().collect();
+    sorted.sort_by_key(|(reason, n)| (std::cmp::Reverse(*n), *reason));
+    let mut text = "Refused swings (each with its time in --format json):\n".to_owned();
+    for (reason, n) in sorted {
+        let _ = writeln!(text, "{n:>5}  {reason}");
+    }
+    text
+}
+
+fn units(record: &SessionRecord) -> String {
+    let columns = [
+        ("unit", Align::Left),
+        ("rate, Hz", Align::Right),
+        ("rows", Align::Right),
+        ("refused", Align::Right),
+        ("gaps", Align::Right),
+        ("clipped", Align::Right),
+        ("rest, g", Align::Right),
+        ("clock tie", Align::Left),
+        ("± ms", Align::Right),
+    ];
+    let rows: Vec<Vec<String>> = record
+        .units
+        .iter()
+        .map(|unit| {
+            let tie = record.clocks.iter().find(|clock| clock.site == unit.site);
+            vec![
+                unit.site.to_string(),
+                format!("{:.1}", unit.rate_hz),
+                unit.rows.to_string(),
+                unit.rows_rejected.to_string(),
+                unit.gaps.to_string(),
+                unit.clipped_samples.to_string(),
+                unit.rest_g
+                    .map_or_else(|| "never still".to_owned(), |g| format!("{g:.3}")),
+                tie.map_or_else(|| "not tied".to_owned(), |tie| tie.method.clone()),
+                tie.and_then(|tie| tie.u_ms)
+                    .map_or_else(|| "-".to_owned(), |u| format!("{:.1}", COVERAGE_95 * u)),
+            ]
+        })
+        .collect();
+    table(&columns, &rows)
+}
+
+fn footnotes(record: &SessionRecord) -> String {
+    let missing: Vec<&str> = Site::ALL
+        .into_iter()
+        .filter(|site| record.units.iter().all(|unit| unit.site != *site))
+        .map(Site::name)
+        .collect();
+    let worn = if missing.is_empty() {
+        String::new()
+    } else {
+        format!("Not worn: {}. ", missing.join(", "))
+    };
+    format!(
+        "{worn}Times are on the {} unit's clock. Order is a description, not a fault; \
+         this page clears nobody to play.\n",
+        record.reference_site
+    )
+}

@@ -1,0 +1,150 @@
+//! One segment's samples around one impact, gathered into bins with their noise.
+
+use nalgebra::Vector3;
+
+use super::SequenceParams;
+use crate::estimate::Why;
+use crate::math::{Butterworth, median};
+
+/// One segment around one impact: full rate, gyro bias removed, reference clock.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SegmentWindow {
+    /// Sampling rate, Hz.
+    pub rate_hz: f64,
+    /// Time from impact, s, evenly spaced.
+    pub time_s: Vec<f64>,
+    /// Angular rate, rad/s, sensor frame.
+    pub gyro_rad_s: Vec<Vector3<f64>>,
+    /// Axes at their limit.
+    pub clipped: Vec<[bool; 3]>,
+}
+
+/// A segment window in bins of equal width.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bins {
+    /// Middle of each bin from impact, s, evenly spaced.
+    pub time_s: Vec<f64>,
+    /// Mean angular rate, rad/s.
+    pub gyro_rad_s: Vec<Vector3<f64>>,
+    /// Variance that shock adds to the bin, (rad/s)^2.
+    pub shock_var: Vec<f64>,
+    /// Axes at their limit anywhere in the bin.
+    pub clipped: Vec<[bool; 3]>,
+    /// Clipped samples inside the sequence window.
+    pub clipped_samples: u32,
+}
+
+impl Bins {
+    /// Width of a bin, s.
+    pub fn step_s(&self) -> f64 {
+        self.time_s
+            .get(1)
+            .zip(self.time_s.first())
+            .map_or(0.0, |(b, a)| b - a)
+    }
+}
+
+/// Gathers a window into bins of about `width_s`.
+///
+/// # Errors
+/// [`Why::NoSamples`] where the window does not cover the sequence window.
+pub fn bin_window(
+    window: &SegmentWindow,
+    width_s: f64,
+    params: &SequenceParams,
+) -> Result<Bins, Why> {
+    let (from_s, to_s) = (
+        -params.window_before_s - params.margin_s,
+        params.window_after_s + params.margin_s,
+    );
+    let first = window.time_s.partition_point(|t| *t < from_s);
+    let last = window.time_s.partition_point(|t| *t <= to_s);
+    let covered = window
+        .time_s
+        .get(first)
+        .is_some_and(|t| *t <= -params.window_before_s)
+        && last > first
+        && window.time_s[last - 1] >= params.window_after_s;
+    if !covered {
+        return Err(Why::NoSamples);
+    }
+    let shock = shock_variance(window, params);
+    let each = ((width_s * window.rate_hz).round() as usize).max(1); // a few samples: no overflow
+    let ranges: Vec<std::ops::Range<usize>> = (first..last)
+        .step_by(each)
+        .map(|i| i..i + each)
+        .filter(|r| r.end <= last)
+        .collect();
+    let share = 1.0 / each as f64;
+    Ok(Bins {
+        time_s: ranges
+            .iter()
+            .map(|r| window.time_s[r.clone()].iter().sum::<f64>() * share)
+            .collect(),
+        gyro_rad_s: ranges
+            .iter()
+            .map(|r| window.gyro_rad_s[r.clone()].iter().sum::<Vector3<f64>>() * share)
+            .collect(),
+        shock_var: ranges
+            .iter()
+            .map(|r| shock[r.clone()].iter().sum::<f64>() * share)
+            .collect(),
+        clipped: ranges
+            .iter()
+            .map(|r| std::array::from_fn(|axis| window.clipped[r.clone()].iter().any(|c| c[axis])))
+            .collect(),
+        clipped_samples: (first..last)
+            .filter(|&i| {
+                (-params.window_before_s..=params.window_after_s).contains(&window.time_s[i])
+                    && window.clipped[i].contains(&true)
+            })
+            .count()
+            .try_into()
+            .unwrap_or(u32::MAX),
+    })
+}
+
+/// What stands above the shock corner, beyond its usual level before impact, (rad/s)^2 per sample.
+/// Smoothed over a cycle of the corner, so that zero crossings of the ringing weigh as its crests.
+fn shock_variance(window: &SegmentWindow, params: &SequenceParams) -> Vec<f64> {
+    let n = window.time_s.len();
+    let Ok(filter) = Butterworth::two_pass_high_pass(params.shock_corner_hz, window.rate_hz) else {
+        return vec![0.0; n]; // too slow a rate to see shock apart from motion
+    };
+    let cycle = (window.rate_hz / params.shock_corner_hz).ceil() as usize; // at most a few hundred
+    let mut power = vec![0.0; n];
+    for axis in 0..3 {
+        let signal: Vec<f64> = window.gyro_rad_s.iter().map(|w| w[axis]).collect();
+        for (sum, high) in power.iter_mut().zip(filter.zero_phase(&signal, 3 * cycle)) {
+            *sum += high * high / 3.0;
+        }
+    }
+    let half = (cycle / 2).max(1);
+    let smoothed: Vec<f64> = (0..n)
+        .map(|i| {
+            let near = &power[i.saturating_sub(half)..(i + half + 1).min(n)];
+            near.iter().sum::<f64>() / near.len() as f64
+        })
+        .collect();
+    let before: Vec<f64> = window
+        .time_s
+        .iter()
+        .zip(&smoothed)
+        .filter(|(t, _)| **t < -params.margin_s)
+        .map(|(_, p)| *p)
+        .collect();
+    let usual = median(&before).unwrap_or(0.0);
+    // shock follows impact; before it (and before the filter's own smear) only clipping makes edges
+    let smear_s = 0.25 / params.shock_corner_hz;
+    let after = |t: f64| t >= -smear_s;
+    let excess = smoothed.iter().zip(&window.time_s);
+    excess
+        .map(|(p, t)| {
+            if after(*t) {
+                (p - 4.0 * usual).max(0.0)
+            } else {
+                0.0
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,316 @@
+//! When a segment turned fastest, how fast, and how sure that is.
+
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Vector3};
+
+use super::SequenceParams;
+use super::bins::Bins;
+use super::kernel::Kernel;
+use super::skin::SkinModel;
+use crate::estimate::{Estimate, Why};
+use crate::math::{local_maxima, parabola_vertex};
+use crate::units::COVERAGE_95;
+
+/// Step of the search grid, s; the maximum is then refined.
+const GRID_S: f64 = 0.004;
+/// Half-width of the parabola that gives curvature and the last refinement, s.
+const PARABOLA_S: f64 = 0.002;
+/// Passes in which clipped bins below their limit are pinned to it; each pass pins more.
+const CLIP_PASSES: usize = 3;
+/// Refinement steps at most; each gains two digits on a smooth maximum.
+const REFINEMENTS: usize = 6;
+
+/// One segment's peak angular velocity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Peak {
+    /// Time from impact, s; the uncertainty is the segment's own, without the clock tie.
+    pub time_s: Estimate<f64>,
+    /// Resultant speed, rad/s.
+    pub speed_rad_s: Estimate<f64>,
+    /// Whether any axis was at its limit inside the window.
+    pub clipped: bool,
+    /// The speed is a lower bound.
+    pub at_least: bool,
+    /// Time of a rival maximum, s from impact.
+    pub rival_s: Option<f64>,
+}
+
+/// Finds when a segment turned fastest in the sequence window.
+///
+/// # Shape and units
+/// `bins`: one window, times from impact in s. `floor_sd_s`: what the sampling itself leaves, s.
+/// # Errors
+/// The reason, when the largest value stands at the window's edge, the segment hardly turned, or two
+/// maxima cannot be told apart in height.
+/// # Source
+/// Posterior mean and derivative variance of a random function: Rasmussen & Williams 2006, ch. 2 and
+/// 9.4; time of a maximum by the delta method (GUM 5.1.2): sd(t) = sd(slope) / |curvature|.
+pub fn find_peak(
+    bins: &Bins,
+    model: &SkinModel,
+    floor_sd_s: f64,
+    params: &SequenceParams,
+) -> Result<Peak, Why> {
+    let main = Posterior::new(bins, model.kernel, model.noise).ok_or(Why::NoSamples)?;
+    let found = main.highest(params)?;
+    let (slope_sd, curvature) = main
+        .slope_sd_and_curvature(found.time_s)
+        .ok_or(Why::NoPeak)?;
+    let own_speed_sd = main.speed_sd(found.time_s);
+    if let Some((rival_s, rival_rad_s)) = found.rival {
+        let apart = COVERAGE_95 * own_speed_sd.hypot(main.speed_sd(rival_s));
+        if found.speed_rad_s - rival_rad_s < apart {
+            return Err(Why::RivalPeaks);
+        }
+    }
+    let moved_s = model
+        .rival_lengths_s
+        .iter()
+        .filter_map(|&length_s| {
+            Posterior::new(
+                bins,
+                Kernel {
+                    length_s,
+                    ..model.kernel
+                },
+                model.noise,
+            )
+        })
+        .filter_map(|other| other.climb(found.time_s))
+        .map(|time_s| (time_s - found.time_s).abs())
+        .fold(0.0, f64::max);
+    let time_sd_s = (slope_sd / curvature).hypot(moved_s).hypot(floor_sd_s);
+    let clipped = bins.clipped_samples > 0;
+    Ok(Peak {
+        time_s: Estimate::one(found.time_s, time_sd_s),
+        speed_rad_s: Estimate::one(
+            found.speed_rad_s,
+            own_speed_sd.hypot(params.sensitivity_sd * found.speed_rad_s),
+        ),
+        clipped,
+        at_least: clipped
+            && (main.at_limit || own_speed_sd > params.at_least_sd * found.speed_rad_s),
+        rival_s: found.rival.map(|(time_s, _)| time_s),
+    })
+}
+
+struct Highest {
+    time_s: f64,
+    speed_rad_s: f64,
+    rival: Option<(f64, f64)>,
+}
+
+/// One axis given its own usable bins.
+struct Axis {
+    times_s: Vec<f64>,
+    factor: Cholesky<f64, Dyn>,
+    weights: DVector<f64>,
+}
+
+/// A segment's angular velocity given one window.
+struct Posterior {
+    kernel: Kernel,
+    axes: [Axis; 3],
+    /// Standard deviation of the motion, rad/s.
+    scale_rad_s: f64,
+    /// Some clipped bin had to be taken at its limit.
+    at_limit: bool,
+}
+
+impl Posterior {
+    /// `None` where an axis has too few usable bins or the covariance is not positive definite.
+    fn new(bins: &Bins, kernel: Kernel, noise: f64) -> Option<Self> {
+        let mut hidden = bins.clipped.clone();
+        let mut found = Self::past_shock(bins, kernel, noise, &hidden)?;
+        for _ in 0..CLIP_PASSES {
+            let mut pinned = false;
+            for (i, axes) in hidden
+                .iter_mut()
+                .enumerate()
+                .filter(|(_, axes)| axes.contains(&true))
+            {
+                let mean = found.mean(bins.time_s[i]);
+                for axis in 0..3 {
+                    // a clipped axis turned at least as fast as its limit: where the model falls
+                    // short of that, the limit itself is the observation
+                    if axes[axis] && mean[axis].abs() < bins.gyro_rad_s[i][axis].abs() {
+                        axes[axis] = false;
+                        pinned = true;
+                    }
+                }
+            }
+            if !pinned {
+                break;
+            }
+            found = Self {
+                at_limit: true,
+                ..Self::past_shock(bins, kernel, noise, &hidden)?
+            };
+        }
+        Some(found)
+    }
+
+    fn past_shock(bins: &Bins, kernel: Kernel, noise: f64, hidden: &[[bool; 3]]) -> Option<Self> {
+        let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
+        let quiet = Self::solve(bins, kernel, hidden, quiet_only)?;
+        if bins.shock_var.iter().all(|v| *v == 0.0) {
+            return Some(quiet);
+        }
+        let scale2 = quiet.scale_rad_s.powi(2);
+        Self::solve(bins, kernel, hidden, |i| {
+            Some(noise + bins.shock_var[i] / scale2)
+        })
+    }
+
+    /// `noise_of` gives a bin's relative noise variance, or `None` to leave it out.
+    fn solve(
+        bins: &Bins,
+        kernel: Kernel,
+        hidden: &[[bool; 3]],
+        noise_of: impl Fn(usize) -> Option<f64>,
+    ) -> Option<Self> {
+        let axis = |axis: usize| {
+            let kept: Vec<(usize, f64)> = (0..bins.time_s.len())
+                .filter(|i| !hidden[*i][axis])
+                .filter_map(|i| noise_of(i).map(|noise| (i, noise)))
+                .collect();
+            let times_s: Vec<f64> = kept.iter().map(|(i, _)| bins.time_s[*i]).collect();
+            let noise: Vec<f64> = kept.iter().map(|(_, noise)| *noise).collect();
+            let seen = DVector::from_iterator(
+                kept.len(),
+                kept.iter().map(|(i, _)| bins.gyro_rad_s[*i][axis]),
+            );
+            let factor = Cholesky::new(kernel.observed(&times_s, &noise))?;
+            let weights = factor.solve(&seen);
+            let energy = seen.dot(&weights);
+            Some((
+                Axis {
+                    times_s,
+                    factor,
+                    weights,
+                },
+                energy,
+                kept.len(),
+            ))
+        };
+        let (solved_x, solved_y, solved_z) = (axis(0)?, axis(1)?, axis(2)?);
+        let energy = solved_x.1 + solved_y.1 + solved_z.1;
+        let count = solved_x.2 + solved_y.2 + solved_z.2;
+        (count > 0 && energy > 0.0).then(|| Self {
+            kernel,
+            axes: [solved_x.0, solved_y.0, solved_z.0],
+            scale_rad_s: (energy / count as f64).sqrt(),
+            at_limit: false,
+        })
+    }
+
+    fn mean(&self, at_s: f64) -> Vector3<f64> {
+        Vector3::from_fn(|axis, _| {
+            let axis = &self.axes[axis];
+            axis.times_s
+                .iter()
+                .zip(axis.weights.iter())
+                .map(|(t, w)| self.kernel.motion(at_s - t) * w)
+                .sum()
+        })
+    }
+
+    fn speed(&self, at_s: f64) -> f64 {
+        self.mean(at_s).norm()
+    }
+
+    fn highest(&self, params: &SequenceParams) -> Result<Highest, Why> {
+        let steps = ((params.window_before_s + params.window_after_s) / GRID_S).ceil() as usize; // ~100
+        let grid: Vec<f64> = (0..=steps)
+            .map(|i| -params.window_before_s + i as f64 * GRID_S)
+            .collect();
+        let curve: Vec<f64> = grid.iter().map(|t| self.speed(*t)).collect();
+        let top = curve.iter().copied().fold(0.0, f64::max);
+        if top < params.min_peak_rad_s {
+            return Err(Why::NoPeak);
+        }
+        let mut maxima: Vec<(f64, f64)> = local_maxima(&curve)
+            .into_iter()
+            .filter(|i| curve[*i] >= params.rival_share * top)
+            .filter_map(|i| self.climb(grid[i]))
+            .map(|time_s| (time_s, self.speed(time_s)))
+            .collect();
+        maxima.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let edge = curve
+            .first()
+            .copied()
+            .unwrap_or(0.0)
+            .max(curve.last().copied().unwrap_or(0.0));
+        match maxima.first() {
+            Some(&(time_s, speed_rad_s)) if speed_rad_s >= edge => Ok(Highest {
+                time_s,
+                speed_rad_s,
+                rival: maxima
+                    .iter()
+                    .skip(1)
+                    .find(|(t, _)| (t - time_s).abs() > 2.0 * GRID_S)
+                    .copied(),
+            }),
+            _ => Err(Why::PeakAtEdge),
+        }
+    }
+
+    /// The local maximum near a time, s; `None` if the climb leaves its surroundings.
+    fn climb(&self, near_s: f64) -> Option<f64> {
+        let mut at_s = near_s;
+        for _ in 0..REFINEMENTS {
+            let [before, here, after] =
+                [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| self.speed(at_s + d));
+            let fit = parabola_vertex(before, here, after)?;
+            let step_s = if fit.curvature < 0.0 {
+                (fit.offset * PARABOLA_S).clamp(-2.0 * GRID_S, 2.0 * GRID_S)
+            } else {
+                (after - before).signum() * PARABOLA_S
+            };
+            at_s += step_s;
+            if step_s.abs() < 1e-6 {
+                break;
+            }
+        }
+        ((at_s - near_s).abs() < 0.5 * self.kernel.length_s.max(4.0 * GRID_S)).then_some(at_s)
+    }
+
+    /// Standard deviation of the speed's slope, rad/s^2, and the size of its curvature, rad/s^3.
+    fn slope_sd_and_curvature(&self, at_s: f64) -> Option<(f64, f64)> {
+        let speeds = [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| self.speed(at_s + d));
+        let curvature = (speeds[0] - 2.0 * speeds[1] + speeds[2]) / (PARABOLA_S * PARABOLA_S);
+        let along = self.mean(at_s).try_normalize(f64::MIN_POSITIVE)?;
+        let variance: f64 = (0..3)
+            .map(|axis| along[axis].powi(2) * self.left_variance(axis, at_s, true))
+            .sum();
+        (curvature < 0.0).then(|| (self.scale_rad_s * variance.sqrt(), -curvature))
+    }
+
+    /// Standard deviation of the speed, rad/s.
+    fn speed_sd(&self, at_s: f64) -> f64 {
+        let Some(along) = self.mean(at_s).try_normalize(f64::MIN_POSITIVE) else {
+            return self.scale_rad_s;
+        };
+        let variance: f64 = (0..3)
+            .map(|axis| along[axis].powi(2) * self.left_variance(axis, at_s, false))
+            .sum();
+        self.scale_rad_s * variance.sqrt()
+    }
+
+    /// Posterior variance of one axis's value or slope, relative to the motion's variance.
+    fn left_variance(&self, axis: usize, at_s: f64, slope: bool) -> f64 {
+        let Axis {
+            times_s, factor, ..
+        } = &self.axes[axis];
+        let (prior, towards) = if slope {
+            let h = 1e-2 * self.kernel.length_s;
+            let ahead = self.kernel.towards(at_s + h, times_s);
+            let behind = self.kernel.towards(at_s - h, times_s);
+            (self.kernel.slope_variance(), (ahead - behind) / (2.0 * h))
+        } else {
+            (1.0, self.kernel.towards(at_s, times_s))
+        };
+        let mut whitened = DMatrix::from_column_slice(towards.len(), 1, towards.as_slice());
+        factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
+        (prior - whitened.norm_squared()).max(0.0)
+    }
+}

@@ -1,0 +1,222 @@
+//! How smooth a segment's motion is and how much its unit rings on the skin, fitted over a session.
+
+use nalgebra::{Cholesky, DMatrix};
+
+use super::SequenceParams;
+use super::bins::Bins;
+use super::kernel::{Kernel, log_determinant};
+
+/// Correlation lengths tried, s: from a forearm's whip to a slow pelvis.
+const LENGTHS_S: [f64; 9] = [0.016, 0.022, 0.03, 0.04, 0.052, 0.066, 0.082, 0.1, 0.125];
+/// Skin strengths tried, relative to the motion.
+const SKIN_SDS: [f64; 5] = [0.01, 0.03, 0.08, 0.16, 0.3];
+/// Skin frequencies tried, Hz: the published 10 to 20 Hz with room on both sides.
+const SKIN_HZ: [f64; 8] = [8.5, 10.0, 11.5, 13.0, 15.0, 17.0, 19.5, 22.5];
+/// Lengths of the ringing tried, s: damping ratios of about 0.3 and 0.1 at 13 Hz.
+const SKIN_LENGTHS_S: [f64; 2] = [0.07, 0.15];
+
+/// What one session says about one unit on its segment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SkinModel {
+    /// Motion and skin.
+    pub kernel: Kernel,
+    /// Noise variance of a bin relative to the motion's variance.
+    pub noise: f64,
+    /// Log marginal likelihood per observation gained by the skin's part.
+    pub skin_gain: f64,
+    /// Correlation lengths about as likely as the best: how far the answer may depend on it.
+    pub rival_lengths_s: [f64; 2],
+}
+
+/// Fits one unit's model on up to `fit_serves` of its windows; `None` without any.
+///
+/// Maximum marginal likelihood with the motion's scale profiled out (Rasmussen & Williams 2006, eq.
+/// 5.8), on the part of each window before impact, where no shock is, all axes alike.
+pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel> {
+    let before = BeforeImpact::new(&spread_choice(windows, params.fit_serves as usize))?; // range-checked
+    let noise = params.model_noise.powi(2);
+    let likelihood = |kernel: Kernel| before.log_likelihood(&kernel, noise);
+    let mut plain = best(
+        LENGTHS_S.iter().map(|length_s| without_skin(*length_s)),
+        &likelihood,
+    )?;
+    let lengths_s = LENGTHS_S
+        .iter()
+        .copied()
+        .filter(|l| *l >= plain.0.length_s)
+        .step_by(2);
+    let mut skinned = best(
+        with_skin(&lengths_s.collect::<Vec<_>>()).into_iter(),
+        &likelihood,
+    )?;
+    for _ in 0..2 {
+        plain = best(
+            finer(plain.0).into_iter().filter(|k| k.skin_sd == 0.0),
+            &likelihood,
+        )?;
+        skinned = best(finer(skinned.0).into_iter(), &likelihood)?;
+    }
+    // three more numbers must pay for themselves (Akaike 1974)
+    let gain = skinned.1 - plain.1;
+    let kernel = if gain > 3.0 { skinned.0 } else { plain.0 };
+    Some(SkinModel {
+        kernel,
+        noise,
+        skin_gain: if gain > 3.0 {
+            gain / before.observations()
+        } else {
+            0.0
+        },
+        rival_lengths_s: [kernel.length_s * 0.85, kernel.length_s * 1.18],
+    })
+}
+
+/// Bin width that suits a fitted model, s.
+pub fn natural_bin_s(model: &SkinModel, params: &SequenceParams) -> f64 {
+    model.kernel.length_s / params.bins_per_length
+}
+
+fn without_skin(length_s: f64) -> Kernel {
+    Kernel {
+        length_s,
+        skin_sd: 0.0,
+        skin_hz: SKIN_HZ[0],
+        skin_length_s: SKIN_LENGTHS_S[0],
+    }
+}
+
+fn with_skin(lengths_s: &[f64]) -> Vec<Kernel> {
+    let mut kernels = Vec::new();
+    for &length_s in lengths_s {
+        for skin_sd in SKIN_SDS {
+            for skin_hz in SKIN_HZ {
+                for skin_length_s in SKIN_LENGTHS_S {
+                    kernels.push(Kernel {
+                        length_s,
+                        skin_sd,
+                        skin_hz,
+                        skin_length_s,
+                    });
+                }
+            }
+        }
+    }
+    kernels
+}
+
+/// The kernel and its neighbours, one number changed at a time.
+fn finer(k: Kernel) -> Vec<Kernel> {
+    let steps = [0.75, 0.87, 1.15, 1.33];
+    let near = steps.iter().flat_map(|s| {
+        [
+            Kernel {
+                length_s: k.length_s * s,
+                ..k
+            },
+            Kernel {
+                skin_sd: k.skin_sd * s * s,
+                ..k
+            },
+            Kernel {
+                skin_hz: k.skin_hz * (1.0 + 0.25 * (s - 1.0)),
+                ..k
+            },
+            Kernel {
+                skin_length_s: k.skin_length_s * s * s,
+                ..k
+            },
+        ]
+    });
+    near.chain([k]).collect()
+}
+
+/// Several windows' usable bins before impact; windows with the same usable bins share a covariance.
+struct BeforeImpact {
+    groups: Vec<Group>,
+}
+
+struct Group {
+    times_s: Vec<f64>,
+    /// One column per axis and window.
+    seen: DMatrix<f64>,
+}
+
+impl BeforeImpact {
+    fn new(windows: &[&Bins]) -> Option<Self> {
+        let count = windows
+            .iter()
+            .map(|bins| bins.time_s.partition_point(|t| *t < 0.0))
+            .min()?;
+        let step_s = windows.first()?.step_s();
+        let mut by_usable = std::collections::BTreeMap::<Vec<usize>, Vec<&Bins>>::new();
+        for bins in windows {
+            // clipped windows need what stands behind the flat top too
+            let clipped = bins.clipped.iter().flatten().any(|clipped| *clipped);
+            let until = if clipped { bins.time_s.len() } else { count };
+            let usable = (0..until)
+                .filter(|i| bins.shock_var[*i] == 0.0 && !bins.clipped[*i].contains(&true));
+            by_usable.entry(usable.collect()).or_default().push(bins);
+        }
+        let groups: Vec<Group> = by_usable
+            .into_iter()
+            .filter(|(usable, _)| usable.len() > 3)
+            .map(|(usable, members)| Group {
+                times_s: usable.iter().map(|i| *i as f64 * step_s).collect(),
+                seen: DMatrix::from_fn(usable.len(), 3 * members.len(), |row, column| {
+                    members[column / 3].gyro_rad_s[usable[row]][column % 3]
+                }),
+            })
+            .collect();
+        (!groups.is_empty()).then_some(Self { groups })
+    }
+
+    fn observations(&self) -> f64 {
+        self.groups
+            .iter()
+            .map(|group| group.seen.len() as f64)
+            .sum()
+    }
+
+    fn log_likelihood(&self, kernel: &Kernel, noise: f64) -> f64 {
+        let (mut energy, mut determinant) = (0.0, 0.0);
+        for group in &self.groups {
+            let observed = kernel.observed(&group.times_s, &vec![noise; group.times_s.len()]);
+            let Some(factor) = Cholesky::new(observed) else {
+                return f64::NEG_INFINITY;
+            };
+            let mut whitened = group.seen.clone();
+            factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
+            energy += whitened.norm_squared();
+            determinant += group.seen.ncols() as f64 * log_determinant(&factor);
+        }
+        let count = self.observations();
+        -0.5 * (count * (energy.max(f64::MIN_POSITIVE) / count).ln() + determinant)
+    }
+}
+
+/// Windows spread evenly over the session: unclipped ones where there are enough.
+fn spread_choice<'a>(windows: &[&'a Bins], most: usize) -> Vec<&'a Bins> {
+    let whole: Vec<&Bins> = windows
+        .iter()
+        .copied()
+        .filter(|bins| bins.clipped.iter().flatten().all(|clipped| !clipped))
+        .collect();
+    // a clipped window costs a covariance of its own: a third as many
+    let (pool, most) = if whole.len() >= 3 {
+        (whole, most)
+    } else {
+        (windows.to_vec(), most.div_ceil(3))
+    };
+    let every = pool.len().div_ceil(most.max(1)).max(1);
+    pool.into_iter().step_by(every).collect()
+}
+
+fn best(
+    kernels: impl Iterator<Item = Kernel>,
+    likelihood: &impl Fn(Kernel) -> f64,
+) -> Option<(Kernel, f64)> {
+    kernels
+        .map(|k| (k, likelihood(k)))
+        .filter(|(_, v)| v.is_finite())
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}

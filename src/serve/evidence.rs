@@ -1,0 +1,263 @@
+//! From the picture to a probability with reasons.
+//!
+//! Each piece of evidence moves the log odds of "serve motion" along a ramp: against at one end, in
+//! favour at the other, nothing in between where it says nothing. The ramps are broad on purpose:
+//! they state what bodies do, not what one athlete or one simulator did.
+
+use crate::frames::{Hand, Site};
+
+use super::params::ServeParams;
+use super::picture::Picture;
+
+/// One piece of evidence as it was weighed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weighed {
+    /// Change of the log odds.
+    pub log_odds: f64,
+    /// In words.
+    pub words: String,
+    /// What it is about.
+    pub about: About,
+}
+
+/// What a piece of evidence is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum About {
+    /// Forearm up at impact.
+    ForearmUp,
+    /// Forearm swings up into impact.
+    Rise,
+    /// Speed of the wrist.
+    Speed,
+    /// One burst, not many.
+    OneBurst,
+    /// Stillness before.
+    Stance,
+    /// Time from stance to impact.
+    Preparation,
+    /// Feet still before.
+    Feet,
+    /// Trunk and hip join in.
+    Body,
+    /// Not in the middle of a rally.
+    Alone,
+    /// Arm comes down afterwards.
+    FollowThrough,
+}
+
+impl About {
+    /// True for what came before the swing, false for the swing itself.
+    pub const fn is_setting(self) -> bool {
+        matches!(
+            self,
+            Self::Stance | Self::Preparation | Self::Feet | Self::Alone
+        )
+    }
+}
+
+/// A piecewise linear log likelihood ratio: knots of value and log odds, flat outside.
+struct Ramp<const N: usize>([(f64, f64); N]);
+
+impl<const N: usize> Ramp<N> {
+    fn at(&self, value: f64) -> f64 {
+        let knots = &self.0;
+        let Some(next) = knots.iter().position(|&(x, _)| value < x) else {
+            return knots[N - 1].1;
+        };
+        if next == 0 {
+            return knots[0].1;
+        }
+        let ((x0, y0), (x1, y1)) = (knots[next - 1], knots[next]);
+        y0 + (y1 - y0) * (value - x0) / (x1 - x0)
+    }
+}
+
+// Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
+const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(5.0, -8.0), (25.0, -3.5), (36.0, 0.0), (46.0, 1.5)]);
+const HIGHEST_DEG: Ramp<3> = Ramp([(30.0, -3.0), (45.0, -0.5), (60.0, 0.7)]);
+const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -3.5), (380.0, -0.6), (600.0, 0.5), (1000.0, 1.0)]);
+const RIVAL_SHARE: Ramp<4> = Ramp([(0.6, 0.5), (1.0, -0.3), (1.4, -2.0), (2.0, -3.5)]);
+const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
+const PREPARATION_S: Ramp<6> = Ramp([
+    (0.5, -2.0),
+    (0.7, 0.0),
+    (0.9, 0.8),
+    (2.0, 0.8),
+    (2.6, 0.0),
+    (3.3, -1.0),
+]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.4, 1.2), (0.8, 0.3), (1.3, -2.0), (2.5, -4.5)]);
+const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
+    (0.6, 1.2),
+    (0.9, 0.4),
+    (1.2, -1.0),
+    (1.8, -3.5),
+    (2.5, -4.5),
+]);
+const RISE_DEG: Ramp<3> = Ramp([(0.0, -1.5), (15.0, -0.3), (30.0, 0.4)]);
+const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
+const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
+const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
+
+/// The time before is not in the log: a serve cannot be told from a smash.
+const UNSEEN_BEFORE: f64 = -2.5;
+
+/// Weighs a picture; unknown things weigh nothing.
+pub fn weigh(picture: &Picture) -> Vec<Weighed> {
+    let mut all = Vec::new();
+    let mut add = |about, log_odds: f64, words: String| {
+        all.push(Weighed {
+            log_odds,
+            words,
+            about,
+        });
+    };
+    if let (Some(swing), Some(highest)) = (picture.elevation_swing_rad, picture.highest_rad) {
+        let trust = 1.0 / (1.0 + (picture.gravity_misfit / 0.25).powi(2));
+        let log_odds =
+            ELEVATION_SWING_DEG.at(swing.to_degrees()) + HIGHEST_DEG.at(highest.to_degrees());
+        let words = format!(
+            "forearm {:.0} deg above level while fastest",
+            swing.to_degrees()
+        );
+        add(About::ForearmUp, trust * log_odds, words);
+    }
+    if let Some(rise) = picture.rise_rad {
+        let words = format!("forearm swung up by {:.0} deg", rise.to_degrees());
+        add(About::Rise, RISE_DEG.at(rise.to_degrees()), words);
+    }
+    let peak_deg_s = picture.peak_rad_s.to_degrees();
+    let words = format!("wrist reached {peak_deg_s:.0} deg/s");
+    add(About::Speed, PEAK_DEG_S.at(peak_deg_s), words);
+    let rival = picture.rival_share;
+    let words = format!("next fastest move {:.0} % of it", 100.0 * rival);
+    add(About::OneBurst, RIVAL_SHARE.at(rival), words);
+    if let Some(quiet) = picture.quiet_rad_s {
+        let words = format!("hand as quiet as {:.0} deg/s before", quiet.to_degrees());
+        add(About::Stance, QUIET_DEG_S.at(quiet.to_degrees()), words);
+    } else {
+        let words = "the log does not show the time before".to_owned();
+        add(About::Stance, UNSEEN_BEFORE, words);
+    }
+    match picture.stance {
+        Some(stance) => {
+            let preparation_s = picture.impact.time_s - stance.to_s;
+            let words = format!("{preparation_s:.1} s from stillness to impact");
+            add(About::Preparation, PREPARATION_S.at(preparation_s), words);
+        }
+        None => add(
+            About::Preparation,
+            -1.5,
+            "no still moment before".to_owned(),
+        ),
+    }
+    weigh_body(picture, &mut add);
+    if let Some(since_s) = picture.since_fast_s {
+        let words = format!("{since_s:.1} s after the swing before");
+        add(About::Alone, ALONE_S.at(since_s), words);
+    }
+    if let Some(lowest) = picture.lowest_after_rad {
+        let deg = lowest.to_degrees();
+        let words = format!("forearm came down to {deg:.0} deg");
+        add(About::FollowThrough, LOWEST_AFTER_DEG.at(deg), words);
+    }
+    all
+}
+
+fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
+    let core = [Site::Hip, Site::Trunk];
+    let steps = core
+        .iter()
+        .find_map(|site| picture.shake_m_s2[site.index()]);
+    match (steps, picture.shake_m_s2[Site::Wrist.index()]) {
+        (Some(steps), _) => {
+            let words = format!("body shaken by {steps:.1} m/s^2 before the swing");
+            add(About::Feet, FEET_M_S2.at(steps), words);
+        }
+        (None, Some(shake)) => {
+            let words = format!("hand shaken by {shake:.1} m/s^2 before the swing");
+            add(About::Feet, HAND_SHAKE_M_S2.at(shake), words);
+        }
+        (None, None) => {}
+    }
+    let turn = core
+        .iter()
+        .filter_map(|site| picture.body_rad_s[site.index()])
+        .reduce(f64::max);
+    if let Some(turn) = turn {
+        let words = format!("body turned at {:.0} deg/s", turn.to_degrees());
+        add(About::Body, BODY_DEG_S.at(turn.to_degrees()), words);
+    }
+}
+
+/// Probability of a serve motion: a full overhead swing, and a serve's setting before it.
+pub fn probability(weighed: &[Weighed], params: &ServeParams) -> f64 {
+    let sum = |of_setting: bool| -> f64 {
+        weighed
+            .iter()
+            .filter(|w| w.about.is_setting() == of_setting)
+            .map(|w| w.log_odds)
+            .sum()
+    };
+    let swing = params.swing_log_odds + params.evidence_share * sum(false);
+    let setting = params.setting_log_odds + params.evidence_share * sum(true);
+    logistic(swing) * logistic(setting)
+}
+
+fn logistic(log_odds: f64) -> f64 {
+    1.0 / (1.0 + (-log_odds).exp())
+}
+
+/// The strongest words in favour, strongest first.
+pub fn reasons_for(weighed: &[Weighed]) -> Vec<String> {
+    ranked(weighed, 1.0)
+}
+
+fn ranked(weighed: &[Weighed], sign: f64) -> Vec<String> {
+    let mut kept: Vec<&Weighed> = weighed
+        .iter()
+        .filter(|w| sign * w.log_odds > 0.25)
+        .collect();
+    kept.sort_by(|a, b| (sign * b.log_odds).total_cmp(&(sign * a.log_odds)));
+    kept.into_iter().map(|w| w.words.clone()).collect()
+}
+
+/// What a refused candidate looked like, with the strongest words against.
+pub fn refusal(picture: &Picture, weighed: &[Weighed], hand: Hand) -> String {
+    let against = ranked(weighed, -1.0);
+    let detail: Vec<&str> = against.iter().take(3).map(String::as_str).collect();
+    format!(
+        "{}: {}",
+        likeness(picture, weighed, hand),
+        detail.join(", ")
+    )
+}
+
+fn likeness(picture: &Picture, weighed: &[Weighed], hand: Hand) -> &'static str {
+    let score = |about| {
+        weighed
+            .iter()
+            .find(|w| w.about == about)
+            .map_or(0.0, |w: &Weighed| w.log_odds)
+    };
+    let up = score(About::ForearmUp) > -1.0;
+    let fast = picture.peak_rad_s.to_degrees() > 450.0;
+    let body = score(About::Body) > -1.0;
+    let repeated = picture.rival_share > 0.75;
+    let forward = match hand {
+        Hand::Right => 1.0,
+        Hand::Left => -1.0,
+    };
+    match (up, fast && body) {
+        (_, false) if repeated => "waving, wiping or handling",
+        (true, true) if repeated => "repeated overhead moves",
+        (true, true) => "smash or other overhead stroke without a serve's preparation",
+        (true, false) => "raised hand without a full swing",
+        (false, false) => "hand movement without a full swing",
+        (false, true) => match picture.level_share.map(|l| forward * l) {
+            Some(level) if level > 0.0 => "forehand-like stroke",
+            Some(_) => "backhand-like stroke",
+            None => "stroke",
+        },
+    }
+}

@@ -1,0 +1,315 @@
+//! The instant the ball was met, from what breaks the swing's smoothness.
+//!
+//! An arm's swing is smooth over a few samples, a ball's shock is not. Each channel is predicted from
+//! its last three samples by a parabola; what the prediction misses, measured against what it misses
+//! elsewhere in the same swing, is the surprise. Channels at their limit are left out, so a saturated
+//! long axis does not hide the shock on the others or in the gyroscope.
+
+use std::ops::Range;
+
+use super::params::ServeParams;
+use super::swing::Swing;
+use crate::samples::{Flags, Samples};
+
+/// The ball's shock, or its absence.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Impact {
+    /// Onset, reference clock, s.
+    pub time_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+    /// Largest surprise over the swing's own level; smooth swings stay at a few.
+    pub ratio: f64,
+    /// Whether the time stands on a shock.
+    pub from_shock: bool,
+}
+
+/// Smallest surprise scale of an accelerometer axis, m/s^2: below any unit's noise times four.
+const FORCE_FLOOR_M_S2: f64 = 0.4;
+/// Smallest surprise scale of a gyroscope axis, rad/s.
+const RATE_FLOOR_RAD_S: f64 = 0.02;
+/// The shock starts where the surprise first exceeds this share of its largest value ...
+const ONSET_SHARE: f64 = 0.06;
+/// ... and this many times the swing's level before it.
+const ONSET_LEVEL: f64 = 5.0;
+/// A first sample below this share of the second is a filter's ringing ahead of the shock.
+const AHEAD_SHARE: f64 = 0.15;
+/// The level before is taken over this long, s.
+const LEVEL_S: f64 = 0.05;
+
+/// Surprise about a swing's fastest moment, kept so that impact can be timed again once the session
+/// has taught when it comes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Surprise {
+    rate_hz: f64,
+    time_s: Vec<f64>,
+    /// One sample ahead.
+    first: Vec<f64>,
+    /// The same sample predicted from three samples further back.
+    second: Vec<f64>,
+    /// Fifth differences: sharper, for telling a shock from a fast swing.
+    fifth: Vec<f64>,
+}
+
+/// When impact is expected from the swing alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Reference clock, s.
+    pub time_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+}
+
+impl Impact {
+    /// The same swing taken for dry: impact is where the swing expects it.
+    pub const fn without_shock(self, expected: Expected) -> Self {
+        Self {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            from_shock: false,
+            ..self
+        }
+    }
+}
+
+impl Surprise {
+    /// Measures the surprise about the fastest moment of a swing.
+    pub fn of(swing: &Swing, params: &ServeParams) -> Self {
+        let channels = Channels::of(swing);
+        let before_s = params.shock_before_s + LEVEL_S;
+        let span = swing.span(-before_s, params.shock_after_s);
+        Self {
+            rate_hz: swing.samples.rate_hz,
+            time_s: swing.samples.time_s[span.clone()].to_vec(),
+            first: span.clone().map(|i| channels.missed(i, 1)).collect(),
+            second: span.clone().map(|i| channels.missed(i, 2)).collect(),
+            fifth: channels.fifths(swing.span(-0.25, 0.2), span),
+        }
+    }
+
+    /// Largest fifth difference about an impact, over the swing's own.
+    pub fn roughness(&self, impact_s: f64) -> f64 {
+        let near = |time_s: f64| (-0.015..0.04).contains(&(time_s - impact_s));
+        (self.time_s.iter().zip(&self.fifth))
+            .filter(|(time_s, _)| near(**time_s))
+            .map(|(_, rough)| *rough)
+            .fold(0.0, f64::max)
+    }
+
+    /// Times the shock near where it is expected; without one, impact is where it is expected.
+    pub fn impact(&self, expected: Expected, params: &ServeParams) -> Impact {
+        let step_s = 1.0 / self.rate_hz.max(1.0);
+        let reach_s = 3.0 * expected.sd_s + 1.5 * step_s;
+        let near = |i: &usize| (self.time_s[*i] - expected.time_s).abs() <= reach_s;
+        let weight = |i: usize| {
+            let off = (self.time_s[i] - expected.time_s) / (2.0 * expected.sd_s + step_s);
+            self.first[i] * (-0.5 * off * off).exp()
+        };
+        let within: Vec<usize> = (0..self.time_s.len()).filter(near).collect();
+        let top = within
+            .iter()
+            .copied()
+            .max_by(|&a, &b| weight(a).total_cmp(&weight(b)));
+        let without = |ratio| Impact {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            ratio,
+            from_shock: false,
+        };
+        let (Some(top), Some(&from)) = (top, within.first()) else {
+            return without(0.0);
+        };
+        let ratio = self.first[top];
+        if ratio < params.shock_ratio {
+            return without(ratio);
+        }
+        let level = self.level_before(from);
+        let onset = self.onset(from, top, level);
+        let (time_s, within_sample) = self.between_samples(onset);
+        // a shock that barely stands out leaves the onset open by samples
+        let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
+        let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
+        Impact {
+            time_s,
+            sd_s: sd_s.hypot(PATH_SD_S),
+            ratio,
+            from_shock: true,
+        }
+    }
+
+    /// What nine in ten samples stay below just before `from`.
+    fn level_before(&self, from: usize) -> f64 {
+        // a few dozen samples
+        let length = (LEVEL_S * self.rate_hz).round() as usize + 2;
+        let mut before = self.first[from.saturating_sub(length)..from].to_vec();
+        before.sort_by(f64::total_cmp);
+        before
+            .get(before.len().saturating_sub(1) * 9 / 10)
+            .copied()
+            .unwrap_or(1.0)
+    }
+
+    /// First sample of the shock whose largest surprise is at `top`.
+    fn onset(&self, from: usize, top: usize, level: f64) -> usize {
+        let ratio = self.first[top];
+        let threshold = (ONSET_SHARE * ratio).max(ONSET_LEVEL * level).min(ratio);
+        let crossed = (from..=top).find(|&i| self.first[i] >= threshold);
+        let mut onset = crossed.unwrap_or(top);
+        while onset < top && self.first[onset] < AHEAD_SHARE * self.first[onset + 1] {
+            onset += 1;
+        }
+        onset
+    }
+
+    /// Where between the sample before `onset` and `onset` the shock began, and how sure (s).
+    ///
+    /// A first sample much smaller than the second was taken soon after the start; one as large came
+    /// from anywhere in the interval.
+    fn between_samples(&self, onset: usize) -> (f64, f64) {
+        let (time_s, step_s) = (self.time_s[onset], 1.0 / self.rate_hz);
+        let first = self.first[onset];
+        let second = self.second.get(onset + 1).copied().unwrap_or(0.0);
+        let share = if second > first { first / second } else { 0.5 };
+        (time_s - share.min(0.5) * step_s, 0.35 * step_s)
+    }
+}
+
+/// Spread of the shock's travel from racket to wrist and of the units' filters, s: own choice after
+/// travel times under a millisecond.
+const PATH_SD_S: f64 = 0.0004;
+
+/// The six channels with the surprise scale of each.
+struct Channels {
+    values: Vec<[f64; 6]>,
+    usable: Vec<[bool; 6]>,
+    scale: [f64; 6],
+}
+
+impl Channels {
+    fn of(swing: &Swing) -> Self {
+        let samples = &swing.samples;
+        let force_limit = limit(samples, Flags::ACCEL_CLIPPED, |s, i, k| s.accel_m_s2[i][k]);
+        let rate_limit = limit(samples, Flags::GYRO_CLIPPED, |s, i, k| s.gyro_rad_s[i][k]);
+        let mut channels = Self {
+            values: Vec::with_capacity(samples.len()),
+            usable: Vec::with_capacity(samples.len()),
+            scale: [1.0; 6],
+        };
+        for index in 0..samples.len() {
+            let (force, rate) = (samples.accel_m_s2[index], samples.gyro_rad_s[index]);
+            channels
+                .values
+                .push([force.x, force.y, force.z, rate.x, rate.y, rate.z]);
+            channels.usable.push(std::array::from_fn(|k| match k {
+                0..3 => force[k].abs() < force_limit,
+                _ => rate[k - 3].abs() < rate_limit,
+            }));
+        }
+        let span = swing.span(-0.25, 0.2);
+        for channel in 0..6 {
+            let misses = span
+                .clone()
+                .filter_map(|index| channels.miss(index, channel, 1));
+            channels.scale[channel] = common(misses).max(floor(channel));
+        }
+        channels
+    }
+
+    /// What the parabola through the three samples before misses, `ahead` (1 or 2) samples on; the
+    /// sample meant is `index`. `None` near the start and where any of the samples is at its limit.
+    fn miss(&self, index: usize, channel: usize, ahead: usize) -> Option<f64> {
+        let last = index.checked_sub(ahead)?;
+        let first = last.checked_sub(2)?;
+        let usable = |at: usize| self.usable.get(at).is_some_and(|u| u[channel]);
+        if !(usable(first) && usable(first + 1) && usable(last) && usable(index)) {
+            return None;
+        }
+        let value = |at: usize| self.values[at][channel]; // in range: usable
+        let (a, b, c) = (value(last), value(last - 1), value(first));
+        let predicted = if ahead == 1 {
+            3.0 * a - 3.0 * b + c
+        } else {
+            6.0 * a - 8.0 * b + 3.0 * c
+        };
+        Some(value(index) - predicted)
+    }
+
+    /// Fifth difference of a channel, where its six samples are usable.
+    fn fifth(&self, index: usize, channel: usize) -> Option<f64> {
+        const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
+        let first = index.checked_sub(5)?;
+        let (values, usable) = (
+            self.values.get(first..=index)?,
+            self.usable.get(first..=index)?,
+        );
+        if !usable.iter().all(|u| u[channel]) {
+            return None;
+        }
+        let terms = WEIGHTS.iter().zip(values.iter().rev());
+        Some(terms.map(|(w, v)| w * v[channel]).sum())
+    }
+
+    /// Root mean square of the fifth differences over `span` in units of their common size in `swing`.
+    fn fifths(&self, swing: Range<usize>, span: Range<usize>) -> Vec<f64> {
+        // noise grows by the root of the sum of squared weights: 252 against 20 for the third
+        let noise = (252.0_f64 / 20.0).sqrt();
+        let scale: [f64; 6] = std::array::from_fn(|channel| {
+            let size = common(swing.clone().filter_map(|i| self.fifth(i, channel)));
+            size.max(noise * floor(channel))
+        });
+        span.map(|index| {
+            rms((0..6).filter_map(|channel| Some(self.fifth(index, channel)? / scale[channel])))
+        })
+        .collect()
+    }
+
+    /// Root mean square of the misses of all usable channels in units of their scales.
+    fn missed(&self, index: usize, ahead: usize) -> f64 {
+        rms((0..6)
+            .filter_map(|channel| Some(self.miss(index, channel, ahead)? / self.scale[channel])))
+    }
+}
+
+fn rms(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0_f64);
+    for value in values {
+        sum += value * value;
+        count += 1.0;
+    }
+    (sum / count.max(1.0)).sqrt()
+}
+
+/// What seven in ten sizes stay below.
+fn common(values: impl Iterator<Item = f64>) -> f64 {
+    let mut sizes: Vec<f64> = values.map(f64::abs).collect();
+    sizes.sort_by(f64::total_cmp);
+    sizes.get(sizes.len() * 7 / 10).copied().unwrap_or(0.0)
+}
+
+/// Smallest scale of a channel's surprise.
+const fn floor(channel: usize) -> f64 {
+    if channel < 3 {
+        FORCE_FLOOR_M_S2
+    } else {
+        RATE_FLOOR_RAD_S
+    }
+}
+
+/// The value beyond which a sample of a clipping channel is not to be trusted.
+fn limit(samples: &Samples, flag: Flags, value: impl Fn(&Samples, usize, usize) -> f64) -> f64 {
+    let largest = (0..samples.len())
+        .filter(|&index| samples.flags[index].has(flag))
+        .flat_map(|index| (0..3).map(move |axis| (index, axis)))
+        .map(|(index, axis)| value(samples, index, axis).abs())
+        .fold(0.0, f64::max);
+    if largest > 0.0 {
+        0.985 * largest
+    } else {
+        f64::INFINITY
+    }
+}
+
+/// Largest trustworthy specific force per axis, m/s^2; infinite where nothing clipped.
+pub fn force_limit_m_s2(samples: &Samples) -> f64 {
+    limit(samples, Flags::ACCEL_CLIPPED, |s, i, k| s.accel_m_s2[i][k])
+}

@@ -1,0 +1,178 @@
+//! When a serve's phases began and ended, as far as the worn units can see.
+//!
+//! Stages after Kovacs and Ellenbecker (2011). The ball's release and the knee are not visible from
+//! these sites; loading is read from how the pelvis (or, second best, the thorax) sinks and rises.
+
+use nalgebra::{UnitQuaternion, Vector3};
+
+use crate::estimate::{Estimate, Reading, Why};
+use crate::frames::{PerSite, Site};
+use crate::samples::Samples;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+use super::Phases;
+use super::picture::{Picture, indices, mean, moving_mean};
+use super::swing::Swing;
+
+/// Share of the peak rate at which acceleration is said to start and deceleration to end.
+const BURST_SHARE: f64 = 0.2;
+/// A sinking slower than this is sway, m/s.
+const SINKING_M_S: f64 = 0.12;
+/// Share of the deepest sinking speed at which loading is said to start.
+const SINKING_SHARE: f64 = 0.15;
+/// A landing shakes the body at least this much above gravity, m/s^2.
+const LANDING_M_S2: f64 = 4.0;
+
+/// Times the phases of an accepted swing.
+pub fn phases(swing: &Swing, picture: &Picture, body: &PerSite<Samples>) -> Phases {
+    let impact_s = picture.impact.time_s;
+    let stance_end_s = picture
+        .stance
+        .map_or(Reading::Unknown(Why::NotSeen), |stance| {
+            Reading::Known(Estimate::one(stance.to_s, 0.06))
+        });
+    let core = [Site::Hip, Site::Trunk]
+        .into_iter()
+        .find_map(|site| body[site.index()].as_ref().map(|samples| (site, samples)));
+    let (loading_start_s, deepest_loading_s, landing_s) = match core {
+        None => (
+            Reading::Unknown(Why::NotWorn),
+            Reading::Unknown(Why::NotWorn),
+            Reading::Unknown(Why::NotWorn),
+        ),
+        Some((site, samples)) => {
+            let blur = if site == Site::Hip { 1.0 } else { 2.0 };
+            let sinking = Sinking::of(samples, impact_s);
+            let told = |time_s: Option<f64>, sd_s: f64| {
+                time_s.map_or(Reading::Unknown(Why::NotSeen), |time_s| {
+                    Reading::Known(Estimate::one(time_s, sd_s * blur))
+                })
+            };
+            (
+                told(sinking.as_ref().map(|s| s.start_s), 0.06),
+                told(sinking.as_ref().map(|s| s.deepest_s), 0.03),
+                told(landing(samples, impact_s), 0.015),
+            )
+        }
+    };
+    let (start, end) = burst(swing);
+    let told = |time_s: Option<f64>| {
+        time_s.map_or(Reading::Unknown(Why::NotSeen), |time_s| {
+            Reading::Known(Estimate::one(time_s, 0.02))
+        })
+    };
+    Phases {
+        stance_end_s,
+        loading_start_s,
+        deepest_loading_s,
+        acceleration_start_s: told(start),
+        deceleration_end_s: told(end),
+        landing_s,
+    }
+}
+
+/// Where the burst of rate about the peak rises through and falls below its share of the peak.
+fn burst(swing: &Swing) -> (Option<f64>, Option<f64>) {
+    let floor = BURST_SHARE * swing.peak_rad_s();
+    let low = |index: &usize| swing.rate_rad_s(*index) < floor;
+    let time = |index: usize| swing.samples.time_s[index];
+    let start = (swing.span(-0.7, 0.0).start..swing.peak_index)
+        .rev()
+        .find(low);
+    let end = (swing.peak_index..swing.span(0.0, 0.9).end).find(low);
+    (start.map(time), end.map(time))
+}
+
+/// How the core sank and rose before impact.
+struct Sinking {
+    start_s: f64,
+    deepest_s: f64,
+}
+
+impl Sinking {
+    /// Integrates the vertical force from 2.2 s before impact; the mean speed of the still beginning
+    /// is taken as zero. Deepest is where sinking turns into rising.
+    fn of(samples: &Samples, impact_s: f64) -> Option<Self> {
+        let span = indices(samples, impact_s - 2.2, impact_s);
+        if span.len() < 40 {
+            return None;
+        }
+        let (times_s, speed_m_s) = vertical_speed(samples, span)?;
+        let until = times_s.partition_point(|&t| t < impact_s - 0.05);
+        let from = times_s.partition_point(|&t| t < impact_s - 1.5);
+        let lowest = (from..until).min_by(|&a, &b| speed_m_s[a].total_cmp(&speed_m_s[b]))?;
+        let fastest_m_s = speed_m_s[lowest];
+        if fastest_m_s > -SINKING_M_S {
+            return None;
+        }
+        let deepest = (lowest..until).find(|&i| speed_m_s[i] >= 0.0)?;
+        let start = (0..lowest)
+            .rev()
+            .find(|&i| speed_m_s[i] > SINKING_SHARE * fastest_m_s)?;
+        Some(Self {
+            start_s: times_s[start],
+            deepest_s: times_s[deepest],
+        })
+    }
+}
+
+/// Upward speed, m/s, zero on average over the first half second.
+fn vertical_speed(samples: &Samples, span: std::ops::Range<usize>) -> Option<(Vec<f64>, Vec<f64>)> {
+    let first_s = samples.time_s[span.start];
+    let still = span
+        .clone()
+        .take_while(|&i| samples.time_s[i] < first_s + 0.5);
+    let (mut sum, mut count) = (Vector3::zeros(), 0.0);
+    let mut turn = UnitQuaternion::identity();
+    let mut turns = Vec::with_capacity(span.len());
+    for index in span.clone() {
+        if index > span.start {
+            let step_s = samples.time_s[index] - samples.time_s[index - 1];
+            let rate = 0.5 * (samples.gyro_rad_s[index] + samples.gyro_rad_s[index - 1]);
+            turn *= UnitQuaternion::from_scaled_axis(rate * step_s);
+        }
+        turns.push(turn);
+    }
+    for (index, turn) in still.zip(&turns) {
+        sum += turn * samples.accel_m_s2[index];
+        count += 1.0;
+    }
+    let up = (sum / f64::max(count, 1.0)).try_normalize(1.0)?;
+    let rest_m_s2 = (sum / f64::max(count, 1.0)).norm();
+    if (rest_m_s2 / STANDARD_GRAVITY_M_S2 - 1.0).abs() > 0.15 {
+        return None;
+    }
+    let (mut speed, mut speed_m_s, mut times_s) = (0.0, Vec::new(), Vec::new());
+    for (index, turn) in span.clone().zip(&turns) {
+        let step_s = if index > span.start {
+            samples.time_s[index] - samples.time_s[index - 1]
+        } else {
+            0.0
+        };
+        speed += ((turn * samples.accel_m_s2[index]).dot(&up) - rest_m_s2) * step_s;
+        speed_m_s.push(speed);
+        times_s.push(samples.time_s[index]);
+    }
+    Some((times_s, speed_m_s))
+}
+
+/// Onset of the largest shake of the core after impact.
+fn landing(samples: &Samples, impact_s: f64) -> Option<f64> {
+    let span = indices(samples, impact_s + 0.03, impact_s + 0.9);
+    let start = span.start;
+    let forces: Vec<f64> = span.map(|i| samples.accel_m_s2[i].norm()).collect();
+    // a hundredth of a second of samples
+    let half = (0.005 * samples.rate_hz).round() as usize;
+    let smooth = moving_mean(&forces, half);
+    let (top, &largest) = smooth
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    let rest = mean(forces.iter().copied())?.min(STANDARD_GRAVITY_M_S2);
+    if largest < STANDARD_GRAVITY_M_S2 + LANDING_M_S2 {
+        return None;
+    }
+    let level = rest + 0.3 * (largest - rest);
+    let onset = (0..top).rev().find(|&i| smooth[i] < level)?;
+    samples.time_s.get(start + onset).copied()
+}

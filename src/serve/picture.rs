@@ -1,0 +1,373 @@
+//! What one candidate looked like: durations, directions and shares, no verdict.
+
+use nalgebra::Vector3;
+
+use crate::frames::{PerSite, Site};
+use crate::samples::Samples;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+use super::impact::Impact;
+use super::params::ServeParams;
+use super::swing::Swing;
+
+/// Averaging time of the stillness measure, s.
+const SMOOTH_S: f64 = 0.06;
+
+/// A stretch of time, reference clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Start, s.
+    pub from_s: f64,
+    /// End, s.
+    pub to_s: f64,
+}
+
+/// What one candidate looked like.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Picture {
+    /// Fastest wrist rate, rad/s.
+    pub peak_rad_s: f64,
+    /// Its time, reference clock, s.
+    pub peak_s: f64,
+    /// When and how sharply the ball was met, or would have been.
+    pub impact: Impact,
+    /// Forearm elevation averaged over the swing, fast samples counting most, rad.
+    pub elevation_swing_rad: Option<f64>,
+    /// Forearm elevation at impact, rad.
+    pub elevation_impact_rad: Option<f64>,
+    /// Lowest forearm elevation in the half second after impact, rad.
+    pub lowest_after_rad: Option<f64>,
+    /// Vertical share of the axis the forearm sweeps about, -1 to 1: 0 is a swing in an upright
+    /// plane, +1 a level swing counter-clockwise seen from above.
+    pub level_share: Option<f64>,
+    /// Largest wrist rate outside the swing but within two seconds, share of the peak.
+    pub rival_share: f64,
+    /// The last still stretch of the hand before the swing.
+    pub stance: Option<Stretch>,
+    /// Quietest quarter second before the swing: root mean square wrist rate, rad/s.
+    pub quiet_rad_s: Option<f64>,
+    /// Mean wrist rate from 2.2 s to 1.2 s before impact, rad/s.
+    pub before_rad_s: Option<f64>,
+    /// Spread of the force's length from 2.4 s to 1.0 s before impact, by site, m/s^2: steps show.
+    pub steps_m_s2: PerSite<f64>,
+    /// Fastest rate from 0.4 s before to 0.1 s after impact, by site, rad/s.
+    pub body_rad_s: PerSite<f64>,
+    /// Time since the fast moment before, s.
+    pub since_fast_s: Option<f64>,
+    /// How far the gravity estimate is from gravity's length, share.
+    pub gravity_misfit: f64,
+    /// When the forearm swept fastest, reference clock, s.
+    pub sweep_s: f64,
+    /// When the forearm stood highest about the swing's peak, reference clock, s.
+    pub highest_s: Option<f64>,
+    /// How high that was, rad.
+    pub highest_rad: Option<f64>,
+    /// How far the forearm rose from its lowest in the third of a second before impact, rad.
+    pub rise_rad: Option<f64>,
+    /// Share of the swing, by squared sweep, with the forearm more than 30 degrees up.
+    pub raised_share: Option<f64>,
+    /// Quick shaking (above a few Hz) from 1.5 s to 0.4 s before impact, by site, m/s^2: footfalls.
+    pub shake_m_s2: PerSite<f64>,
+    /// Largest quick shake in that time, by site, m/s^2.
+    pub jolt_m_s2: PerSite<f64>,
+    /// Length of the lever the swing turned on, m.
+    pub lever_m: Option<f64>,
+}
+
+/// Everything the picture is made from.
+pub struct View<'a> {
+    /// The wrist's swing.
+    pub swing: &'a Swing,
+    /// Elbow to hand, sensor axes, where known.
+    pub axis: Option<Vector3<f64>>,
+    /// Samples of the other worn units on the reference clock.
+    pub body: &'a PerSite<Samples>,
+    /// Time since the fast moment before, s.
+    pub since_fast_s: Option<f64>,
+}
+
+/// When the forearm swept fastest, reference clock, s. Without a known long axis, the fastest moment.
+pub fn fastest_sweep_s(swing: &Swing, axis: Option<&Vector3<f64>>, params: &ServeParams) -> f64 {
+    let Some(axis) = axis else {
+        return swing.peak_s();
+    };
+    swing
+        .span(-params.shock_before_s, params.shock_after_s)
+        .map(|index| (index, swing.sweep(axis, index).norm()))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or(swing.peak_s(), |(index, _)| swing.samples.time_s[index])
+}
+
+/// Measures a candidate.
+pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture {
+    let swing = view.swing;
+    let impact_s = impact.time_s;
+    let axis = view.axis.as_ref();
+    let swept = axis.map(|axis| Swept::of(swing, axis));
+    let smooth = smoothed_rate(swing);
+    let before = swing.between(impact_s - 2.2, impact_s - 1.2);
+    let mut steps_m_s2: PerSite<f64> = [None; 4];
+    let mut body_rad_s: PerSite<f64> = [None; 4];
+    for site in [Site::Hip, Site::Trunk, Site::Arm] {
+        if let Some(samples) = &view.body[site.index()] {
+            steps_m_s2[site.index()] = force_spread(samples, impact_s - 2.4, impact_s - 1.0);
+            body_rad_s[site.index()] = fastest(samples, impact_s - 0.4, impact_s + 0.1);
+        }
+    }
+    let highest = axis.and_then(|axis| {
+        swing
+            .span(-0.14, 0.05)
+            .map(|i| (swing.samples.time_s[i], swing.elevation_rad(axis, i)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    });
+    let stance = stance(swing, axis, &smooth, impact_s, params);
+    let moving_s = stance.map_or(impact_s - 1.5, |s| {
+        s.to_s.clamp(impact_s - 1.5, impact_s - 0.7)
+    });
+    let mut shakes: PerSite<(f64, f64)> = [None; 4];
+    for site in [Site::Hip, Site::Trunk, Site::Arm] {
+        if let Some(samples) = &view.body[site.index()] {
+            shakes[site.index()] = shake(samples, moving_s, impact_s - 0.45);
+        }
+    }
+    shakes[Site::Wrist.index()] = shake(&swing.samples, moving_s, impact_s - 0.45);
+    steps_m_s2[Site::Wrist.index()] = force_spread(&swing.samples, impact_s - 2.4, impact_s - 1.0);
+    Picture {
+        peak_rad_s: swing.peak_rad_s(),
+        peak_s: swing.peak_s(),
+        impact,
+        elevation_swing_rad: swept.as_ref().map(|s| s.elevation_rad),
+        elevation_impact_rad: axis.and_then(|axis| {
+            mean(
+                swing
+                    .between(impact_s - 0.025, impact_s + 0.01)
+                    .map(|i| swing.elevation_rad(axis, i)),
+            )
+        }),
+        lowest_after_rad: axis.and_then(|axis| {
+            swing
+                .between(impact_s, impact_s + 0.5)
+                .map(|i| swing.elevation_rad(axis, i))
+                .reduce(f64::min)
+        }),
+        level_share: swept.as_ref().map(|s| s.level_share),
+        rival_share: rival_share(swing, &smooth),
+        stance,
+        quiet_rad_s: quietest(swing, impact_s),
+        before_rad_s: mean(before.map(|i| swing.rate_rad_s(i))),
+        steps_m_s2,
+        body_rad_s,
+        since_fast_s: view.since_fast_s,
+        gravity_misfit: swing.gravity_misfit,
+        sweep_s: fastest_sweep_s(swing, axis, params),
+        highest_s: highest.map(|(time_s, _)| time_s),
+        highest_rad: highest.map(|(_, rad)| rad),
+        rise_rad: axis.zip(highest).and_then(|(axis, (top_s, top_rad))| {
+            let lowest = swing
+                .between(top_s - 0.35, top_s)
+                .map(|i| swing.elevation_rad(axis, i))
+                .reduce(f64::min)?;
+            Some(top_rad - lowest)
+        }),
+        raised_share: axis.map(|axis| {
+            let (mut up, mut all) = (0.0, 1e-9);
+            for i in swing.span(-0.2, 0.1) {
+                let w = swing.sweep(axis, i).norm_squared();
+                all += w;
+                if swing.elevation_rad(axis, i) > 0.5 {
+                    up += w;
+                }
+            }
+            up / all
+        }),
+        shake_m_s2: shakes.map(|s| s.map(|s| s.0)),
+        jolt_m_s2: shakes.map(|s| s.map(|s| s.1)),
+        lever_m: swing
+            .lever(super::impact::force_limit_m_s2(&swing.samples))
+            .map(|l| l.arm_m.norm()),
+    }
+}
+
+/// What a moving mean leaves.
+fn above(values: &[f64], half: usize) -> Vec<f64> {
+    let means = moving_mean(values, half);
+    values.iter().zip(means).map(|(v, m)| v - m).collect()
+}
+
+/// Root mean square and largest quick part of the force: what a tenth of a second's mean leaves.
+fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
+    let within = indices(samples, from_s, to_s);
+    if within.len() < 20 {
+        return None;
+    }
+    // a twentieth of a second of samples
+    let half = (0.05 * samples.rate_hz).round() as usize;
+    let (mut sum, mut largest) = (vec![0.0; within.len()], 0.0_f64);
+    for axis in 0..3 {
+        let force: Vec<f64> = samples.accel_m_s2[within.clone()]
+            .iter()
+            .map(|f| f[axis])
+            .collect();
+        for (total, quick) in sum.iter_mut().zip(above(&above(&force, half), half)) {
+            *total += quick.powi(2);
+        }
+    }
+    let count = sum.len() as f64;
+    let energy: f64 = sum.iter().sum();
+    for quick in sum {
+        largest = largest.max(quick.sqrt());
+    }
+    Some(((energy / count).sqrt(), largest))
+}
+
+struct Swept {
+    elevation_rad: f64,
+    level_share: f64,
+}
+
+impl Swept {
+    /// Averages over the swing, weighted by the square of the sweep.
+    fn of(swing: &Swing, axis: &Vector3<f64>) -> Self {
+        let (mut weights, mut elevation, mut plane) = (1e-9, 0.0, Vector3::zeros());
+        let mut level = 0.0;
+        for index in swing.span(-0.2, 0.1) {
+            let sweep = swing.sweep(axis, index);
+            let weight = sweep.norm_squared();
+            weights += weight;
+            elevation += weight * swing.elevation_rad(axis, index);
+            plane += swing.turn[index] * sweep * sweep.norm();
+            level += sweep.dot(&swing.up[index]) * sweep.norm();
+        }
+        Self {
+            elevation_rad: elevation / weights,
+            level_share: level / plane.norm().max(1e-9),
+        }
+    }
+}
+
+/// Mean, or nothing of nothing.
+pub fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for value in values {
+        sum += value;
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum / count)
+}
+
+/// Resultant rate averaged over [`SMOOTH_S`], rad/s.
+fn smoothed_rate(swing: &Swing) -> Vec<f64> {
+    let rates: Vec<f64> = (0..swing.samples.len())
+        .map(|i| swing.rate_rad_s(i))
+        .collect();
+    // half a window is a few dozen samples at most
+    let half = (0.5 * SMOOTH_S * swing.samples.rate_hz).round() as usize;
+    moving_mean(&rates, half)
+}
+
+/// Mean over `half` samples to both sides, fewer at the ends.
+pub fn moving_mean(values: &[f64], half: usize) -> Vec<f64> {
+    let mut sums = Vec::with_capacity(values.len() + 1);
+    sums.push(0.0);
+    let mut sum = 0.0;
+    for value in values {
+        sum += value;
+        sums.push(sum);
+    }
+    (0..values.len())
+        .map(|index| {
+            let (from, to) = (
+                index.saturating_sub(half),
+                (index + half + 1).min(values.len()),
+            );
+            (sums[to] - sums[from]) / (to - from) as f64
+        })
+        .collect()
+}
+
+fn rival_share(swing: &Swing, smooth: &[f64]) -> f64 {
+    let largest = |range: std::ops::Range<usize>| {
+        smooth
+            .get(range)
+            .into_iter()
+            .flatten()
+            .copied()
+            .fold(0.0, f64::max)
+    };
+    let own = largest(swing.span(-0.2, 0.2));
+    let other = largest(swing.span(-2.0, -0.45)).max(largest(swing.span(0.5, 1.3)));
+    other / own.max(1e-9)
+}
+
+/// A still forearm that points up by more than this (sine) waits for the ball: no stance.
+const WAITING_SINE: f64 = 0.7;
+
+/// The last still stretch with the forearm down that ends at least 0.45 s before impact.
+fn stance(
+    swing: &Swing,
+    axis: Option<&Vector3<f64>>,
+    smooth: &[f64],
+    impact_s: f64,
+    params: &ServeParams,
+) -> Option<Stretch> {
+    let waiting = |i: usize| axis.is_some_and(|axis| swing.up[i].dot(axis) > WAITING_SINE);
+    let times_s = &swing.samples.time_s;
+    let last = times_s.partition_point(|&t| t < impact_s - 0.45);
+    let mut end: Option<usize> = None;
+    for index in (0..last.min(smooth.len())).rev() {
+        let still = smooth[index] < params.still_rate_rad_s && !waiting(index);
+        match (still, end) {
+            (true, None) => end = Some(index),
+            (false, Some(to)) if times_s[to] - times_s[index] >= params.stance_s => {
+                return Some(Stretch {
+                    from_s: times_s[index],
+                    to_s: times_s[to],
+                });
+            }
+            (false, Some(_)) => end = None,
+            _ => {}
+        }
+    }
+    let (first_s, to_s) = (*times_s.first()?, times_s[end?]);
+    (to_s - first_s >= params.stance_s).then_some(Stretch {
+        from_s: first_s,
+        to_s,
+    })
+}
+
+/// Root mean square rate of the quietest quarter second from 3.2 s to 0.4 s before impact, rad/s.
+fn quietest(swing: &Swing, impact_s: f64) -> Option<f64> {
+    let span = swing.between(impact_s - 3.2, impact_s - 0.45);
+    // a quarter second of samples
+    let length = (0.25 * swing.samples.rate_hz).round().max(2.0) as usize;
+    let squares: Vec<f64> = span.map(|i| swing.rate_rad_s(i).powi(2)).collect();
+    if squares.len() < length {
+        return None;
+    }
+    squares
+        .windows(length)
+        .step_by((length / 5).max(1))
+        .map(|w| (w.iter().sum::<f64>() / length as f64).sqrt())
+        .reduce(f64::min)
+}
+
+fn force_spread(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
+    let within = indices(samples, from_s, to_s);
+    if within.len() < 20 {
+        return None;
+    }
+    let off = within.map(|i| (samples.accel_m_s2[i].norm() - STANDARD_GRAVITY_M_S2).powi(2));
+    mean(off).map(f64::sqrt)
+}
+
+fn fastest(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
+    indices(samples, from_s, to_s)
+        .map(|i| samples.gyro_rad_s[i].norm())
+        .reduce(f64::max)
+}
+
+/// Indices between two times.
+pub fn indices(samples: &Samples, from_s: f64, to_s: f64) -> std::ops::Range<usize> {
+    let from = samples.time_s.partition_point(|&t| t < from_s);
+    from..samples.time_s.partition_point(|&t| t <= to_s).max(from)
+}

@@ -1,0 +1,415 @@
+//! From files to [`Recording`]s: one pass over each, several files side by side.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+use super::Recording;
+use super::front_unit::{FrontUnit, UnitFacts};
+use super::grid::ClockEvent;
+use super::recording::Store;
+use crate::finding::{Finding, Place};
+use crate::log::{LogError, RawRow, ReadMode, ReadSummary, RowSink, read_log, read_rows};
+use crate::profile::SensorProfile;
+use crate::samples::Scale;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+crate::stage_params! {
+    /// Reading, time and stillness.
+    pub struct FrontParams in "front" {
+        /// Length of a still chunk. Longer chunks give steadier means and are rarer.
+        quiet_chunk_s: f64 = 0.5, "s", 0.1, 5.0, "own choice";
+        /// Largest standard deviation of any gyroscope axis in a still chunk. Larger takes more chunks for still.
+        quiet_gyro_sd_rad_s: f64 = 0.06, "rad/s", 0.001, 1.0, "own choice: about ten times the noise of a consumer chip, and the sway of somebody standing";
+        /// Largest standard deviation of any accelerometer axis in a still chunk. Larger takes more chunks for still.
+        quiet_accel_sd_m_s2: f64 = 0.4, "m/s^2", 0.01, 5.0, "own choice: noise of a consumer chip and the sway of somebody standing";
+        /// Most still chunks kept per unit; beyond them every second one is dropped.
+        quiet_most: u32 = 2048, "1", 16, 100000, "own choice: memory";
+        /// A step of the stamps above this is a clock set anew, not a gap.
+        longest_gap_s: f64 = 43200.0, "s", 60.0, 1e7, "own choice: no practice pauses for half a day";
+        /// Where a clock starts again, the rest is placed this long after what came before.
+        restart_gap_s: f64 = 1.0, "s", 0.01, 3600.0, "own choice: the true pause is not in the log";
+    }
+}
+
+/// One unit to read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnitSource {
+    /// The log.
+    pub file: PathBuf,
+    /// Which unit of a combined file.
+    pub unit_id: Option<String>,
+    /// How the log is laid out.
+    pub profile: SensorProfile,
+    /// Full scale of the accelerometer, g, where known.
+    pub accel_range_g: Option<f64>,
+    /// Full scale of the gyroscope, deg/s, where known.
+    pub gyro_range_dps: Option<f64>,
+}
+
+/// Reads units side by side; a file that holds several is read once. Results stand in the order of
+/// `sources` and do not depend on `jobs` (0: one per processor).
+pub fn read_units(
+    sources: &[UnitSource],
+    params: &FrontParams,
+    jobs: usize,
+) -> Vec<Result<Recording, LogError>> {
+    let mut files: Vec<Vec<usize>> = Vec::new();
+    for (index, source) in sources.iter().enumerate() {
+        let same = |group: &&mut Vec<usize>| {
+            group.first().is_some_and(|&first| {
+                sources[first].file == source.file && sources[first].profile == source.profile
+            })
+        };
+        match files.iter_mut().find(same) {
+            Some(group) => group.push(index),
+            None => files.push(vec![index]),
+        }
+    }
+    let next = AtomicUsize::new(0);
+    let done: Mutex<BTreeMap<usize, Result<Recording, LogError>>> = Mutex::default();
+    let work = || {
+        while let Some(group) = files.get(next.fetch_add(1, Ordering::Relaxed)) {
+            let units: Vec<&UnitSource> = group.iter().map(|&index| &sources[index]).collect();
+            let results = read_file(&units, params);
+            let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+            done.extend(group.iter().copied().zip(results));
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 1..workers(jobs, files.len()) {
+            scope.spawn(work);
+        }
+        work();
+    });
+    let done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
+    done.into_values().collect()
+}
+
+fn workers(jobs: usize, tasks: usize) -> usize {
+    let wanted = match jobs {
+        0 => std::thread::available_parallelism().map_or(1, usize::from),
+        _ => jobs,
+    };
+    wanted.min(tasks).max(1)
+}
+
+/// Reads every unit of one file, named by the file's unit column where it has one.
+///
+/// # Errors
+/// When the file cannot be read at all.
+pub fn read_every_unit(
+    file: &Path,
+    profile: &SensorProfile,
+    params: &FrontParams,
+) -> Result<Vec<Recording>, LogError> {
+    let source = UnitSource {
+        file: file.to_owned(),
+        unit_id: None,
+        profile: profile.clone(),
+        accel_range_g: None,
+        gyro_range_dps: None,
+    };
+    let mut sink = FrontSink::new(&source, Vec::new(), params);
+    let summary = read_log(file, profile, &mut sink)?;
+    let units = sink.finish()?;
+    let named = summary.units.iter().zip(&summary.refused).zip(units);
+    Ok(named
+        .filter_map(|((name, refused), facts)| {
+            let id = profile.unit.as_ref().map(|_| name.as_str());
+            Some(recording(&source, id, facts?, refused, &summary))
+        })
+        .collect())
+}
+
+/// Reads one unit from text at hand; `source.file` is for messages.
+///
+/// # Errors
+/// When the text cannot be read at all.
+pub fn read_text_unit(
+    text: &mut dyn std::io::Read,
+    source: &UnitSource,
+    params: &FrontParams,
+) -> Result<Recording, LogError> {
+    let mut sink = FrontSink::new(source, vec![source], params);
+    let summary = read_rows(
+        text,
+        &source.file,
+        &source.profile,
+        ReadMode::Fast,
+        &mut sink,
+    )?;
+    let mut units = sink.finish()?;
+    pick(source, &summary, &mut units)
+}
+
+fn read_file(sources: &[&UnitSource], params: &FrontParams) -> Vec<Result<Recording, LogError>> {
+    let Some(first) = sources.first() else {
+        return Vec::new();
+    };
+    let mut sink = FrontSink::new(first, sources.to_vec(), params);
+    let read = read_log(&first.file, &first.profile, &mut sink)
+        .and_then(|summary| Ok((sink.finish()?, summary)));
+    match read {
+        Ok((units, summary)) => {
+            let mut units = units;
+            sources
+                .iter()
+                .map(|source| pick(source, &summary, &mut units))
+                .collect()
+        }
+        // the fault of a shared file is every unit's; reading again finds it again
+        Err(error) => {
+            let mut results = vec![Err(error)];
+            for source in sources.iter().skip(1) {
+                results.extend(read_file(&[source], params));
+            }
+            results
+        }
+    }
+}
+
+/// The recording of the unit that a source means.
+fn pick(
+    source: &UnitSource,
+    summary: &ReadSummary,
+    units: &mut [Option<UnitFacts>],
+) -> Result<Recording, LogError> {
+    let file = source.file.clone();
+    let combined = source.profile.unit.is_some();
+    let index = match &source.unit_id {
+        Some(wanted) if !combined => {
+            return Err(LogError::NoUnitColumn {
+                file,
+                wanted: wanted.clone(),
+                profile: source.profile.name.clone(),
+            });
+        }
+        Some(wanted) => summary.units.iter().position(|name| name == wanted),
+        None if summary.units.len() == 1 => Some(0),
+        None => {
+            return Err(LogError::UnitNotSaid {
+                file,
+                found: summary.units.clone(),
+            });
+        }
+    };
+    let facts = index.and_then(|index| units.get_mut(index)?.take());
+    match (index, facts) {
+        (Some(index), Some(facts)) => {
+            let refused = summary.refused.get(index).cloned().unwrap_or_default();
+            let id = summary
+                .units
+                .get(index)
+                .map(String::as_str)
+                .filter(|_| combined);
+            Ok(recording(source, id, facts, &refused, summary))
+        }
+        _ => Err(LogError::NoUnit {
+            file,
+            wanted: source.unit_id.clone().unwrap_or_default(),
+            found: summary.units.clone(),
+        }),
+    }
+}
+
+/// Hands rows to the unit they belong to.
+struct FrontSink<'a> {
+    file: PathBuf,
+    profile: &'a SensorProfile,
+    params: &'a FrontParams,
+    /// Wanted units; empty for all.
+    wanted: Vec<&'a UnitSource>,
+    /// In the order of the file; none for a unit that nobody wants.
+    units: Vec<Option<FrontUnit>>,
+}
+
+impl<'a> FrontSink<'a> {
+    fn new(source: &'a UnitSource, wanted: Vec<&'a UnitSource>, params: &'a FrontParams) -> Self {
+        Self {
+            file: source.file.clone(),
+            profile: &source.profile,
+            params,
+            wanted,
+            units: Vec::new(),
+        }
+    }
+
+    fn spilled<T>(&self, result: std::io::Result<T>) -> Result<T, LogError> {
+        result.map_err(|source| LogError::Spill {
+            file: self.file.clone(),
+            folder: std::env::temp_dir(),
+            source,
+        })
+    }
+
+    fn finish(self) -> Result<Vec<Option<UnitFacts>>, LogError> {
+        let Self { units, file, .. } = self;
+        let closed: std::io::Result<Vec<Option<UnitFacts>>> = units
+            .into_iter()
+            .map(|unit| unit.map(FrontUnit::finish).transpose())
+            .collect();
+        closed.map_err(|source| LogError::Spill {
+            file,
+            folder: std::env::temp_dir(),
+            source,
+        })
+    }
+}
+
+impl RowSink for FrontSink<'_> {
+    fn unit(&mut self, name: &str) -> Result<(), LogError> {
+        let means = |source: &&&UnitSource| source.unit_id.as_deref().is_none_or(|id| id == name);
+        let source = self.wanted.iter().find(means);
+        if source.is_none() && !self.wanted.is_empty() {
+            self.units.push(None);
+            return Ok(());
+        }
+        let accel_range_g = source.and_then(|source| source.accel_range_g);
+        let gyro_range_dps = source.and_then(|source| source.gyro_range_dps);
+        let scale = Scale::new(self.profile, accel_range_g, gyro_range_dps);
+        let opened = self.spilled(FrontUnit::new(scale, self.params))?;
+        self.units.push(Some(opened));
+        Ok(())
+    }
+
+    fn rows(&mut self, rows: &[RawRow]) -> Result<(), LogError> {
+        let mut rest = rows;
+        while let Some(first) = rest.first() {
+            let unit = first.unit as usize;
+            let same = rest.iter().take_while(|row| row.unit == first.unit).count();
+            let (now, later) = rest.split_at(same);
+            let taken = match self.units.get_mut(unit) {
+                Some(Some(front)) => front.rows(now.iter()),
+                _ => Ok(()),
+            };
+            self.spilled(taken)?;
+            rest = later;
+        }
+        Ok(())
+    }
+}
+
+fn recording(
+    source: &UnitSource,
+    id: Option<&str>,
+    facts: UnitFacts,
+    refused: &crate::log::Tally,
+    summary: &ReadSummary,
+) -> Recording {
+    let file = &source.file;
+    let shown = file.display();
+    let name = match id {
+        Some(id) => format!("{shown} unit {id}"),
+        None => shown.to_string(),
+    };
+    let mut all = refused.clone();
+    all.merge(&summary.refused_anywhere);
+    all.merge(&facts.refused);
+    let mut findings = summary.findings.clone();
+    findings.extend(all.findings(file));
+    findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
+    findings.extend(
+        facts
+            .limits_seen
+            .iter()
+            .map(|limit| limit_told(*limit, &name)),
+    );
+    if facts.gap_count > facts.gaps.len() as u64 {
+        findings.push(Finding::void(
+            "many-gaps",
+            &name,
+            format!(
+                "{} gaps: the log has lost too much to be timed; check the unit's storage",
+                facts.gap_count
+            ),
+        ));
+    }
+    let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);
+    let delay_ms = source.profile.gyro.filter_delay_ms;
+    Recording {
+        name,
+        file: file.clone(),
+        profile: source.profile.name.clone(),
+        rate_hz: facts.grid.rate_hz().unwrap_or(0.0),
+        jitter_s: facts.grid.jitter_s(),
+        start_s: facts.start_s,
+        end_s: facts.end_s,
+        rows: facts.rows,
+        rows_rejected: all.total(),
+        accel_clipped: facts.reached[0],
+        gyro_clipped: facts.reached[1],
+        accel_full_scale_m_s2: scale.accel_full_scale_m_s2,
+        gyro_full_scale_rad_s: scale.gyro_full_scale_rad_s,
+        filter_delay_s: delay_ms.unwrap_or(0.0) / 1000.0,
+        filter_delay_known: delay_ms.is_some(),
+        gaps: facts.gaps,
+        quiet: facts.quiet,
+        findings,
+        sha256: summary.sha256.clone(),
+        store: Store {
+            spill: facts.spill,
+            limits: facts.limits,
+        },
+    }
+}
+
+/// A limit that nobody stated and the data show.
+fn limit_told((axis, limit): (usize, f32), name: &str) -> Finding {
+    const AXES: [&str; 6] = [
+        "accel x", "accel y", "accel z", "gyro x", "gyro y", "gyro z",
+    ];
+    let limit = f64::from(limit);
+    let shown = match axis {
+        0..3 => format!("{:.2} g", limit / STANDARD_GRAVITY_M_S2),
+        _ => format!("{:.0} deg/s", limit.to_degrees()),
+    };
+    Finding::note(
+        "limit-seen",
+        name,
+        format!(
+            "{} stops at {shown} again and again, though no such range is stated; peaks there are at least that",
+            AXES.get(axis).copied().unwrap_or_default()
+        ),
+    )
+}
+
+fn told(event: &ClockEvent, file: &Path) -> Finding {
+    let at = |line: u64| Place {
+        file: file.to_owned(),
+        line,
+        column: 0,
+        byte: 0,
+    };
+    match *event {
+        ClockEvent::Wrap { line, bits } => Finding::note(
+            "stamp-wraps",
+            at(line),
+            format!(
+                "the stamp starts again from 0 at 2^{bits}; taken as running on (state wrap = {} in the profile)",
+                2f64.powi(bits)
+            ),
+        ),
+        ClockEvent::Restart {
+            line,
+            before_s,
+            found_s,
+        } => Finding::void(
+            "clock-restart",
+            at(line),
+            format!(
+                "the clock jumps from {before_s:.3} s to {found_s:.3} s; what follows is placed right after, the true pause is not known"
+            ),
+        ),
+        ClockEvent::Rate {
+            line,
+            before_hz,
+            found_hz,
+        } => Finding::note(
+            "rate-changes",
+            at(line),
+            format!("the rate changes from {before_hz:.1} to {found_hz:.1} Hz about here"),
+        ),
+    }
+}

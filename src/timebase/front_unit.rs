@@ -1,0 +1,281 @@
+//! One unit's way through the front: rows in, spill file and facts out.
+
+use std::io;
+
+use super::front::FrontParams;
+use super::front_limits::Extremes;
+use super::front_spill::{Columns, Spill};
+use super::front_track::{Envelopes, Quiet, norms};
+use super::grid::{Grid, LOOK, Piece, Waiting, even_out, seen_from};
+use super::{Gap, QuietChunk};
+use crate::log::{RawRow, Tally};
+use crate::samples::{Flags, Limits, Scale};
+
+/// Samples judged and written at a time.
+pub(crate) const CHUNK: usize = 2048;
+
+/// Gaps listed; beyond them gaps are counted, and flagged in the samples.
+const MOST_GAPS: usize = 1 << 14;
+
+/// A settled chunk that waits for its right neighbour.
+#[derive(Default)]
+struct Held {
+    columns: Columns,
+    pieces: Vec<Piece>,
+}
+
+/// One unit's way through the front.
+pub(crate) struct FrontUnit {
+    params: FrontParams,
+    scale: Scale,
+    waiting: Waiting,
+    last_stamp: Option<f64>,
+    wraps: f64,
+    pub grid: Grid,
+    held: Option<Held>,
+    /// A chunk's memory, to be used again.
+    spare: Columns,
+    left: Option<(f64, Piece)>,
+    envelopes: Option<Envelopes>,
+    quiet: Quiet,
+    extremes: Extremes,
+    spill: Spill,
+    start_s: f64,
+    end_s: Option<f64>,
+    gaps: Vec<Gap>,
+    gap_count: u64,
+    rows: u64,
+    pub refused: Tally,
+    even_s: Vec<f64>,
+    rate: Vec<f32>,
+    force: Vec<f32>,
+}
+
+/// What a unit's pass gives.
+pub(crate) struct UnitFacts {
+    pub spill: Spill,
+    pub limits: Limits,
+    pub limits_seen: Vec<(usize, f32)>,
+    pub reached: [u64; 2],
+    pub quiet: Vec<QuietChunk>,
+    pub gaps: Vec<Gap>,
+    pub gap_count: u64,
+    pub rows: u64,
+    pub start_s: f64,
+    pub end_s: f64,
+    pub grid: Grid,
+    pub refused: Tally,
+}
+
+impl FrontUnit {
+    pub fn new(scale: Scale, params: &FrontParams) -> io::Result<Self> {
+        Ok(Self {
+            params: params.clone(),
+            waiting: Waiting::default(),
+            last_stamp: None,
+            wraps: 0.0,
+            grid: Grid::new(scale.stamps_per_s),
+            held: None,
+            spare: Columns::default(),
+            left: None,
+            envelopes: None,
+            quiet: Quiet::new(params),
+            extremes: Extremes::new(scale.limits()),
+            spill: Spill::new()?,
+            start_s: 0.0,
+            end_s: None,
+            gaps: Vec::new(),
+            gap_count: 0,
+            rows: 0,
+            refused: Tally::default(),
+            even_s: Vec::new(),
+            rate: Vec::new(),
+            force: Vec::new(),
+            scale,
+        })
+    }
+
+    /// Takes rows of this unit, in file order.
+    pub fn rows<'a>(&mut self, rows: impl Iterator<Item = &'a RawRow>) -> io::Result<()> {
+        for row in rows {
+            let [.., stamp] = row.values;
+            let time_s = (self.unwrapped(stamp)) / self.scale.stamps_per_s + self.grid.offset_s;
+            let columns = &mut self.waiting.columns;
+            columns.time_s.push(time_s);
+            let values = self.scale.axes(&row.values);
+            for (axis, value) in columns.axes.iter_mut().zip(values) {
+                axis.push(value);
+            }
+            columns.flags.push(0);
+            self.waiting.line.push(row.line);
+            if self.waiting.line.len() >= CHUNK + LOOK {
+                self.settle(CHUNK)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The stamp with the wraps that the profile states added.
+    #[inline]
+    fn unwrapped(&mut self, stamp: f64) -> f64 {
+        let Some(wrap) = self.scale.wrap else {
+            return stamp;
+        };
+        if let Some(last) = self.last_stamp {
+            if stamp < last - 0.5 * wrap {
+                self.wraps += wrap;
+            } else if stamp > last + 0.5 * wrap {
+                // a stray row from before the wrap
+                return stamp + self.wraps - wrap;
+            }
+        }
+        self.last_stamp = Some(stamp);
+        stamp + self.wraps
+    }
+
+    fn settle(&mut self, take: usize) -> io::Result<()> {
+        let taken = self
+            .grid
+            .settle(&mut self.waiting, take, &mut self.refused, &self.params);
+        if taken == 0 {
+            return Ok(());
+        }
+        let mut chunk = std::mem::take(&mut self.spare);
+        chunk.clear();
+        let waiting = &mut self.waiting;
+        chunk.time_s.extend(waiting.columns.time_s.drain(..taken));
+        for (into, from) in chunk.axes.iter_mut().zip(&mut waiting.columns.axes) {
+            into.extend(from.drain(..taken));
+        }
+        chunk.flags.extend(waiting.columns.flags.drain(..taken));
+        waiting.line.drain(..taken);
+        let pieces = self.grid.pieces(&chunk);
+        let next = Held {
+            columns: chunk,
+            pieces,
+        };
+        if let Some(held) = self.held.take() {
+            let first = next.pieces.first().filter(|piece| piece.joined);
+            let right = first.map(|piece| seen_from(piece, -(held.columns.len() as f64)));
+            self.emit(held, right)?;
+        }
+        self.held = Some(next);
+        Ok(())
+    }
+
+    fn emit(&mut self, held: Held, right: Option<(f64, Piece)>) -> io::Result<()> {
+        let Held {
+            mut columns,
+            pieces,
+        } = held;
+        even_out(&pieces, self.left, right, &mut self.even_s);
+        self.left = pieces
+            .last()
+            .map(|piece| seen_from(piece, columns.len() as f64));
+        std::mem::swap(&mut columns.time_s, &mut self.even_s);
+        self.keep_order(&mut columns.time_s);
+        self.note_gaps(&columns);
+        let [ax, ay, az, gx, gy, gz] = &columns.axes;
+        norms(gx, gy, gz, &mut self.rate);
+        norms(ax, ay, az, &mut self.force);
+        let first_s = columns.time_s.first().copied().unwrap_or(self.start_s);
+        if self.envelopes.is_none() {
+            self.start_s = first_s;
+        }
+        let envelopes = self
+            .envelopes
+            .get_or_insert_with(|| Envelopes::new(first_s));
+        let gap = |index: usize| columns.flags[index] & Flags::GAP_BEFORE.0 != 0;
+        envelopes.add(
+            &columns.time_s,
+            &self.rate,
+            &self.force,
+            gap,
+            &mut self.spill,
+        )?;
+        let period_s = self.grid.period_s().unwrap_or(1.0);
+        for piece in runs(&pieces) {
+            self.quiet.add(&columns, piece, period_s, &self.params);
+        }
+        self.extremes.add(&columns.axes);
+        self.spill.add_samples(&columns)?;
+        self.rows += columns.len() as u64;
+        self.end_s = columns.time_s.last().copied();
+        self.spare = columns;
+        Ok(())
+    }
+
+    /// Evened-out stamps of two runs may touch where stamps are very noisy.
+    fn keep_order(&self, time_s: &mut [f64]) {
+        let mut last_s = self.end_s.unwrap_or(f64::NEG_INFINITY);
+        for time_s in time_s {
+            if *time_s <= last_s {
+                *time_s = last_s.next_up();
+            }
+            last_s = *time_s;
+        }
+    }
+
+    fn note_gaps(&mut self, columns: &Columns) {
+        let mut before_s = self.end_s;
+        for (&time_s, &flags) in columns.time_s.iter().zip(&columns.flags) {
+            if flags & Flags::GAP_BEFORE.0 != 0
+                && let Some(from_s) = before_s
+            {
+                self.gap_count += 1;
+                if self.gaps.len() < MOST_GAPS {
+                    self.gaps.push(Gap {
+                        from_s,
+                        to_s: time_s,
+                    });
+                }
+            }
+            before_s = Some(time_s);
+        }
+    }
+
+    /// Settles what waits and closes.
+    pub fn finish(mut self) -> io::Result<UnitFacts> {
+        while !self.waiting.line.is_empty() {
+            let before = self.waiting.line.len();
+            self.settle(CHUNK)?;
+            if self.waiting.line.len() == before {
+                break;
+            }
+        }
+        if let Some(held) = self.held.take() {
+            self.emit(held, None)?;
+        }
+        if let Some(envelopes) = &mut self.envelopes {
+            envelopes.finish(&mut self.spill)?;
+        }
+        self.spill.finish();
+        let (limits, reached, limits_seen) = self.extremes.finish();
+        Ok(UnitFacts {
+            spill: self.spill,
+            limits,
+            limits_seen,
+            reached,
+            quiet: self.quiet.finish(),
+            gaps: self.gaps,
+            gap_count: self.gap_count,
+            rows: self.rows,
+            start_s: self.start_s,
+            end_s: self.end_s.unwrap_or(self.start_s),
+            grid: self.grid,
+            refused: self.refused,
+        })
+    }
+}
+
+/// Index ranges of the gap-free runs behind some pieces.
+fn runs(pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
+    let mut runs: Vec<std::ops::Range<usize>> = Vec::new();
+    for piece in pieces {
+        match runs.last_mut().filter(|_| piece.joined) {
+            Some(run) => run.end = piece.end,
+            None => runs.push(piece.start..piece.end),
+        }
+    }
+    runs
+}

@@ -1,0 +1,803 @@
+//! Stamps made sense of: order, repeats, gaps, and the even grid under the noise.
+//!
+//! Rows wait in a short queue, so that a doubtful stamp is judged by what comes after it as well as by
+//! what came before. The usual chunk (every step within half a period of the usual one) is passed after
+//! one look.
+
+use super::front::FrontParams;
+use super::front_spill::Columns;
+use crate::log::{RowFault, Tally};
+use crate::samples::Flags;
+
+/// Rows that must wait behind those being judged.
+pub(crate) const LOOK: usize = 128;
+
+/// A step outside these shares of the period asks for a closer look.
+const USUAL_STEP: std::ops::Range<f64> = 0.5..1.5;
+
+/// Share of usual steps above which stamps count as tight.
+const TIGHT_SHARE: f64 = 0.9;
+
+/// Rows between the stamps whose distance gives the period where single steps do not.
+const FAR: usize = 64;
+
+/// Shortest run that gives a slope of its own.
+const SLOPE_SAMPLES: usize = 32;
+
+/// Length of the parts of a run whose rate wanders.
+const PART_SAMPLES: usize = 128;
+
+/// Powers of two at which a counter may start again without the profile saying so.
+const WRAP_BITS: [i32; 4] = [16, 24, 31, 32];
+
+/// Rows with their lines, waiting to be judged.
+#[derive(Debug, Default)]
+pub(crate) struct Waiting {
+    pub columns: Columns,
+    pub line: Vec<u64>,
+}
+
+/// A straight piece of the map from index to time: `a_s + b_s * (index - start)`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Piece {
+    pub start: usize,
+    pub end: usize,
+    pub a_s: f64,
+    pub b_s: f64,
+    /// Whether the piece before is of the same gap-free run.
+    pub joined: bool,
+}
+
+impl Piece {
+    fn centre(&self) -> f64 {
+        0.5 * (self.start + self.end - 1) as f64
+    }
+    fn at(&self, index: f64) -> f64 {
+        self.a_s + self.b_s * (index - self.start as f64)
+    }
+}
+
+/// What happened to the clock as a whole.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum ClockEvent {
+    /// The stamp started again from 0 at a power of two.
+    Wrap { line: u64, bits: i32 },
+    /// The clock was set anew; what follows is placed a fixed time after.
+    Restart {
+        line: u64,
+        before_s: f64,
+        found_s: f64,
+    },
+    /// The rate changed.
+    Rate {
+        line: u64,
+        before_hz: f64,
+        found_hz: f64,
+    },
+}
+
+/// State of the judgement between chunks.
+pub(crate) struct Grid {
+    stamps_per_s: f64,
+    period_s: Option<f64>,
+    last_s: Option<f64>,
+    /// Added to every new stamp, s: what wraps and restarts have taken away.
+    pub offset_s: f64,
+    /// What happened to the clock.
+    pub events: Vec<ClockEvent>,
+    /// Sum of squared distances from the grid, s^2, and their number.
+    pub scatter: (f64, u64),
+    /// Periods of the long pieces with their lengths.
+    pub periods: Vec<(f64, u32)>,
+    /// Rows whose stamp equals the one before, the values differing.
+    pub same_stamp: u64,
+}
+
+/// Most clock events told; a broken clock has more.
+const MOST_EVENTS: usize = 100;
+
+impl Grid {
+    pub fn new(stamps_per_s: f64) -> Self {
+        Self {
+            stamps_per_s,
+            period_s: None,
+            last_s: None,
+            offset_s: 0.0,
+            events: Vec::new(),
+            scatter: (0.0, 0),
+            periods: Vec::new(),
+            same_stamp: 0,
+        }
+    }
+
+    /// The period in force, s.
+    pub fn period_s(&self) -> Option<f64> {
+        self.period_s
+    }
+
+    /// Judges the first `take` waiting rows: refuses some, flags gaps. Gives how many of the rows that
+    /// now stand first are settled.
+    pub fn settle(
+        &mut self,
+        rows: &mut Waiting,
+        take: usize,
+        tally: &mut Tally,
+        params: &FrontParams,
+    ) -> usize {
+        let take = take.min(rows.columns.len());
+        if !self.usual(rows.columns.time_s.get(..take).unwrap_or_default()) {
+            let kept = self.order(rows, take, tally, params);
+            return self.look_closer(rows, kept, tally);
+        }
+        self.last_s = take
+            .checked_sub(1)
+            .and_then(|last| rows.columns.time_s.get(last).copied());
+        take
+    }
+
+    fn usual(&self, time_s: &[f64]) -> bool {
+        let (Some(period_s), Some(last_s), Some(first_s)) =
+            (self.period_s, self.last_s, time_s.first())
+        else {
+            return false;
+        };
+        let (low, high) = (USUAL_STEP.start * period_s, USUAL_STEP.end * period_s);
+        let fits = |step_s: f64| (step_s > low) & (step_s < high);
+        let mut all = fits(first_s - last_s);
+        for (before_s, after_s) in time_s.iter().zip(time_s.get(1..).unwrap_or_default()) {
+            all &= fits(after_s - before_s);
+        }
+        all
+    }
+
+    /// Puts the stamps in order: wraps and restarts are evened out, strays refused. Gives how many of
+    /// the first `take` rows are kept.
+    fn order(
+        &mut self,
+        rows: &mut Waiting,
+        take: usize,
+        tally: &mut Tally,
+        params: &FrontParams,
+    ) -> usize {
+        let count = rows.columns.len();
+        let mut keep = vec![true; count];
+        let step = Steps::of(&rows.columns.time_s);
+        let period_s = self.period_s.unwrap_or(step.median_s);
+        let mut last_s = self.last_s;
+        let mut before_last: Option<(f64, Option<usize>)> = None;
+        let mut last_index: Option<usize> = None;
+        for index in 0..take {
+            let found_s = rows.columns.time_s[index]; // index < take <= count
+            let Some(before_s) = last_s else {
+                last_s = Some(found_s);
+                last_index = Some(index);
+                continue;
+            };
+            let ahead = rows.columns.time_s.get(index..count.min(index + LOOK));
+            let ahead = ahead.unwrap_or_default();
+            let mut line = rows.line[index];
+            let verdict = judge(
+                before_s,
+                before_last.map(|b| b.0),
+                ahead,
+                period_s,
+                &step,
+                params,
+            );
+            match verdict {
+                Verdict::Fine => {}
+                Verdict::Stray(fault) => {
+                    keep[index] = false;
+                    tally.add(line, 0, 0, fault);
+                    continue;
+                }
+                Verdict::BeforeWasStray => {
+                    if let (Some(stray), Some((earlier_s, earlier))) = (last_index, before_last) {
+                        keep[stray] = false;
+                        line = rows.line[stray];
+                        let fault = RowFault::TimeAhead {
+                            before_s: earlier_s,
+                            found_s: before_s,
+                        };
+                        tally.add(line, 0, 0, fault);
+                        last_s = Some(earlier_s);
+                        last_index = earlier;
+                    }
+                }
+                Verdict::Backwards => {
+                    let shift_s = self.restart(before_s, found_s, period_s, line, params);
+                    let later = rows.columns.time_s.iter_mut().skip(index);
+                    later.for_each(|time_s| *time_s += shift_s);
+                }
+            }
+            before_last = last_s.map(|last_s| (last_s, last_index));
+            last_s = Some(rows.columns.time_s[index]); // index < take <= count
+            last_index = Some(index);
+        }
+        rows.retain(&keep);
+        keep.iter().take(take).filter(|kept| **kept).count()
+    }
+
+    /// The shift for a clock that has started again, s.
+    fn restart(
+        &mut self,
+        before_s: f64,
+        found_s: f64,
+        period_s: f64,
+        line: u64,
+        params: &FrontParams,
+    ) -> f64 {
+        let wrap = WRAP_BITS.into_iter().find_map(|bits| {
+            let span_s = 2f64.powi(bits) / self.stamps_per_s;
+            let step_s = found_s + span_s - before_s;
+            (step_s > 0.0 && step_s < 4.0 * period_s).then_some((bits, span_s))
+        });
+        let (event, shift_s) = match wrap {
+            Some((bits, span_s)) => (ClockEvent::Wrap { line, bits }, span_s),
+            None => (
+                ClockEvent::Restart {
+                    line,
+                    before_s,
+                    found_s,
+                },
+                before_s + params.restart_gap_s - found_s,
+            ),
+        };
+        if self.events.len() < MOST_EVENTS {
+            self.events.push(event);
+        }
+        self.offset_s += shift_s;
+        shift_s
+    }
+
+    /// Finds the period, repeats and gaps of a chunk that is not the usual one.
+    fn look_closer(&mut self, rows: &mut Waiting, take: usize, tally: &mut Tally) -> usize {
+        let steps = Steps::of(&rows.columns.time_s);
+        let (period_s, tight) = period(&rows.columns.time_s, &steps, self.period_s);
+        if let Some(before_s) = self.period_s
+            && !(0.8..1.25).contains(&(period_s / before_s))
+            && take > FAR
+        {
+            self.rate_event(rows.line.first().copied().unwrap_or(0), before_s, period_s);
+        }
+        self.period_s = Some(period_s);
+        let take = self.refuse_repeats(rows, take, period_s, tight, tally);
+        let gaps = if tight {
+            tight_gaps(self.last_s, &rows.columns.time_s, take, period_s)
+        } else {
+            loose_gaps(self.last_s, &rows.columns.time_s, take, period_s)
+        };
+        for index in gaps {
+            if let Some(flags) = rows.columns.flags.get_mut(index) {
+                *flags |= Flags::GAP_BEFORE.0;
+            }
+        }
+        if let Some(last_s) = take
+            .checked_sub(1)
+            .and_then(|last| rows.columns.time_s.get(last))
+        {
+            self.last_s = Some(*last_s);
+        }
+        take
+    }
+
+    fn rate_event(&mut self, line: u64, before_s: f64, found_s: f64) {
+        if self.events.len() < MOST_EVENTS {
+            self.events.push(ClockEvent::Rate {
+                line,
+                before_hz: 1.0 / before_s,
+                found_hz: 1.0 / found_s,
+            });
+        }
+    }
+
+    /// Refuses rows that repeat the one before, stamp and values.
+    fn refuse_repeats(
+        &mut self,
+        rows: &mut Waiting,
+        take: usize,
+        period_s: f64,
+        tight: bool,
+        tally: &mut Tally,
+    ) -> usize {
+        let columns = &rows.columns;
+        let same = |index: usize| {
+            columns
+                .axes
+                .iter()
+                .all(|axis| axis[index] == axis[index - 1])
+        };
+        let mut keep = vec![true; columns.len()];
+        for (index, keep) in keep.iter_mut().enumerate().take(take).skip(1) {
+            let step_s = columns.time_s[index] - columns.time_s[index - 1]; // index < take <= len
+            if step_s.abs() > 0.1 * period_s {
+                continue;
+            }
+            if same(index) && tight {
+                *keep = false;
+                let found_s = columns.time_s[index];
+                tally.add(rows.line[index], 0, 0, RowFault::Repeat { found_s });
+            } else if step_s == 0.0 {
+                self.same_stamp += 1;
+            }
+        }
+        rows.retain(&keep);
+        keep.iter().take(take).filter(|kept| **kept).count()
+    }
+
+    /// The straight pieces of a settled chunk.
+    pub fn pieces(&mut self, columns: &Columns) -> Vec<Piece> {
+        let Some(period_s) = self.period_s else {
+            return Vec::new();
+        };
+        let has_gap = |index: usize| columns.flags[index] & Flags::GAP_BEFORE.0 != 0;
+        let mut starts: Vec<usize> = (0..columns.len())
+            .filter(|&i| i == 0 || has_gap(i))
+            .collect();
+        starts.push(columns.len());
+        let mut pieces = Vec::new();
+        for pair in starts.windows(2) {
+            let (start, end) = (pair[0], pair[1]);
+            let joined = start == 0 && columns.len() > 0 && !has_gap(0);
+            let time_s = columns.time_s.get(start..end).unwrap_or_default();
+            self.fit_run(time_s, start, joined, period_s, &mut pieces);
+        }
+        pieces
+    }
+
+    fn fit_run(
+        &mut self,
+        time_s: &[f64],
+        start: usize,
+        joined: bool,
+        period_s: f64,
+        pieces: &mut Vec<Piece>,
+    ) {
+        if time_s.is_empty() {
+            return;
+        }
+        let whole = fit(time_s, period_s);
+        let first = pieces.len();
+        let wanders = time_s.len() >= 4 * PART_SAMPLES
+            && whole.rms_s > 0.02 * period_s
+            && parts_rms_s(time_s, period_s) < 0.5 * whole.rms_s;
+        if wanders {
+            let mut at = 0;
+            while at < time_s.len() {
+                let left = time_s.len() - at;
+                let length = if left < 2 * PART_SAMPLES {
+                    left
+                } else {
+                    PART_SAMPLES
+                };
+                let line = fit(time_s.get(at..at + length).unwrap_or_default(), period_s);
+                self.note(&line, length);
+                pieces.push(line.piece(start + at, start + at + length));
+                at += length;
+            }
+        } else {
+            self.note(&whole, time_s.len());
+            pieces.push(whole.piece(start, start + time_s.len()));
+        }
+        for (index, piece) in pieces.iter_mut().enumerate().skip(first) {
+            piece.joined = index > first || joined;
+        }
+    }
+
+    fn note(&mut self, line: &Line, samples: usize) {
+        self.scatter.0 += line.rms_s * line.rms_s * samples as f64;
+        self.scatter.1 += samples as u64;
+        if samples >= SLOPE_SAMPLES && self.periods.len() < MOST_PERIODS {
+            self.periods.push((line.b_s, samples as u32)); // a chunk's length
+        }
+    }
+
+    /// Median rate, Hz.
+    pub fn rate_hz(&self) -> Option<f64> {
+        let mut periods = self.periods.clone();
+        periods.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let half: u64 = periods.iter().map(|p| u64::from(p.1)).sum::<u64>() / 2;
+        let mut seen = 0;
+        let median = periods.iter().find(|p| {
+            seen += u64::from(p.1);
+            seen > half
+        });
+        median
+            .map(|p| p.0)
+            .or(self.period_s)
+            .map(|period_s| 1.0 / period_s)
+    }
+
+    /// Standard deviation of the stamps about the grid, s.
+    pub fn jitter_s(&self) -> f64 {
+        (self.scatter.0 / (self.scatter.1.max(1)) as f64).sqrt()
+    }
+}
+
+/// Periods remembered for the median; more than a day's worth.
+const MOST_PERIODS: usize = 1 << 15;
+
+impl Waiting {
+    /// Keeps the rows whose mark is true.
+    fn retain(&mut self, keep: &[bool]) {
+        if keep.iter().all(|kept| *kept) {
+            return;
+        }
+        fn pick<T>(values: &mut Vec<T>, keep: &[bool]) {
+            let mut marks = keep.iter();
+            values.retain(|_| marks.next().copied().unwrap_or(true));
+        }
+        pick(&mut self.columns.time_s, keep);
+        self.columns
+            .axes
+            .iter_mut()
+            .for_each(|axis| pick(axis, keep));
+        pick(&mut self.columns.flags, keep);
+        pick(&mut self.line, keep);
+    }
+}
+
+/// Steps between neighbouring stamps, in short.
+struct Steps {
+    median_s: f64,
+    /// Median distance of a step from the median step.
+    spread_s: f64,
+    /// Share of the steps within a quarter of the median.
+    tight: f64,
+    /// Share of the steps near a whole multiple of the median.
+    multiples: f64,
+    /// Mean of the steps within a quarter of the median.
+    mean_s: f64,
+}
+
+impl Steps {
+    fn of(time_s: &[f64]) -> Self {
+        let pairs = time_s.iter().zip(time_s.get(1..).unwrap_or_default());
+        let steps: Vec<f64> = pairs
+            .map(|(a, b)| b - a)
+            .filter(|step| *step >= 0.0)
+            .collect();
+        let median_s = median(&mut steps.clone()).unwrap_or(0.0);
+        let mut off: Vec<f64> = steps.iter().map(|step| (step - median_s).abs()).collect();
+        let count = steps.len().max(1) as f64;
+        let close: Vec<f64> = steps
+            .iter()
+            .copied()
+            .filter(|step| (step - median_s).abs() <= 0.25 * median_s)
+            .collect();
+        let whole = |step: &&f64| {
+            let times = *step / median_s;
+            times.round() >= 1.0 && (times - times.round()).abs() < 0.25
+        };
+        Self {
+            median_s,
+            spread_s: median(&mut off).unwrap_or(0.0),
+            tight: close.len() as f64 / count,
+            multiples: steps.iter().filter(whole).count() as f64 / count,
+            mean_s: close.iter().sum::<f64>() / close.len().max(1) as f64,
+        }
+    }
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    let middle = values.len() / 2;
+    if values.is_empty() {
+        return None;
+    }
+    let (_, value, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    Some(*value)
+}
+
+enum Verdict {
+    Fine,
+    Stray(RowFault),
+    BeforeWasStray,
+    Backwards,
+}
+
+/// Judges the first stamp of `ahead_s` by its neighbours.
+fn judge(
+    before_s: f64,
+    earlier_s: Option<f64>,
+    ahead_s: &[f64],
+    period_s: f64,
+    steps: &Steps,
+    params: &FrontParams,
+) -> Verdict {
+    let Some(&found_s) = ahead_s.first() else {
+        return Verdict::Fine;
+    };
+    let step_s = found_s - before_s;
+    let later_s = ahead_s.get(1..).unwrap_or_default();
+    if step_s > params.longest_gap_s {
+        let back = later_s
+            .iter()
+            .any(|&t| t < found_s && t - before_s <= params.longest_gap_s);
+        return if back {
+            Verdict::Stray(RowFault::TimeAhead { before_s, found_s })
+        } else {
+            Verdict::Backwards
+        };
+    }
+    let noisy = steps.spread_s > 0.2 * period_s;
+    let noise_s = 3.0 * period_s + 5.0 * steps.spread_s;
+    if step_s >= 0.0 || (noisy && -step_s <= noise_s) {
+        return Verdict::Fine;
+    }
+    let heals = |earlier_s: f64| {
+        let healed_s = found_s - earlier_s;
+        healed_s > 0.0 && healed_s < 4.0 * period_s && before_s - earlier_s > 4.0 * period_s
+    };
+    if earlier_s.is_some_and(heals) {
+        return Verdict::BeforeWasStray;
+    }
+    let comes_back = later_s
+        .iter()
+        .any(|&t| t >= before_s && t - before_s < params.longest_gap_s);
+    if comes_back || later_s.is_empty() {
+        return Verdict::Stray(RowFault::TimeBack { before_s, found_s });
+    }
+    Verdict::Backwards
+}
+
+/// The period of a chunk, s, and whether its steps are tight about it.
+fn period(time_s: &[f64], steps: &Steps, known_s: Option<f64>) -> (f64, bool) {
+    if steps.median_s > 0.0 && steps.tight >= TIGHT_SHARE {
+        return (steps.mean_s, true);
+    }
+    let far = FAR.min(time_s.len() / 4).max(1);
+    let pairs = time_s.iter().zip(time_s.get(far..).unwrap_or_default());
+    let mut slopes: Vec<f64> = pairs.map(|(a, b)| (b - a) / far as f64).collect();
+    let far_s = median(&mut slopes).unwrap_or(0.0);
+    if far_s <= 0.0 {
+        return (
+            known_s.unwrap_or(steps.mean_s.max(f64::MIN_POSITIVE)),
+            false,
+        );
+    }
+    if steps.median_s > 0.0 && steps.multiples >= TIGHT_SHARE {
+        // a whole number of steps may be missing, or stamps are rounded: only loss lets a line drift away
+        let line = fit(time_s, far_s);
+        if line.rms_s > 0.75 * far_s {
+            return (steps.mean_s, true);
+        }
+    }
+    (far_s, false)
+}
+
+/// Gaps where nearly every step is the usual one: a cluster of odd steps hides a gap if its end has
+/// moved against the grid.
+fn tight_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -> Vec<usize> {
+    let before = |index: usize| match index {
+        0 => last_s,
+        _ => time_s.get(index - 1).copied(),
+    };
+    let step = |index: usize| Some(time_s.get(index)? - before(index)?);
+    let odd = |index: usize| {
+        step(index)
+            .is_some_and(|s| !(USUAL_STEP.start * period_s..USUAL_STEP.end * period_s).contains(&s))
+    };
+    const NEAR: usize = 4;
+    let mut gaps = Vec::new();
+    let mut index = 0;
+    while index < take {
+        if !odd(index) {
+            index += 1;
+            continue;
+        }
+        let first = index;
+        let mut last = index;
+        while index < time_s.len() && index <= last + NEAR {
+            if odd(index) {
+                last = index;
+            }
+            index += 1;
+        }
+        let (Some(from_s), Some(to_s)) = (before(first), time_s.get(last)) else {
+            continue;
+        };
+        let moved = (to_s - from_s) / period_s - (last - first + 1) as f64;
+        let longest = (first..=last)
+            .max_by(|&a, &b| step(a).unwrap_or(0.0).total_cmp(&step(b).unwrap_or(0.0)));
+        if moved >= 0.5
+            && let Some(longest) = longest.filter(|longest| *longest < take)
+        {
+            gaps.push(longest);
+        }
+    }
+    gaps
+}
+
+/// Gaps among noisy or bursty stamps: a long step is a gap if the level of stamps against the grid is
+/// higher after it than before.
+fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -> Vec<usize> {
+    const WINDOW: usize = 64;
+    const BURSTS: usize = 5;
+    let level = |index: usize| time_s.get(index).map(|t| t - period_s * index as f64);
+    let long = |index: &usize| {
+        let before = if *index == 0 {
+            last_s
+        } else {
+            time_s.get(index - 1).copied()
+        };
+        let step = before.zip(time_s.get(*index)).map(|(a, b)| b - a);
+        step.is_some_and(|step| step >= USUAL_STEP.end * period_s)
+    };
+    let candidates: Vec<usize> = (0..time_s.len()).filter(long).collect();
+    let bursty = candidates.len() * 20 > time_s.len();
+    let mut gaps: Vec<usize> = Vec::new();
+    for (place, &index) in candidates.iter().enumerate().filter(|(_, i)| **i < take) {
+        let since = gaps.last().copied().unwrap_or(0);
+        let (mut before, mut after): (Vec<f64>, Vec<f64>) = if bursty {
+            let from = place.saturating_sub(BURSTS);
+            let earlier = candidates.get(from..place).unwrap_or_default();
+            let later = candidates.get(place..candidates.len().min(place + BURSTS));
+            (
+                earlier
+                    .iter()
+                    .filter(|i| **i >= since)
+                    .filter_map(|i| level(*i))
+                    .collect(),
+                later
+                    .unwrap_or_default()
+                    .iter()
+                    .filter_map(|i| level(*i))
+                    .collect(),
+            )
+        } else {
+            let from = index.saturating_sub(WINDOW).max(since);
+            (
+                (from..index).filter_map(level).collect(),
+                (index..index + WINDOW).filter_map(level).collect(),
+            )
+        };
+        let moved = median(&mut after)
+            .zip(median(&mut before))
+            .map(|(a, b)| (a - b) / period_s);
+        let clear = moved.is_some_and(|moved| moved > 0.75);
+        let alone = before.is_empty() && index == 0;
+        let far = alone && last_s.is_some_and(|last_s| time_s[0] - last_s > 32.0 * period_s);
+        if clear || far {
+            gaps.push(index);
+        }
+    }
+    gaps
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    a_s: f64,
+    b_s: f64,
+    rms_s: f64,
+}
+
+impl Line {
+    fn piece(&self, start: usize, end: usize) -> Piece {
+        Piece {
+            start,
+            end,
+            a_s: self.a_s,
+            b_s: self.b_s,
+            joined: false,
+        }
+    }
+}
+
+/// Least-squares line of stamps against index; strays beyond four times the scatter are left out once.
+fn fit(time_s: &[f64], period_s: f64) -> Line {
+    let Some(&first_s) = time_s.first() else {
+        return Line {
+            a_s: 0.0,
+            b_s: period_s,
+            rms_s: 0.0,
+        };
+    };
+    let line = least_squares(time_s, first_s, period_s, None);
+    let (rms_s, worst_s) = distances(time_s, &line);
+    if worst_s <= 4.0 * rms_s + 1e-9 {
+        return Line { rms_s, ..line };
+    }
+    let line = least_squares(time_s, first_s, period_s, Some((line, 4.0 * rms_s)));
+    Line {
+        rms_s: distances(time_s, &line).0,
+        ..line
+    }
+}
+
+fn least_squares(time_s: &[f64], first_s: f64, period_s: f64, within: Option<(Line, f64)>) -> Line {
+    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let middle = 0.5 * (time_s.len() - 1) as f64;
+    for (index, &t) in time_s.iter().enumerate() {
+        let x = index as f64;
+        if let Some((line, most_s)) = within
+            && (t - line.a_s - line.b_s * x).abs() > most_s
+        {
+            continue;
+        }
+        // about the middle and the expected stamp, so that sums stay small
+        let x = x - middle;
+        let y = t - first_s - period_s * index as f64;
+        n += 1.0;
+        sx += x;
+        sy += y;
+        sxx += x * x;
+        sxy += x * y;
+    }
+    let spread = sxx - sx * sx / n;
+    let slope = if time_s.len() >= SLOPE_SAMPLES && spread > 0.0 {
+        (sxy - sx * sy / n) / spread
+    } else {
+        0.0
+    };
+    let level = (sy - slope * sx) / n;
+    Line {
+        a_s: first_s + level - slope * middle,
+        b_s: period_s + slope,
+        rms_s: 0.0,
+    }
+}
+
+/// Root mean square and largest distance of stamps from a line, s.
+fn distances(time_s: &[f64], line: &Line) -> (f64, f64) {
+    let (mut sum, mut worst) = (0.0, 0f64);
+    for (index, &t) in time_s.iter().enumerate() {
+        let off = t - line.a_s - line.b_s * index as f64;
+        sum += off * off;
+        worst = worst.max(off.abs());
+    }
+    ((sum / time_s.len() as f64).sqrt(), worst)
+}
+
+fn parts_rms_s(time_s: &[f64], period_s: f64) -> f64 {
+    let parts = time_s.chunks_exact(PART_SAMPLES);
+    let count = parts.len().max(1) as f64;
+    let squares: f64 = parts.map(|part| fit(part, period_s).rms_s.powi(2)).sum();
+    (squares / count).sqrt()
+}
+
+/// Evened-out stamps of a chunk from its pieces, each blended into its joined neighbours from its middle
+/// on. `left` and `right` are the neighbours beyond the chunk, in this chunk's indices.
+pub(crate) fn even_out(
+    pieces: &[Piece],
+    left: Option<(f64, Piece)>,
+    right: Option<(f64, Piece)>,
+    into: &mut Vec<f64>,
+) {
+    into.clear();
+    for (place, piece) in pieces.iter().enumerate() {
+        let own = |p: &Piece| (p.centre(), *p);
+        let before = match place {
+            0 => left.filter(|_| piece.joined),
+            _ => pieces.get(place - 1).filter(|_| piece.joined).map(own),
+        };
+        let after = match pieces.get(place + 1) {
+            Some(next) => Some(next).filter(|next| next.joined).map(own),
+            None => right,
+        };
+        let centre = piece.centre();
+        for index in piece.start..piece.end {
+            let x = index as f64;
+            let neighbour = if x < centre { before } else { after };
+            let own_s = piece.at(x);
+            into.push(match neighbour {
+                None => own_s,
+                Some((other_centre, other)) => {
+                    let share = (x - centre) / (other_centre - centre);
+                    own_s + share * (other.at(x) - own_s)
+                }
+            });
+        }
+    }
+}
+
+/// A piece as seen from a chunk that starts `shift` samples later (earlier where negative).
+pub(crate) fn seen_from(piece: &Piece, shift: f64) -> (f64, Piece) {
+    // `at` uses the start; moving it by an intercept keeps the index unsigned
+    let moved = Piece {
+        a_s: piece.at(shift),
+        start: 0,
+        end: piece.end - piece.start,
+        ..*piece
+    };
+    (piece.centre() - shift, moved)
+}
