@@ -18,7 +18,7 @@ use crate::math::median;
 use crate::units::COVERAGE_95;
 
 /// Coverage of every interval shown.
-const SHOWN: f64 = 0.95;
+pub(super) const SHOWN: f64 = 0.95;
 
 /// Unchanged blocks already drawn for this block, by baseline sessions and horizon.
 #[derive(Debug, Default)]
@@ -76,15 +76,19 @@ pub fn answer(
     book: &mut LimitBook,
     params: &BlockParams,
 ) -> Answer {
-    let of_phase = |phase: Phase| -> Vec<Point> {
+    let of = |phases: &[Phase]| -> Vec<Point> {
         series
             .points
             .iter()
-            .filter(|point| dated.get(point.place).is_some_and(|s| s.phase == phase))
+            .filter(|p| {
+                dated
+                    .get(p.place)
+                    .is_some_and(|s| phases.contains(&s.phase))
+            })
             .copied()
             .collect()
     };
-    let (before, after) = (of_phase(Phase::Baseline), of_phase(Phase::Since));
+    let (before, after) = (of(&[Phase::Baseline]), of(&[Phase::Since, Phase::After]));
     let centre = (before.len() >= params.baseline_min_sessions as usize)
         .then(|| centre_of(&before, params))
         .flatten();
@@ -130,7 +134,7 @@ pub fn answer(
     }
 }
 
-fn centre_of(points: &[Point], params: &BlockParams) -> Option<Centre> {
+pub(super) fn centre_of(points: &[Point], params: &BlockParams) -> Option<Centre> {
     let (values, u) = split(points);
     centre_of_sessions(&values, &u, params.huber_bend_sd)
 }
@@ -200,6 +204,7 @@ fn since_record(points: &[Point], sessions: Vec<String>, params: &BlockParams) -
 struct Charts {
     points: Vec<(Point, ChartPoint)>,
     limits: Option<ChartLimits>,
+    slack_sd: f64,
 }
 
 impl Charts {
@@ -216,6 +221,7 @@ impl Charts {
         let drawn = chart(usual, &values, &u, &plan);
         Self {
             points: after.iter().copied().zip(drawn).collect(),
+            slack_sd: plan.cusum_slack_sd,
             limits: judge
                 .false_share
                 .and_then(|share| book.limits(usual.freedom as u32 + 1, share, &plan)),
@@ -229,14 +235,26 @@ impl Charts {
             .map(|(_, chart)| chart)
     }
 
+    /// What flags a session. The moving average and the sum remember earlier sessions; they flag only
+    /// a session that itself lies beyond the slack on their side, so that a usual session after unusual
+    /// ones is not blamed. The session at which a chart crosses its limit always does.
     fn flags(&self, chart: &ChartPoint) -> Vec<String> {
         let Some(limits) = &self.limits else {
             return Vec::new();
         };
+        let pushes = |side: f64| side * chart.off_sd > self.slack_sd;
+        let sums = chart.cusum;
         [
             ("single", chart.single.abs() > limits.single),
-            ("ewma", chart.ewma_z.abs() > limits.ewma),
-            ("cusum", chart.cusum.larger().0 > limits.cusum),
+            (
+                "ewma",
+                chart.ewma_z.abs() > limits.ewma && pushes(chart.ewma_z.signum()),
+            ),
+            (
+                "cusum",
+                (sums.up > limits.cusum && pushes(1.0))
+                    || (sums.down > limits.cusum && pushes(-1.0)),
+            ),
         ]
         .into_iter()
         .filter(|(_, crossed)| *crossed)
@@ -299,7 +317,7 @@ fn chart_records(
         .collect()
 }
 
-fn change_of(
+pub(super) fn change_of(
     centre: &Centre,
     before: &[Point],
     after: &[Point],
@@ -412,7 +430,7 @@ impl Judged<'_> {
         );
         let strict = 1.0 - self.judge.false_share.unwrap_or(1.0 - SHOWN);
         if change.change.abs() > change.half_width(strict.max(SHOWN)) {
-            return ("moved", format!("moved by {size} since return"));
+            return ("moved", format!("moved by {size}"));
         }
         if low.abs().max(high.abs()) <= self.worth {
             return (
@@ -428,10 +446,7 @@ impl Judged<'_> {
         }
         let wait = match more {
             Some(n) => format!("about {n} more sessions would tell"),
-            None => {
-                "more sessions since return cannot tell: the baseline is too short or too uneven"
-                    .to_owned()
-            }
+            None => "more sessions cannot tell: the baseline is too short or too uneven".to_owned(),
         };
         (
             "too early to say",
@@ -444,7 +459,7 @@ impl Judged<'_> {
             (Some(why), _) => ("not compared", why.clone()),
             (None, 0) => (
                 "not compared",
-                "no session since return with this measure".to_owned(),
+                "no later session with this measure".to_owned(),
             ),
             (None, _) => ("not compared", "no change could be taken".to_owned()),
         }
@@ -467,19 +482,17 @@ impl Judged<'_> {
         let slope = theil_sen(&weeks, &values, SHOWN)?;
         let p = mann_kendall(&values).p;
         let unit = self.unit;
-        let towards = self.change.is_some_and(|c| c.change * slope.slope < 0.0);
-        let says = if p >= params.trend_level {
-            "no trend since return".to_owned()
-        } else if towards {
-            format!(
-                "coming back towards the usual by {:.1} {unit} a week",
-                slope.slope.abs()
-            )
-        } else {
-            format!(
-                "moving away from the usual by {:.1} {unit} a week",
-                slope.slope.abs()
-            )
+        let size = format!("{:.1} {unit} a week", slope.slope.abs());
+        let shifted = self
+            .change
+            .filter(|c| c.change.abs() > c.half_width(SHOWN))
+            .map(|c| c.change * slope.slope < 0.0);
+        let says = match shifted {
+            _ if p >= params.trend_level => "no trend in these sessions".to_owned(),
+            Some(true) => format!("coming back towards the usual by {size}"),
+            Some(false) => format!("moving away from the usual by {size}"),
+            None if slope.slope > 0.0 => format!("rising by {size}"),
+            None => format!("falling by {size}"),
         };
         Some(TrendRecord {
             per_week: slope.slope,

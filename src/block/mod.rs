@@ -12,6 +12,7 @@ mod dated;
 mod days;
 mod effort;
 mod facts;
+mod like_effort;
 mod look_at;
 mod params;
 mod plan;
@@ -22,7 +23,8 @@ mod series;
 pub mod stats;
 mod weeks;
 
-pub use build::build_block;
+pub use build::{build_block, build_block_with};
+pub use change::LimitBook;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};

@@ -120,7 +120,7 @@ pub struct SessionLine {
     pub session: String,
     /// ISO date.
     pub date: String,
-    /// Where it stands: `baseline`, `since return`, `between`, or `no baseline`.
+    /// Where it stands: `baseline`, `between`, `since return` (`after baseline` where no return is stated) or `no baseline`.
     pub phase: String,
     /// Serves with contact.
     pub serves: u32,
@@ -482,10 +482,29 @@ pub struct LinkChange {
     pub u_ms: Option<f64>,
     /// Sessions after the baseline that a chart flags.
     pub flagged_sessions: Vec<String>,
+    /// The change among serves of like effort, where effort itself changed.
+    pub like_effort: Option<LikeEffort>,
     /// The rest of the answer.
     pub answer: ChangeRecord,
     /// Every session on the charts.
     pub chart: Vec<ChartRecord>,
+}
+
+/// The change of a lag among serves of like effort: a slower swing stretches every lag.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LikeEffort {
+    /// Median effort in the baseline and later, percent of own best.
+    pub effort_percent: [f64; 2],
+    /// Efforts that both have, percent; null where there are none.
+    pub range_percent: Option<[f64; 2]>,
+    /// Sessions with enough such serves, in the baseline and later.
+    pub sessions: [u32; 2],
+    /// Change among these serves.
+    pub change_ms: Option<f64>,
+    /// Its standard uncertainty, as in [`LinkChange::u_ms`].
+    pub u_ms: Option<f64>,
+    /// In words.
+    pub says: String,
 }
 
 /// Another measure against the athlete's usual.
