@@ -24,8 +24,8 @@ fn main() {
     let mut book = LimitBook::default();
     println!("{blocks} blocks a row; shares in percent of blocks; lag hip to trunk unless said");
     println!(
-        "base since between shift | single ewma cusum chart | moved perhaps same early | trend | \
-         links:chart moved | speeds:chart moved | band covered half-ms delay"
+        "base since between shift | single ewma cusum chart flag | moved perhaps same early | trend | \
+         links:chart moved flag | speeds:chart moved | band covered half-ms delay"
     );
     for between_ms in [0.0, 3.0, 6.0] {
         for (before, after) in [(3, 8), (4, 4), (6, 2), (6, 8), (8, 10), (12, 12)] {
@@ -46,7 +46,7 @@ fn main() {
 fn row(kind: Kind, t: &Tally) {
     let p = |share: f64| format!("{:4.1}", 100.0 * share);
     println!(
-        "{:4} {:5} {:7} {:5} | {:>6} {} {:>5} {:>5} | {:>5} {:>7} {:>4} {:>5} | {:>5} | {:>11} {:>5} | {:>12} {:>5} | {} {:>7} {:7.1} {:5.1}",
+        "{:4} {:5} {:7} {:5} | {:>6} {} {:>5} {:>5} {:>4} | {:>5} {:>7} {:>4} {:>5} | {:>5} | {:>11} {:>5} {:>4} | {:>12} {:>5} | {} {:>7} {:7.1} {:5.1}",
         kind.before,
         kind.after,
         kind.between_ms,
@@ -55,6 +55,7 @@ fn row(kind: Kind, t: &Tally) {
         p(t.ewma),
         p(t.cusum),
         p(t.any_chart),
+        p(t.any_flag),
         p(t.moved),
         p(t.perhaps),
         p(t.unchanged),
@@ -62,6 +63,7 @@ fn row(kind: Kind, t: &Tally) {
         p(t.trend),
         p(t.any_link_chart),
         p(t.any_link_moved),
+        p(t.any_link_flag),
         p(t.any_speed_chart),
         p(t.any_speed_moved),
         p(t.outside_band),

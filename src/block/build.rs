@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::caution::{CAUTIONS, STOP_TEXT, is_pain};
-use super::change::{Answer, Judge, LimitBook, answer};
+use super::change::{Answer, Judge, answer};
+use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
 use super::days::{days, rpe_load_au};

@@ -7,6 +7,7 @@
 mod build;
 pub mod caution;
 mod change;
+mod charts;
 mod comparable;
 mod dated;
 mod days;
@@ -21,10 +22,12 @@ mod ratios;
 mod record;
 mod series;
 pub mod stats;
+mod usual;
+mod verdict;
 mod weeks;
 
 pub use build::{build_block, build_block_with};
-pub use change::LimitBook;
+pub use charts::LimitBook;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};

@@ -417,7 +417,8 @@ pub struct ChartRecord {
     pub cusum_down: Option<f64>,
     /// Limit of the cumulative sums.
     pub cusum_limit: Option<f64>,
-    /// What flags it: `single`, `ewma`, `cusum`.
+    /// What flags it: a chart (`single`, `ewma`, `cusum`), or `moved`: all later sessions together moved,
+    /// and this one lies nearer to the new level than to the usual.
     pub flags: Vec<String>,
 }
 
@@ -480,7 +481,7 @@ pub struct LinkChange {
     pub change_ms: Option<f64>,
     /// Its standard uncertainty: 1.96 of it is the half-width of the 95 % interval.
     pub u_ms: Option<f64>,
-    /// Sessions after the baseline that a chart flags.
+    /// Sessions after the baseline that are flagged; why stands in `chart`.
     pub flagged_sessions: Vec<String>,
     /// The change among serves of like effort, where effort itself changed.
     pub like_effort: Option<LikeEffort>,
@@ -522,7 +523,7 @@ pub struct MeasureChange {
     pub change: Option<f64>,
     /// Its standard uncertainty.
     pub u: Option<f64>,
-    /// Sessions after the baseline that a chart flags.
+    /// Sessions after the baseline that are flagged; why stands in `chart`.
     pub flagged_sessions: Vec<String>,
     /// The rest of the answer.
     pub answer: ChangeRecord,

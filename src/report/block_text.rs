@@ -420,7 +420,7 @@ fn sessions(record: &BlockRecord) -> String {
         .map(|line| session_row(record, line))
         .collect();
     format!(
-        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged by a chart\n",
+        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged\n",
         table(&columns, &rows)
     )
 }

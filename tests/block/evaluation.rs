@@ -44,6 +44,11 @@ fn unchanged_blocks_are_rarely_flagged() {
     );
     assert!(got.moved < 0.05 + 0.03, "moved: {}", got.moved);
     assert!(
+        got.any_link_flag < 0.15 + 0.05,
+        "any link flagged: {}",
+        got.any_link_flag
+    );
+    assert!(
         got.any_link_moved < 0.10 + 0.04,
         "any link moved: {}",
         got.any_link_moved

@@ -2,7 +2,9 @@
 //! intervals hold the truth.
 
 use overarm::block::stats::random::Draws;
-use overarm::block::{BaselineChoice, BlockFacts, BlockParams, LimitBook, build_block_with};
+use overarm::block::{
+    BaselineChoice, BlockFacts, BlockParams, ChartRecord, LimitBook, build_block_with,
+};
 
 use super::records::{block, dates};
 
@@ -24,6 +26,8 @@ pub struct Tally {
     pub ewma: f64,
     pub cusum: f64,
     pub any_chart: f64,
+    /// Hip-trunk: any session flagged, by a chart or because all together moved.
+    pub any_flag: f64,
     /// Hip-trunk said to have moved; said to have perhaps moved.
     pub moved: f64,
     pub perhaps: f64,
@@ -35,6 +39,8 @@ pub struct Tally {
     /// Any link flagged by a chart; said to have moved.
     pub any_link_chart: f64,
     pub any_link_moved: f64,
+    /// Any session of any link flagged.
+    pub any_link_flag: f64,
     /// Any speed flagged by a chart; said to have moved.
     pub any_speed_chart: f64,
     pub any_speed_moved: f64,
@@ -80,7 +86,8 @@ pub fn tally(
         sum.single += by("single");
         sum.ewma += by("ewma");
         sum.cusum += by("cusum");
-        sum.any_chart += share(!link.flagged_sessions.is_empty());
+        sum.any_chart += share(link.chart.iter().any(by_chart));
+        sum.any_flag += share(!link.flagged_sessions.is_empty());
         sum.moved += says("moved");
         sum.perhaps += says("perhaps moved");
         sum.unchanged += says("no change worth knowing");
@@ -91,7 +98,8 @@ pub fn tally(
                 .as_ref()
                 .is_some_and(|trend| trend.p < params.trend_level),
         );
-        sum.any_link_chart += share(record.links.iter().any(|l| !l.flagged_sessions.is_empty()));
+        sum.any_link_chart += share(record.links.iter().any(|l| l.chart.iter().any(by_chart)));
+        sum.any_link_flag += share(record.links.iter().any(|l| !l.flagged_sessions.is_empty()));
         sum.any_link_moved += share(record.links.iter().any(|l| l.answer.verdict == "moved"));
         let speeds = || {
             record
@@ -99,7 +107,7 @@ pub fn tally(
                 .iter()
                 .filter(|m| m.name.ends_with("peak speed"))
         };
-        sum.any_speed_chart += share(speeds().any(|m| !m.flagged_sessions.is_empty()));
+        sum.any_speed_chart += share(speeds().any(|m| m.chart.iter().any(by_chart)));
         sum.any_speed_moved += share(speeds().any(|m| m.answer.verdict == "moved"));
         let outside = link
             .chart
@@ -122,6 +130,10 @@ pub fn tally(
     sum.divided()
 }
 
+fn by_chart(point: &ChartRecord) -> bool {
+    point.flags.iter().any(|flag| flag != "moved")
+}
+
 fn share(is: bool) -> f64 {
     f64::from(u8::from(is))
 }
@@ -134,6 +146,8 @@ impl Tally {
             &mut self.ewma,
             &mut self.cusum,
             &mut self.any_chart,
+            &mut self.any_flag,
+            &mut self.any_link_flag,
             &mut self.moved,
             &mut self.perhaps,
             &mut self.unchanged,
