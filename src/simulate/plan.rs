@@ -19,7 +19,7 @@ pub const HANDLING_S: f64 = 16.0;
 pub fn perform(scenario: &Scenario) -> Performance {
     let random = Random::new(scenario.seed, "practice");
     let mut planner = Planner {
-        script: Script::new(Athlete::of(scenario), random, scenario.impact),
+        script: Script::new(Athlete::of(scenario), random, scenario),
         scenario,
         serves: 0,
     };
@@ -145,7 +145,7 @@ impl Planner<'_> {
             return false;
         }
         if self.script.random.chance(self.scenario.dry_share) {
-            let order = self.order(false, number, ritual && self.serves % 2 == 0);
+            let order = self.order(false, number, ritual && self.serves.is_multiple_of(2));
             serve::serve(&mut self.script, &order);
         }
         let order = self.order(true, number, ritual);

@@ -165,6 +165,13 @@ pub struct Scenario {
     pub jitter_ms: f64,
     /// Gaps in each log, per minute.
     pub gaps_per_min: f64,
+    /// Units other than the reference start late by up to this, s.
+    pub start_late_s: f64,
+    /// Units other than the reference stop early by up to this, s.
+    pub stop_early_s: f64,
+    /// One unit other than the reference restarts in the middle: a gap of a few seconds, and its
+    /// stamps jump.
+    pub restart: bool,
     /// How the logs are written.
     pub layout: Layout,
 }
@@ -206,6 +213,9 @@ impl Default for Scenario {
             drift_ppm: 20.0,
             jitter_ms: 0.02,
             gaps_per_min: 0.0,
+            start_late_s: 0.0,
+            stop_early_s: 0.0,
+            restart: false,
             layout: Layout::GDpsSeconds,
         }
     }
@@ -316,6 +326,9 @@ impl Scenario {
             offset_s: r.weighted(&[(3.0, 0.6), (60.0, 0.3), (5000.0, 0.1)], 3.0),
             drift_ppm: r.range(2.0, 60.0),
             jitter_ms: r.range(0.0, 0.2),
+            start_late_s: if r.chance(0.1) { 40.0 } else { 0.0 },
+            stop_early_s: if r.chance(0.1) { 40.0 } else { 0.0 },
+            restart: r.chance(0.05),
             gaps_per_min: if r.chance(0.25) {
                 r.range(0.1, 1.0)
             } else {
