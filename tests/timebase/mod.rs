@@ -3,3 +3,4 @@
 mod front;
 mod tie;
 mod tie_body;
+mod tie_scratch;
