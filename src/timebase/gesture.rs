@@ -30,7 +30,7 @@ pub(crate) fn lone_spikes(envelopes: &Envelopes, params: &TieParams) -> Vec<f64>
     shared.into_iter().map(|i| envelopes.time_s(i)).collect()
 }
 
-/// Spikes of one unit, highest over 150 ms to each side, with stillness around.
+/// Spikes of one unit, highest over 150 ms to each side, out of stillness.
 fn lone_spikes_of(bins: &[Bin], params: &TieParams) -> Vec<usize> {
     const APART: usize = 15;
     let sharp = sharpness(bins);
@@ -40,18 +40,16 @@ fn lone_spikes_of(bins: &[Bin], params: &TieParams) -> Vec<usize> {
             let around = &sharp[i.saturating_sub(APART)..(i + APART + 1).min(sharp.len())];
             around.iter().all(|v| *v <= sharp[i])
         })
-        .filter(|&i| still_around(bins, i, params))
+        .filter(|&i| still_before(bins, i, params))
         .collect()
 }
 
-/// Stillness from 60 to 150 ms to each side.
-fn still_around(bins: &[Bin], index: usize, params: &TieParams) -> bool {
-    (6..=15)
-        .flat_map(|k| [index.checked_sub(k), index.checked_add(k)])
-        .all(|i| {
-            i.and_then(|i| bins.get(i))
-                .is_some_and(|bin| is_still(bin, params))
-        })
+/// Stillness from 60 to 150 ms before. What follows a tap is no evidence: a stack rings and slides.
+fn still_before(bins: &[Bin], index: usize, params: &TieParams) -> bool {
+    (6..=15).all(|k| {
+        let before = index.checked_sub(k).and_then(|i| bins.get(i));
+        before.is_some_and(|bin| is_still(bin, params))
+    })
 }
 
 fn is_still(bin: &Bin, params: &TieParams) -> bool {

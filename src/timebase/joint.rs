@@ -489,8 +489,8 @@ impl JointMoment<'_> {
                 lag_s: self.shift_at(state, search) + own_s,
                 sd_s,
                 alias_s: spread / (curvature / instants.len().max(1) as f64).sqrt(),
-            explained: explained_share(instants),
-            per_wander_s_m: cross.norm() / curvature / std::f64::consts::SQRT_2,
+                explained: explained_share(instants),
+                per_wander_s_m: cross.norm() / curvature / std::f64::consts::SQRT_2,
             }
         })
     }

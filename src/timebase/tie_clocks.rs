@@ -396,7 +396,10 @@ impl<'a> Session<'a> {
         }
         for (s, wander_s) in joint.sightings.iter().zip(wander_s) {
             if std::env::var("TIE_DEBUG").is_ok() {
-                println!("JM {:.7} {:.7} {:.5} {:.7}", s.alias_s, wander_s, s.explained, s.sd_s);
+                println!(
+                    "JM {:.7} {:.7} {:.5} {:.7}",
+                    s.alias_s, wander_s, s.explained, s.sd_s
+                );
             }
             let index = indices[s.moment];
             let moment = &chosen[index];
@@ -438,7 +441,13 @@ impl<'a> Session<'a> {
         };
         let (near_piece, far_piece) = (piece_of(near), piece_of(far));
         if std::env::var("TIE_DEBUG").is_ok() {
-            println!("ROW {} {} {evidence:?} {ref_s:.4} {:.7} {:.7} {sd_s:.7} {moment} {gesture}", self.units[near].track.label(), self.units[far].track.label(), epoch.lines[near].unwrap().shift_at_s(ref_s), epoch.lines[far].unwrap().shift_at_s(ref_s) + lag_s);
+            println!(
+                "ROW {} {} {evidence:?} {ref_s:.4} {:.7} {:.7} {sd_s:.7} {moment} {gesture}",
+                self.units[near].track.label(),
+                self.units[far].track.label(),
+                epoch.lines[near].unwrap().shift_at_s(ref_s),
+                epoch.lines[far].unwrap().shift_at_s(ref_s) + lag_s
+            );
         }
         Some(Row {
             pair,

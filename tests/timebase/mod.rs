@@ -3,4 +3,3 @@
 mod front;
 mod tie;
 mod tie_body;
-mod tie_scratch;
