@@ -43,6 +43,8 @@ pub enum About {
     Alone,
     /// Arm comes down afterwards.
     FollowThrough,
+    /// Like the session's other serves.
+    Alike,
 }
 
 impl About {
@@ -75,8 +77,8 @@ impl<const N: usize> Ramp<N> {
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
 const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(5.0, -8.0), (25.0, -3.5), (36.0, 0.0), (46.0, 1.5)]);
 const HIGHEST_DEG: Ramp<3> = Ramp([(30.0, -3.0), (45.0, -0.5), (60.0, 0.7)]);
-const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -4.0), (450.0, -0.7), (700.0, 0.5), (1000.0, 1.0)]);
-const RIVAL_SHARE: Ramp<4> = Ramp([(0.35, 0.6), (0.5, 0.2), (0.7, -1.0), (1.0, -3.0)]);
+const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -3.5), (380.0, -0.6), (600.0, 0.5), (1000.0, 1.0)]);
+const RIVAL_SHARE: Ramp<4> = Ramp([(0.6, 0.5), (1.0, -0.3), (1.4, -2.0), (2.0, -3.5)]);
 const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
 const PREPARATION_S: Ramp<6> = Ramp([
     (0.5, -2.0),
@@ -86,9 +88,15 @@ const PREPARATION_S: Ramp<6> = Ramp([
     (2.6, 0.0),
     (3.3, -1.0),
 ]);
-const FEET_M_S2: Ramp<4> = Ramp([(0.6, 1.0), (1.0, 0.0), (2.0, -3.0), (3.5, -4.5)]);
-const HAND_SHAKE_M_S2: Ramp<4> = Ramp([(1.2, 0.8), (1.8, 0.0), (3.0, -2.5), (5.0, -4.0)]);
-const RISE_DEG: Ramp<3> = Ramp([(0.0, -1.5), (15.0, -0.3), (30.0, 0.4)]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.4, 1.2), (0.8, 0.3), (1.3, -2.0), (2.5, -4.5)]);
+const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
+    (0.6, 1.2),
+    (0.9, 0.4),
+    (1.2, -1.0),
+    (1.8, -3.5),
+    (2.5, -4.5),
+]);
+const RISE_DEG: Ramp<3> = Ramp([(0.0, -2.0), (12.0, -0.5), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
 const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
@@ -162,17 +170,23 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     let core = [Site::Hip, Site::Trunk];
     let steps = core
         .iter()
-        .find_map(|site| picture.steps_m_s2[site.index()]);
-    match (steps, picture.steps_m_s2[Site::Wrist.index()]) {
-        (Some(steps), _) => {
-            let words = format!("body shaken by {steps:.1} m/s^2 before the swing");
-            add(About::Feet, FEET_M_S2.at(steps), words);
-        }
-        (None, Some(shake)) => {
-            let words = format!("hand shaken by {shake:.1} m/s^2 before the swing");
-            add(About::Feet, HAND_SHAKE_M_S2.at(shake), words);
-        }
-        (None, None) => {}
+        .find_map(|site| picture.shake_m_s2[site.index()]);
+    let core_odds = steps.map(|shake| FEET_M_S2.at(shake));
+    let hand = picture.shake_m_s2[Site::Wrist.index()];
+    let hand_odds = hand.map(|shake| HAND_SHAKE_M_S2.at(shake));
+    // either may show the feet; the one that shows them more counts
+    if let Some(log_odds) = core_odds.into_iter().chain(hand_odds).reduce(f64::min) {
+        let words = match (steps, hand) {
+            (Some(core), Some(hand)) => {
+                format!("shaken by {core:.1} (body) and {hand:.1} m/s^2 (hand) before the swing")
+            }
+            (Some(core), None) => format!("body shaken by {core:.1} m/s^2 before the swing"),
+            (None, hand) => format!(
+                "hand shaken by {:.1} m/s^2 before the swing",
+                hand.unwrap_or(0.0)
+            ),
+        };
+        add(About::Feet, log_odds, words);
     }
     let turn = core
         .iter()
@@ -196,11 +210,6 @@ pub fn probability(weighed: &[Weighed], params: &ServeParams) -> f64 {
     let swing = params.swing_log_odds + params.evidence_share * sum(false);
     let setting = params.setting_log_odds + params.evidence_share * sum(true);
     logistic(swing) * logistic(setting)
-}
-
-/// Probability that a ball was met, from the surprise over the swing's own level.
-pub fn contact_probability(ratio: f64, params: &ServeParams) -> f64 {
-    logistic(3.0 * (ratio.max(1e-3) / params.shock_ratio).ln())
 }
 
 fn logistic(log_odds: f64) -> f64 {

@@ -5,6 +5,8 @@
 //! elsewhere in the same swing, is the surprise. Channels at their limit are left out, so a saturated
 //! long axis does not hide the shock on the others or in the gyroscope.
 
+use std::ops::Range;
+
 use super::params::ServeParams;
 use super::swing::Swing;
 use crate::samples::{Flags, Samples};
@@ -45,6 +47,8 @@ pub struct Surprise {
     first: Vec<f64>,
     /// The same sample predicted from three samples further back.
     second: Vec<f64>,
+    /// Fifth differences: sharper, for telling a shock from a fast swing.
+    fifth: Vec<f64>,
 }
 
 /// When impact is expected from the swing alone.
@@ -54,6 +58,18 @@ pub struct Expected {
     pub time_s: f64,
     /// Standard uncertainty, s.
     pub sd_s: f64,
+}
+
+impl Impact {
+    /// The same swing taken for dry: impact is where the swing expects it.
+    pub const fn without_shock(self, expected: Expected) -> Self {
+        Self {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            from_shock: false,
+            ..self
+        }
+    }
 }
 
 impl Surprise {
@@ -66,8 +82,18 @@ impl Surprise {
             rate_hz: swing.samples.rate_hz,
             time_s: swing.samples.time_s[span.clone()].to_vec(),
             first: span.clone().map(|i| channels.missed(i, 1)).collect(),
-            second: span.map(|i| channels.missed(i, 2)).collect(),
+            second: span.clone().map(|i| channels.missed(i, 2)).collect(),
+            fifth: channels.fifths(swing.span(-0.25, 0.2), span),
         }
+    }
+
+    /// Largest fifth difference about an impact, over the swing's own.
+    pub fn roughness(&self, impact_s: f64) -> f64 {
+        let near = |time_s: f64| (-0.015..0.04).contains(&(time_s - impact_s));
+        (self.time_s.iter().zip(&self.fifth))
+            .filter(|(time_s, _)| near(**time_s))
+            .map(|(_, rough)| *rough)
+            .fold(0.0, f64::max)
     }
 
     /// Times the shock near where it is expected; without one, impact is where it is expected.
@@ -94,7 +120,7 @@ impl Surprise {
             return without(0.0);
         };
         let ratio = self.first[top];
-        if ratio < 0.5 * params.shock_ratio {
+        if ratio < params.shock_ratio {
             return without(ratio);
         }
         let level = self.level_before(from);
@@ -152,6 +178,33 @@ impl Surprise {
 /// travel times under a millisecond.
 const PATH_SD_S: f64 = 0.0004;
 
+/// The sample of the swing's one clear shock, if it has one: far rougher than the swing and than
+/// anything else in it.
+pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
+    let channels = Channels::of(swing);
+    let span = swing.span(-SHOCK_REACH_S, SHOCK_REACH_S);
+    let fifths = channels.fifths(swing.span(-0.25, 0.2), span.clone());
+    let (top, &ratio) = fifths
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    // a few dozen samples of ringing belong to the shock
+    let ring = (RINGING_S * swing.samples.rate_hz).ceil() as usize;
+    let elsewhere = fifths
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| i.abs_diff(top) > ring)
+        .map(|(_, rough)| *rough)
+        .fold(0.0, f64::max);
+    let clear = ratio > 3.0 * params.shock_ratio && ratio > 2.5 * elsewhere;
+    clear.then_some(span.start + top)
+}
+
+/// How far from the fastest moment the ball's shock may be, s.
+const SHOCK_REACH_S: f64 = 0.3;
+/// How long a shock rings, s.
+const RINGING_S: f64 = 0.05;
+
 /// The six channels with the surprise scale of each.
 struct Channels {
     values: Vec<[f64; 6]>,
@@ -181,19 +234,10 @@ impl Channels {
         }
         let span = swing.span(-0.25, 0.2);
         for channel in 0..6 {
-            let mut misses: Vec<f64> = span
+            let misses = span
                 .clone()
-                .filter_map(|index| channels.miss(index, channel, 1))
-                .map(f64::abs)
-                .collect();
-            misses.sort_by(f64::total_cmp);
-            let common = misses.get(misses.len() * 7 / 10).copied().unwrap_or(0.0);
-            let floor = if channel < 3 {
-                FORCE_FLOOR_M_S2
-            } else {
-                RATE_FLOOR_RAD_S
-            };
-            channels.scale[channel] = common.max(floor);
+                .filter_map(|index| channels.miss(index, channel, 1));
+            channels.scale[channel] = common(misses).max(floor(channel));
         }
         channels
     }
@@ -217,16 +261,64 @@ impl Channels {
         Some(value(index) - predicted)
     }
 
+    /// Fifth difference of a channel, where its six samples are usable.
+    fn fifth(&self, index: usize, channel: usize) -> Option<f64> {
+        const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
+        let first = index.checked_sub(5)?;
+        let (values, usable) = (
+            self.values.get(first..=index)?,
+            self.usable.get(first..=index)?,
+        );
+        if !usable.iter().all(|u| u[channel]) {
+            return None;
+        }
+        let terms = WEIGHTS.iter().zip(values.iter().rev());
+        Some(terms.map(|(w, v)| w * v[channel]).sum())
+    }
+
+    /// Root mean square of the fifth differences over `span` in units of their common size in `swing`.
+    fn fifths(&self, swing: Range<usize>, span: Range<usize>) -> Vec<f64> {
+        // noise grows by the root of the sum of squared weights: 252 against 20 for the third
+        let noise = (252.0_f64 / 20.0).sqrt();
+        let scale: [f64; 6] = std::array::from_fn(|channel| {
+            let size = common(swing.clone().filter_map(|i| self.fifth(i, channel)));
+            size.max(noise * floor(channel))
+        });
+        span.map(|index| {
+            rms((0..6).filter_map(|channel| Some(self.fifth(index, channel)? / scale[channel])))
+        })
+        .collect()
+    }
+
     /// Root mean square of the misses of all usable channels in units of their scales.
     fn missed(&self, index: usize, ahead: usize) -> f64 {
-        let (mut sum, mut count) = (0.0, 0.0_f64);
-        for channel in 0..6 {
-            if let Some(miss) = self.miss(index, channel, ahead) {
-                sum += (miss / self.scale[channel]).powi(2);
-                count += 1.0;
-            }
-        }
-        (sum / count.max(1.0)).sqrt()
+        rms((0..6)
+            .filter_map(|channel| Some(self.miss(index, channel, ahead)? / self.scale[channel])))
+    }
+}
+
+fn rms(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0_f64);
+    for value in values {
+        sum += value * value;
+        count += 1.0;
+    }
+    (sum / count.max(1.0)).sqrt()
+}
+
+/// What seven in ten sizes stay below.
+fn common(values: impl Iterator<Item = f64>) -> f64 {
+    let mut sizes: Vec<f64> = values.map(f64::abs).collect();
+    sizes.sort_by(f64::total_cmp);
+    sizes.get(sizes.len() * 7 / 10).copied().unwrap_or(0.0)
+}
+
+/// Smallest scale of a channel's surprise.
+const fn floor(channel: usize) -> f64 {
+    if channel < 3 {
+        FORCE_FLOOR_M_S2
+    } else {
+        RATE_FLOOR_RAD_S
     }
 }
 

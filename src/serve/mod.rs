@@ -5,7 +5,9 @@
 //! time of toss and loading, a forearm that points up while it is fastest, an upright swing, a body
 //! that joins in, feet that stood, an arm that comes down. Contact is told from the ball's shock.
 
+mod alike;
 mod candidates;
+mod contact;
 mod corrections;
 mod evidence;
 mod habit;
@@ -25,8 +27,9 @@ use crate::frames::{PerSite, Site};
 use crate::samples::Samples;
 
 pub use candidates::{Candidate, candidates, peaks};
+pub use contact::Contact;
 pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
-pub use evidence::{About, Weighed, contact_probability, probability, weigh};
+pub use evidence::{About, Weighed, probability, weigh};
 pub use habit::{Habit, Moment};
 pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
@@ -134,6 +137,8 @@ pub struct Look {
     pub probability: f64,
     /// Probability that a ball was met.
     pub contact_probability: f64,
+    /// How rough impact was against the swing itself.
+    pub roughness: f64,
     /// Phase times.
     pub phases: Phases,
     /// What broke the swing's smoothness, and when.
@@ -163,9 +168,19 @@ pub fn look_at_candidates(
     let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
     let mut fast_s: Vec<f64> = Vec::new();
+    let mut centre_s: Option<f64> = None;
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
-        let Some(swing) = swing else { continue };
+        let Some(mut swing) = swing else { continue };
+        match (impact::clear_shock(&swing, params), &axis) {
+            (Some(index), _) => swing.centre_on(index),
+            (None, Some(axis)) => swing.centre_on_raised(axis),
+            (None, None) => {}
+        }
+        if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
+            continue;
+        }
+        centre_s = Some(swing.peak_s());
         let body = body_samples(units, swing.peak_s(), params)?;
         let view = View {
             swing: &swing,
@@ -182,8 +197,35 @@ pub fn look_at_candidates(
             fast_s.push(swing.peak_s());
         }
     }
+    compare(&mut looks, params);
     learn_impacts(&mut looks, params);
     Ok(looks)
+}
+
+/// Probability from which a serve stands as an example of the session's serves.
+const SURE: f64 = 0.9;
+
+/// Takes off what looks unlike the session's sure serves.
+fn compare(looks: &mut [Look], params: &ServeParams) {
+    let sure: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability > SURE)
+        .map(|l| &l.picture)
+        .collect();
+    let Some(likeness) = alike::Likeness::learn(&sure) else {
+        return;
+    };
+    for look in looks {
+        let log_odds = likeness.log_odds(&look.picture);
+        if log_odds < 0.0 {
+            look.weighed.push(Weighed {
+                log_odds,
+                words: "unlike the session's other serves".to_owned(),
+                about: About::Alike,
+            });
+            look.probability = probability(&look.weighed, params);
+        }
+    }
 }
 
 /// Times every impact again, near where the session's clear ones say it comes.
@@ -195,9 +237,23 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         .map(|l| &l.picture)
         .collect();
     let habit = Habit::learn(&clear, params);
-    for look in looks {
-        look.picture.impact = look.surprise.impact(habit.expect(&look.picture), params);
-        look.contact_probability = contact_probability(look.picture.impact.ratio, params);
+    for look in &mut *looks {
+        let expected = habit.expect(&look.picture);
+        look.picture.impact = look.surprise.impact(expected, params);
+        look.roughness = look.surprise.roughness(look.picture.impact.time_s);
+    }
+    let swings: Vec<f64> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .map(|l| l.roughness)
+        .collect();
+    let contact = Contact::learn(&swings, params.ball_share);
+    for look in &mut *looks {
+        look.contact_probability = contact.probability(look.roughness);
+        if look.contact_probability < 0.5 {
+            let expected = habit.expect(&look.picture);
+            look.picture.impact = look.picture.impact.without_shock(expected);
+        }
     }
 }
 
@@ -206,6 +262,9 @@ const CLEAR: f64 = 2.0;
 
 /// Fast moments closer than this belong to one move, s.
 const SAME_MOVE_S: f64 = 0.9;
+
+/// Centres closer than this are one swing seen twice, s.
+const SAME_PEAK_S: f64 = 0.06;
 
 /// Swings whose levers are asked for the forearm's long axis, at most.
 const LEVERS: usize = 48;
@@ -252,7 +311,8 @@ fn look(view: &View<'_>, params: &ServeParams) -> Look {
     let weighed = weigh(&picture);
     Look {
         probability: probability(&weighed, params),
-        contact_probability: contact_probability(impact.ratio, params),
+        contact_probability: params.ball_share,
+        roughness: impact.ratio,
         phases: phases::phases(view.swing, &picture, view.body),
         picture,
         weighed,
@@ -315,7 +375,7 @@ fn accept(look: &Look) -> Serve {
     let mut reasons = evidence::reasons_for(&look.weighed);
     reasons.push(format!(
         "shock {:.0} times the swing's own roughness: {}",
-        look.picture.impact.ratio,
+        look.roughness,
         if contact { "a ball was met" } else { "no ball" }
     ));
     Serve {

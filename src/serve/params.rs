@@ -37,8 +37,10 @@ crate::stage_params! {
         no_shock_offset_s: f64 = 0.008, "s", -0.05, 0.05, "wrist peaks about 10 ms before contact (synthetic pattern, serve-and-load B.5)";
         /// Standard uncertainty of an impact set without a shock.
         no_shock_sd_s: f64 = 0.015, "s", 0.001, 0.1, "own choice";
-        /// Surprise over the swing's own smoothness at which ball and no ball are equally likely.
-        shock_ratio: f64 = 12.0, "1", 1.5, 100.0, "own choice, checked by the contact table in DEVELOPERS.md";
+        /// Surprise over the swing's own smoothness from which a shock is timed; below, impact is where the swing expects it.
+        shock_ratio: f64 = 5.0, "1", 1.5, 100.0, "own choice: smooth swings stay at a few";
+        /// Share of serve motions that meet a ball, before looking.
+        ball_share: f64 = 0.8, "1", 0.05, 0.95, "own choice: most motions in practice are hit";
         /// Shortest time for which a coach's word reaches to a found swing.
         correction_reach_s: f64 = 1.0, "s", 0.1, 5.0, "own choice: a coach points at a serve, not at an instant";
     }
