@@ -68,11 +68,10 @@ pub fn run(args: &OrientArgs, common: &Common) -> Result<Outcome, CliError> {
         FilterKind::Madgwick | FilterKind::Mahony => 0.0,
     };
     let filter = args.filter.build(&params);
-    let middle_s = 0.5 * (recording.start_s + recording.end_s);
     orient_record(
         filter.as_ref(),
         recording.start_s..recording.end_s,
-        calibration.gyro_bias_sd_rad_s(middle_s),
+        |time_s| calibration.leftover(time_s),
         |from_s, to_s| {
             let mut samples = recording.window(from_s, to_s)?;
             if args.filter == FilterKind::Smoother {

@@ -4,17 +4,26 @@
 //! (live baselines). Without a magnetometer the heading of a record starts at an arbitrary angle.
 
 mod baseline;
+mod joint;
+mod mounting;
 mod passes;
+mod posture;
 mod preintegrate;
 mod record;
 mod smoother;
 
 pub use baseline::{MadgwickFilter, MahonyFilter};
+pub use joint::{
+    Direction, JointArms, Kinematics, axis_between, axis_to_proximal, joint_arms, kinematics,
+};
+pub use mounting::{UnitTurned, exchanged_units, stance_axis, unit_turned};
+pub use posture::{Posture, separation, since_stance};
 pub use record::{heading_between, orient_record};
 pub use smoother::Smoother;
 
 use nalgebra::{UnitQuaternion, Vector3};
 
+use crate::calibration::Leftover;
 use crate::samples::Samples;
 
 crate::stage_params! {
@@ -50,8 +59,8 @@ crate::stage_params! {
         rest_velocity_m: f64 = 0.01, "m/s*sqrt(s)", 0.0005, 1.0, "own choice: standing sway";
         /// Rate at rest as a density. Smaller takes more of the rate at rest for bias.
         rest_turn_rad: f64 = 0.003, "rad/s*sqrt(s)", 0.0001, 0.1, "own choice: standing sway";
-        /// Tilt uncertainty that no averaging removes: accelerometer offset and axis alignment.
-        tilt_floor_rad: f64 = 0.003, "rad", 0.0, 0.1, "own choice: 3 mg offset of a factory-calibrated unit; a consumer unit may have 50 mg";
+        /// Tilt uncertainty that no averaging removes, beside the accelerometer's offset: axis alignment.
+        tilt_floor_rad: f64 = 0.002, "rad", 0.0, 0.1, "own choice: 0.1 deg";
         /// Length of a block of a long record.
         block_s: f64 = 60.0, "s", 5.0, 3600.0, "own choice; bounds memory";
         /// What a block sees of its neighbours on either side. Longer makes blocks agree better.
@@ -80,8 +89,8 @@ pub struct Attitude {
 /// A way from force and rate to orientation.
 pub trait OrientationFilter {
     /// Orientation of every sample. `samples` has its gyroscope bias removed as far as known;
-    /// `bias_sd_rad_s` is what is left of it, per axis (standard uncertainty, rad/s).
-    fn orient(&self, samples: &Samples, bias_sd_rad_s: Vector3<f64>) -> Attitude;
+    /// `leftover` says what is still in them.
+    fn orient(&self, samples: &Samples, leftover: Leftover) -> Attitude;
 
     /// Length of block and of context (s) in which a long record may be cut without changing the
     /// answer beyond its uncertainty; `None` for a filter whose state must run through.

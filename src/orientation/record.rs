@@ -2,15 +2,16 @@
 
 use std::ops::Range;
 
-use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+use nalgebra::{Quaternion, UnitQuaternion};
 
 use super::{Attitude, OrientationFilter};
+use crate::calibration::Leftover;
 use crate::samples::Samples;
 
 /// Orients a record that is read block by block.
 ///
 /// Each block sees some seconds of its neighbours on either side; its free heading is turned so that
-/// it meets the block before. `read` gives the calibrated samples between two times of the unit's
+/// it meets the block before. `leftover` says what calibration leaves about a time, `read` gives the calibrated samples between two times of the unit's
 /// clock (s), ends included, the same ones each time; `emit` takes each sample once, in order: the
 /// block's samples, which of them are new, and their attitudes.
 ///
@@ -19,7 +20,7 @@ use crate::samples::Samples;
 pub fn orient_record<E>(
     filter: &dyn OrientationFilter,
     span_s: Range<f64>,
-    bias_sd_rad_s: Vector3<f64>,
+    mut leftover: impl FnMut(f64) -> Leftover,
     mut read: impl FnMut(f64, f64) -> Result<Samples, E>,
     mut emit: impl FnMut(&Samples, Range<usize>, &Attitude) -> Result<(), E>,
 ) -> Result<(), E> {
@@ -37,7 +38,7 @@ pub fn orient_record<E>(
         };
         let last_s = to_s.min(span_s.end + block_s);
         let samples = read(from_s - context_s, last_s + context_s)?;
-        let mut attitude = filter.orient(&samples, bias_sd_rad_s);
+        let mut attitude = filter.orient(&samples, leftover(from_s + 0.5 * block_s));
         let start = samples
             .time_s
             .partition_point(|&time_s| met.map_or(time_s < from_s, |(met_s, _)| time_s <= met_s));

@@ -13,7 +13,9 @@ use nalgebra::{UnitQuaternion, Vector3};
 use super::passes::{self, Node, NodeNoise};
 use super::preintegrate::{self, Step};
 use super::{Attitude, OrientationFilter, OrientationParams};
+use crate::calibration::Leftover;
 use crate::samples::Samples;
+use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Rounds of re-linearisation after the first guess; a fourth moves the mean error on the open
 /// benchmark by 0.0001 deg.
@@ -35,14 +37,14 @@ impl Smoother {
 }
 
 impl OrientationFilter for Smoother {
-    fn orient(&self, samples: &Samples, bias_sd_rad_s: Vector3<f64>) -> Attitude {
+    fn orient(&self, samples: &Samples, leftover: Leftover) -> Attitude {
         let mut out = Attitude {
             sensor_to_world: Vec::with_capacity(samples.len()),
             inclination_sd_rad: Some(Vec::with_capacity(samples.len())),
         };
         for run in samples.runs() {
             let chain = Chain::new(samples, run, &self.params);
-            let (nodes, sds) = chain.solve(&self.params, bias_sd_rad_s);
+            let (nodes, sds) = chain.solve(&self.params, leftover);
             chain.spell_out(samples, &nodes, &sds, &mut out);
         }
         out
@@ -86,11 +88,8 @@ impl Chain {
     }
 
     /// Nodes, and the standard uncertainty of the inclination at each (rad, per horizontal axis).
-    fn solve(
-        &self,
-        params: &OrientationParams,
-        bias_sd_rad_s: Vector3<f64>,
-    ) -> (Vec<Node>, Vec<f64>) {
+    fn solve(&self, params: &OrientationParams, leftover: Leftover) -> (Vec<Node>, Vec<f64>) {
+        let bias_sd_rad_s = leftover.bias_rad_s;
         let mut noise = self.noise(params, bias_sd_rad_s);
         let start = self.start();
         let mut nodes = passes::follow(start, &self.steps, &noise, params, bias_sd_rad_s);
@@ -110,7 +109,9 @@ impl Chain {
                 node.speed_square = square + params.speed_floor_m_s.powi(2);
             }
         }
-        let floor = params.tilt_floor_rad;
+        let floor = params
+            .tilt_floor_rad
+            .hypot(leftover.force_m_s2 / STANDARD_GRAVITY_M_S2);
         (nodes, sds.into_iter().map(|sd| sd.hypot(floor)).collect())
     }
 

@@ -16,7 +16,7 @@ pub const SESSIONS: [Column; 19] = [
     (
         "phase",
         "",
-        "baseline, between, since return or no baseline",
+        "baseline, between, since return, after baseline or no baseline",
     ),
     ("serves", "1", "serves with contact, after corrections"),
     ("serves_u", "1", "standard uncertainty of that count"),

@@ -92,7 +92,13 @@ fn give_or_take(u: f64) -> String {
 
 fn look_at(record: &BlockRecord) -> String {
     if record.look_at.is_empty() {
-        return "Nothing stands out.\n".to_owned();
+        let compared = record.links.iter().any(|link| link.change_ms.is_some());
+        return if compared {
+            "Nothing stands out.\n".to_owned()
+        } else {
+            "No timing is compared: no baseline, no session after it, or no lag measured.\n"
+                .to_owned()
+        };
     }
     let mut text = "What to look at\n".to_owned();
     for item in &record.look_at {
@@ -199,7 +205,7 @@ fn links(record: &BlockRecord) -> String {
         ("lag, ms", Align::Left),
         ("the usual", Align::Right),
         ("usual session", Align::Right),
-        ("since return", Align::Right),
+        (later(record), Align::Right),
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
@@ -225,6 +231,15 @@ fn links(record: &BlockRecord) -> String {
     text
 }
 
+/// What the sessions after the baseline are called.
+const fn later(record: &BlockRecord) -> &'static str {
+    if record.returned.is_some() {
+        "since return"
+    } else {
+        "after baseline"
+    }
+}
+
 fn link_row(link: &LinkChange) -> Vec<String> {
     let centre = |value: Option<f64>, u: Option<f64>| match (value, u) {
         (Some(value), Some(u)) => plus_minus(value, COVERAGE_95 * u),
@@ -248,7 +263,7 @@ fn link_row(link: &LinkChange) -> Vec<String> {
 fn link_words(link: &LinkChange) -> String {
     let answer = &link.answer;
     let mut parts = vec![format!(
-        "{}; {} baseline sessions ({} serves), {} since return ({} serves)",
+        "{}; {} baseline sessions ({} serves), {} later ones ({} serves)",
         answer.says,
         link.baseline.sessions.len(),
         link.baseline.serves,
@@ -268,15 +283,20 @@ fn link_words(link: &LinkChange) -> String {
     if let Some(trend) = &answer.trend {
         parts.push(trend.says.clone());
     }
+    if let Some(like) = &link.like_effort {
+        parts.push(like.says.clone());
+    }
     if !link.flagged_sessions.is_empty() {
         parts.push(format!("flagged: {}", link.flagged_sessions.join(", ")));
     }
-    parts.extend(
-        answer
-            .left_out
-            .iter()
-            .map(|(session, why)| format!("left out {session}: {why}")),
-    );
+    if link.baseline.centre.is_some() {
+        parts.extend(
+            answer
+                .left_out
+                .iter()
+                .map(|(session, why)| format!("left out {session}: {why}")),
+        );
+    }
     parts.join(". ")
 }
 
@@ -293,7 +313,7 @@ fn measures(record: &BlockRecord) -> String {
         ("measure", Align::Left),
         ("unit", Align::Left),
         ("the usual", Align::Right),
-        ("since return", Align::Right),
+        (later(record), Align::Right),
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
@@ -400,7 +420,7 @@ fn sessions(record: &BlockRecord) -> String {
         .map(|line| session_row(record, line))
         .collect();
     format!(
-        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged by a chart\n",
+        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged\n",
         table(&columns, &rows)
     )
 }

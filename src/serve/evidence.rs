@@ -43,6 +43,8 @@ pub enum About {
     Alone,
     /// Arm comes down afterwards.
     FollowThrough,
+    /// Like the session's other serves.
+    Alike,
 }
 
 impl About {
@@ -94,7 +96,7 @@ const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
     (1.8, -3.5),
     (2.5, -4.5),
 ]);
-const RISE_DEG: Ramp<3> = Ramp([(0.0, -1.5), (15.0, -0.3), (30.0, 0.4)]);
+const RISE_DEG: Ramp<3> = Ramp([(0.0, -2.0), (12.0, -0.5), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
 const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
@@ -169,16 +171,22 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     let steps = core
         .iter()
         .find_map(|site| picture.shake_m_s2[site.index()]);
-    match (steps, picture.shake_m_s2[Site::Wrist.index()]) {
-        (Some(steps), _) => {
-            let words = format!("body shaken by {steps:.1} m/s^2 before the swing");
-            add(About::Feet, FEET_M_S2.at(steps), words);
-        }
-        (None, Some(shake)) => {
-            let words = format!("hand shaken by {shake:.1} m/s^2 before the swing");
-            add(About::Feet, HAND_SHAKE_M_S2.at(shake), words);
-        }
-        (None, None) => {}
+    let core_odds = steps.map(|shake| FEET_M_S2.at(shake));
+    let hand = picture.shake_m_s2[Site::Wrist.index()];
+    let hand_odds = hand.map(|shake| HAND_SHAKE_M_S2.at(shake));
+    // either may show the feet; the one that shows them more counts
+    if let Some(log_odds) = core_odds.into_iter().chain(hand_odds).reduce(f64::min) {
+        let words = match (steps, hand) {
+            (Some(core), Some(hand)) => {
+                format!("shaken by {core:.1} (body) and {hand:.1} m/s^2 (hand) before the swing")
+            }
+            (Some(core), None) => format!("body shaken by {core:.1} m/s^2 before the swing"),
+            (None, hand) => format!(
+                "hand shaken by {:.1} m/s^2 before the swing",
+                hand.unwrap_or(0.0)
+            ),
+        };
+        add(About::Feet, log_odds, words);
     }
     let turn = core
         .iter()

@@ -178,6 +178,33 @@ impl Surprise {
 /// travel times under a millisecond.
 const PATH_SD_S: f64 = 0.0004;
 
+/// The sample of the swing's one clear shock, if it has one: far rougher than the swing and than
+/// anything else in it.
+pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
+    let channels = Channels::of(swing);
+    let span = swing.span(-SHOCK_REACH_S, SHOCK_REACH_S);
+    let fifths = channels.fifths(swing.span(-0.25, 0.2), span.clone());
+    let (top, &ratio) = fifths
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    // a few dozen samples of ringing belong to the shock
+    let ring = (RINGING_S * swing.samples.rate_hz).ceil() as usize;
+    let elsewhere = fifths
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| i.abs_diff(top) > ring)
+        .map(|(_, rough)| *rough)
+        .fold(0.0, f64::max);
+    let clear = ratio > 3.0 * params.shock_ratio && ratio > 2.5 * elsewhere;
+    clear.then_some(span.start + top)
+}
+
+/// How far from the fastest moment the ball's shock may be, s.
+const SHOCK_REACH_S: f64 = 0.3;
+/// How long a shock rings, s.
+const RINGING_S: f64 = 0.05;
+
 /// The six channels with the surprise scale of each.
 struct Channels {
     values: Vec<[f64; 6]>,

@@ -5,6 +5,7 @@
 //! time of toss and loading, a forearm that points up while it is fastest, an upright swing, a body
 //! that joins in, feet that stood, an arm that comes down. Contact is told from the ball's shock.
 
+mod alike;
 mod candidates;
 mod contact;
 mod corrections;
@@ -171,8 +172,10 @@ pub fn look_at_candidates(
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
         let Some(mut swing) = swing else { continue };
-        if let Some(axis) = &axis {
-            swing.centre_on_raised(axis);
+        match (impact::clear_shock(&swing, params), &axis) {
+            (Some(index), _) => swing.centre_on(index),
+            (None, Some(axis)) => swing.centre_on_raised(axis),
+            (None, None) => {}
         }
         if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
             continue;
@@ -194,8 +197,35 @@ pub fn look_at_candidates(
             fast_s.push(swing.peak_s());
         }
     }
+    compare(&mut looks, params);
     learn_impacts(&mut looks, params);
     Ok(looks)
+}
+
+/// Probability from which a serve stands as an example of the session's serves.
+const SURE: f64 = 0.9;
+
+/// Takes off what looks unlike the session's sure serves.
+fn compare(looks: &mut [Look], params: &ServeParams) {
+    let sure: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability > SURE)
+        .map(|l| &l.picture)
+        .collect();
+    let Some(likeness) = alike::Likeness::learn(&sure) else {
+        return;
+    };
+    for look in looks {
+        let log_odds = likeness.log_odds(&look.picture);
+        if log_odds < 0.0 {
+            look.weighed.push(Weighed {
+                log_odds,
+                words: "unlike the session's other serves".to_owned(),
+                about: About::Alike,
+            });
+            look.probability = probability(&look.weighed, params);
+        }
+    }
 }
 
 /// Times every impact again, near where the session's clear ones say it comes.

@@ -102,9 +102,14 @@ impl Swing {
             .max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((index, raised_rad_s)) = best
             && raised_rad_s > RAISED_SHARE * self.peak_rad_s()
-            && index >= 8
-            && index + 4 < self.samples.len()
         {
+            self.centre_on(index);
+        }
+    }
+
+    /// Moves the swing's centre to a sample, where that leaves enough on both sides.
+    pub fn centre_on(&mut self, index: usize) {
+        if index >= 8 && index + 4 < self.samples.len() {
             self.peak_index = index;
         }
     }

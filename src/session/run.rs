@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
+use super::grading::{self, Grading};
 use super::params::Params;
 use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
 use super::settings::{SessionSettings, SettingsError};
-use super::{curves, grading, telling};
+use super::{curves, telling};
 use crate::calibration::{Calibration, calibrate};
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
@@ -121,7 +122,11 @@ pub fn run_session(
         .iter()
         .filter(|c| c.origin != Origin::Removed)
         .collect();
-    let (chains, curves) = grading::grade(&units, &worn, &kept, params)?;
+    let Grading {
+        chains,
+        curves,
+        skins,
+    } = grading::grade(&units, &worn, &kept, params)?;
     let record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
         athlete: settings.athlete.clone(),
@@ -132,7 +137,11 @@ pub fn run_session(
         hand: settings.hand,
         reference_site: reference_site(&units),
         signal: settings.signal.clone(),
-        units: units.iter().map(telling::unit).collect(),
+        units: units
+            .iter()
+            .zip(&skins)
+            .map(|(unit, skin)| telling::unit(unit, skin.as_ref()))
+            .collect(),
         clocks: clocks(&units),
         serves: kept
             .iter()

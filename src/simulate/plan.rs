@@ -25,7 +25,7 @@ pub fn perform(scenario: &Scenario) -> Performance {
     };
     planner.open();
     let end_s = scenario.minutes * 60.0 - if scenario.handling { HANDLING_S } else { 3.0 };
-    while planner.script.now_s < end_s {
+    while planner.script.now_s < end_s && !planner.served_out() {
         match scenario.activity {
             Activity::Basket => planner.basket(),
             Activity::Match => planner.point(),
@@ -285,6 +285,15 @@ impl Planner<'_> {
                 daily::stand(script, length_s);
             }
         }
+    }
+
+    /// A basket practice ends with its last ball.
+    fn served_out(&self) -> bool {
+        self.scenario.activity == Activity::Basket
+            && self
+                .scenario
+                .serve_limit
+                .is_some_and(|most| self.serves >= most)
     }
 
     fn over(&self) -> bool {

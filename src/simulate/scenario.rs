@@ -119,6 +119,8 @@ pub struct Scenario {
     pub lags_ms: Option<[f64; 3]>,
     /// Added to the hip-trunk lag in this practice, ms.
     pub hip_trunk_shift_ms: f64,
+    /// Standard deviation of the mean peak times from practice to practice, ms.
+    pub day_spread_ms: f64,
     /// Standard deviation of each peak time from serve to serve, ms.
     pub lag_spread_ms: f64,
     /// Mean time of the forearm's peak against impact, ms; none draws it for the athlete.
@@ -157,6 +159,8 @@ pub struct Scenario {
     pub filter_hz: Option<f64>,
     /// Order of that low-pass, 1 or 2.
     pub filter_order: u32,
+    /// Whether the profile written beside the logs states that low-pass's delay.
+    pub filter_stated: bool,
     /// Largest clock offset between units, s.
     pub offset_s: f64,
     /// Largest drift between units, parts per million.
@@ -190,6 +194,7 @@ impl Default for Scenario {
             variant: None,
             lags_ms: None,
             hip_trunk_shift_ms: 0.0,
+            day_spread_ms: 0.0,
             lag_spread_ms: 3.0,
             wrist_peak_ms: None,
             full_speed_dps: None,
@@ -209,6 +214,7 @@ impl Default for Scenario {
             quantised: true,
             filter_hz: None,
             filter_order: 2,
+            filter_stated: true,
             offset_s: 3.0,
             drift_ppm: 20.0,
             jitter_ms: 0.02,
@@ -222,6 +228,17 @@ impl Default for Scenario {
 }
 
 impl Scenario {
+    /// Low-frequency delay of the units' own low-pass, ms; none without one.
+    pub fn filter_delay_ms(&self) -> Option<f64> {
+        let corner = std::f64::consts::TAU * self.filter_hz?;
+        let factor = if self.filter_order <= 1 {
+            1.0
+        } else {
+            std::f64::consts::SQRT_2
+        };
+        Some(1e3 * factor / corner)
+    }
+
     /// The default scenario of a seed: athlete and practice both follow it.
     pub fn of_seed(seed: u64) -> Self {
         Self {
@@ -322,7 +339,9 @@ impl Scenario {
             gyro_range_dps: r.weighted(&[(2000.0, 0.8), (4000.0, 0.2)], 2000.0),
             filter_hz: r
                 .chance(0.3)
-                .then(|| r.range(0.2, 0.4) * rate_hz.min(600.0)),
+                .then(|| r.range(0.25, 0.48) * rate_hz.min(600.0)),
+            filter_order: r.whole(1, 2),
+            filter_stated: r.chance(0.7),
             offset_s: r.weighted(&[(3.0, 0.6), (60.0, 0.3), (5000.0, 0.1)], 3.0),
             drift_ppm: r.range(2.0, 60.0),
             jitter_ms: r.range(0.0, 0.2),

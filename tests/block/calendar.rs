@@ -213,6 +213,14 @@ fn ratios_of_four_weeks() {
         assert_close(got.ratio.expect("defined"), want, 5e-7, 0.0, method);
         assert!(got.u.expect("defined") > 0.0);
     }
+    let page: Vec<String> = overarm::report::block_text(&block)
+        .split_whitespace()
+        .map(str::to_owned)
+        .collect();
+    assert!(
+        page.join(" ").contains(overarm::block::RATIO_NOTE),
+        "no ratio without its note"
+    );
     let held = ratio(&block, last, "ewma", "uncoupled");
     assert_eq!(held.why.as_deref(), Some("needs 35 days, the block has 28"));
     let early = ratio(&block, "2031-03-23", "rolling", "coupled");

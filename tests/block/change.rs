@@ -283,3 +283,91 @@ fn the_same_block_twice_is_the_same_bytes() {
         "a stored record shows the same page"
     );
 }
+
+/// The chain stretched by a softer swing alone: lags go with 1 / effort. All serves together show a
+/// change; serves of like effort show none.
+#[test]
+fn like_effort_tells_a_softer_swing_from_a_change() {
+    let mut draws = Draws::seeded(22);
+    let sessions: Vec<SessionRecord> = dates(16)
+        .iter()
+        .enumerate()
+        .map(|(place, date)| {
+            let mut record = practice(date).record(&mut draws);
+            let (low, high) = if place < 8 {
+                (0.70, 1.00)
+            } else {
+                (0.55, 0.85)
+            };
+            for serve in &mut record.serves {
+                let effort = low + (high - low) * draws.unit();
+                serve.peaks.wrist.as_mut().expect("worn").speed_dps = 1800.0 * effort;
+                let lag = 24.0 / effort + 2.0 * draws.normal();
+                serve.links[0].lag_ms = Some(lag);
+            }
+            let lags: Vec<f64> = record
+                .serves
+                .iter()
+                .filter(|serve| serve.contact)
+                .filter_map(|serve| serve.links[0].lag_ms)
+                .collect();
+            record.links[0].median_ms = overarm::math::median(&lags);
+            record
+        })
+        .collect();
+    let link = &judged(&sessions, 8).links[0];
+    // 24 / 0.70 - 24 / 0.85 = 6.1 ms between the medians
+    assert_close(
+        link.change_ms.expect("measured"),
+        6.1,
+        2.5,
+        0.0,
+        "all serves",
+    );
+    let like = link.like_effort.as_ref().expect("effort changed");
+    let [low, high] = like.range_percent.expect("shared efforts");
+    assert!(low > 65.0 && high < 90.0, "{low} to {high}");
+    let (change, u) = (
+        like.change_ms.expect("measured"),
+        like.u_ms.expect("measured"),
+    );
+    assert_close(change, 0.0, 1.96 * u + 1.5, 0.0, "like effort");
+    assert!(like.says.contains("like effort"), "{}", like.says);
+}
+
+/// A usual session after shifted ones is not blamed for them.
+#[test]
+fn flags_stop_with_the_shift() {
+    let mut sessions = block(10, 8, 30.0, 3.0, &mut Draws::seeded(23));
+    let usual = block(10, 8, 0.0, 3.0, &mut Draws::seeded(24));
+    sessions.truncate(14);
+    sessions.extend_from_slice(&usual[14..]);
+    let link = &judged(&sessions, 10).links[0];
+    assert_eq!(
+        link.flagged_sessions.len(),
+        4,
+        "{:?}",
+        link.flagged_sessions
+    );
+    assert_eq!(link.flagged_sessions[0], sessions[10].session);
+}
+
+/// Two serves are no session; three are, with an uncertainty that says so.
+#[test]
+fn short_sessions_count_for_less() {
+    let mut sessions = block(6, 4, 0.0, 3.0, &mut Draws::seeded(25));
+    let mut draws = Draws::seeded(26);
+    let days = dates(10);
+    sessions[8] = practice(&days[8]).serves(3).record(&mut draws);
+    sessions[9] = practice(&days[9]).serves(2).record(&mut draws);
+    let link = &judged(&sessions, 6).links[0];
+    let u = |place: usize| {
+        link.chart
+            .iter()
+            .find(|point| point.session == days[place])
+            .map(|point| point.u)
+    };
+    assert!(u(8).expect("charted") > 2.0 * u(7).expect("charted"));
+    assert_eq!(u(9), None);
+    assert!(link.answer.left_out[&days[9]].contains("2 serves"));
+}

@@ -6,7 +6,7 @@ use overarm::samples::{Flags, Samples};
 use overarm::units::STANDARD_GRAVITY_M_S2;
 
 use super::motion::{Motion, worsen};
-use super::{inclination_rad, rms};
+use super::{inclination_rad, left, rms};
 use crate::support::assert_close;
 
 const KINDS: [FilterKind; 3] = [
@@ -43,9 +43,7 @@ fn a_constant_rate_turns_as_the_exponential_map_says() {
     let rate = Vector3::new(100.0, 200.0, 300.0).map(f64::to_radians);
     let samples = steady(rate, UnitQuaternion::identity(), 200.0, 401);
     let filter = FilterKind::Smoother.build(&OrientationParams::default());
-    let found = filter
-        .orient(&samples, Vector3::repeat(1e-4))
-        .sensor_to_world;
+    let found = filter.orient(&samples, left(1e-4)).sensor_to_world;
     let want = Quaternion::new(0.68491958, 0.19473153, 0.38946306, 0.58419460);
     for start in [0, 100, 333] {
         let turn = found[start].inverse() * found[start + 50];
@@ -82,7 +80,7 @@ fn a_still_unit_stands_at_its_tilt() {
     };
     for kind in KINDS {
         let filter = kind.build(&OrientationParams::default());
-        let found = filter.orient(&samples, Vector3::repeat(1e-4));
+        let found = filter.orient(&samples, left(1e-4));
         let worst = found
             .sensor_to_world
             .iter()
@@ -121,7 +119,7 @@ fn a_coning_motion_does_not_drift() {
     for (rate_hz, limit_deg) in [(200.0, 0.06), (500.0, 0.03)] {
         let samples = cone.samples(rate_hz, 20.0);
         let filter = FilterKind::Smoother.build(&OrientationParams::default());
-        let found = filter.orient(&samples, Vector3::repeat(1e-4));
+        let found = filter.orient(&samples, left(1e-4));
         let off = found
             .sensor_to_world
             .iter()
@@ -151,10 +149,8 @@ fn turning_the_sensor_turns_the_answer() {
     }
     for kind in [FilterKind::Smoother, FilterKind::Mahony] {
         let filter = kind.build(&OrientationParams::default());
-        let a = filter.orient(&plain, Vector3::repeat(0.03)).sensor_to_world;
-        let b = filter
-            .orient(&turned, Vector3::repeat(0.03))
-            .sensor_to_world;
+        let a = filter.orient(&plain, left(0.03)).sensor_to_world;
+        let b = filter.orient(&turned, left(0.03)).sensor_to_world;
         let off = a
             .iter()
             .zip(&b)
@@ -179,7 +175,7 @@ fn the_stated_inclination_uncertainty_covers_the_error() {
         let bias = Vector3::new(0.01, -0.004, 0.006) * (seed as f64 - 3.0) / 3.0;
         worsen(&mut samples, seed, 0.003, 0.05, bias);
         let filter = FilterKind::Smoother.build(&OrientationParams::default());
-        let found = filter.orient(&samples, Vector3::repeat(0.01));
+        let found = filter.orient(&samples, left(0.01));
         let sds = found.inclination_sd_rad.expect("the smoother states it");
         for ((q, sd), &t) in found.sensor_to_world.iter().zip(&sds).zip(&samples.time_s) {
             let off = inclination_rad(q, &motion.attitude(t));
@@ -211,7 +207,7 @@ fn clipped_samples_are_not_believed() {
             }
         }
         let filter = FilterKind::Smoother.build(&OrientationParams::default());
-        let found = filter.orient(&samples, Vector3::repeat(1e-3));
+        let found = filter.orient(&samples, left(1e-3));
         let off = found.sensor_to_world.iter().zip(&samples.time_s);
         rms(off.map(|(q, &t)| inclination_rad(q, &motion.attitude(t)))).to_degrees()
     };
@@ -228,7 +224,7 @@ fn very_short_stretches_have_an_answer() {
     let filter = FilterKind::Smoother.build(&OrientationParams::default());
     for count in [0, 1, 2, 3] {
         let samples = steady(Vector3::zeros(), UnitQuaternion::identity(), 100.0, count);
-        let found = filter.orient(&samples, Vector3::repeat(0.01));
+        let found = filter.orient(&samples, left(0.01));
         assert_eq!(found.sensor_to_world.len(), count);
         assert_eq!(found.inclination_sd_rad.map(|sds| sds.len()), Some(count));
         for q in &found.sensor_to_world {

@@ -5,7 +5,8 @@ mod motion;
 mod open_recording;
 mod record;
 
-use nalgebra::UnitQuaternion;
+use nalgebra::{UnitQuaternion, Vector3};
+use overarm::calibration::Leftover;
 
 /// Angle between true and estimated vertical, rad: heading does not count.
 pub fn inclination_rad(estimate: &UnitQuaternion<f64>, truth: &UnitQuaternion<f64>) -> f64 {
@@ -20,4 +21,12 @@ pub fn rms(values: impl IntoIterator<Item = f64>) -> f64 {
         .fold((0.0, 0u32), |(sum, n), v| (sum + v * v, n + 1));
     assert!(n > 0, "nothing to average");
     (sum / f64::from(n)).sqrt()
+}
+
+/// What is left in samples whose accelerometer is true.
+pub fn left(bias_rad_s: f64) -> Leftover {
+    Leftover {
+        bias_rad_s: Vector3::repeat(bias_rad_s),
+        force_m_s2: 0.0,
+    }
 }

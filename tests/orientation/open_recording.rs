@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use assert_cmd::Command;
-use nalgebra::{Quaternion, UnitQuaternion, Vector3};
-use overarm::calibration::{CalibrationParams, calibrate};
+use nalgebra::{Quaternion, UnitQuaternion};
+use overarm::calibration::{CalibrationParams, Leftover, calibrate};
 use overarm::orientation::{FilterKind, OrientationParams};
 use overarm::profile::SensorProfile;
 use overarm::samples::Samples;
 use overarm::timebase::{FrontParams, UnitSource, read_units};
 
-use super::{inclination_rad, rms};
+use super::{inclination_rad, left, rms};
 use crate::support::assert_close;
 
 fn folder() -> PathBuf {
@@ -22,7 +22,7 @@ fn folder() -> PathBuf {
 struct Recorded {
     raw: Samples,
     calibrated: Samples,
-    bias_sd_rad_s: Vector3<f64>,
+    leftover: Leftover,
     reference: Vec<Option<UnitQuaternion<f64>>>,
 }
 
@@ -47,7 +47,7 @@ fn recorded() -> &'static Recorded {
         let mut calibrated = raw.clone();
         calibration.apply(&mut calibrated);
         Recorded {
-            bias_sd_rad_s: calibration.gyro_bias_sd_rad_s(60.0),
+            leftover: calibration.leftover(60.0),
             raw,
             calibrated,
             reference: reference(&file),
@@ -90,7 +90,7 @@ fn the_live_filters_agree_with_an_independent_implementation() {
     let data = recorded();
     for (kind, want_deg) in [(FilterKind::Madgwick, 3.035), (FilterKind::Mahony, 9.424)] {
         let filter = kind.build(&OrientationParams::default());
-        let found = filter.orient(&data.raw, Vector3::zeros());
+        let found = filter.orient(&data.raw, left(0.0));
         let got_deg = score(&found.sensor_to_world, &data.reference);
         assert_close(got_deg, want_deg, 0.0, 0.03, &format!("{kind:?}, deg"));
     }
@@ -104,7 +104,7 @@ fn the_smoother_beats_the_best_published_filter() {
     let data = recorded();
     let params = OrientationParams::default();
     let filter = FilterKind::Smoother.build(&params);
-    let found = filter.orient(&data.calibrated, data.bias_sd_rad_s);
+    let found = filter.orient(&data.calibrated, data.leftover);
     let age_s = params.stamp_age_samples / data.calibrated.rate_hz;
     let carried = found.at_stamp(&data.calibrated, 0..data.calibrated.len(), age_s);
     let got_deg = score(&carried, &data.reference);

@@ -10,7 +10,7 @@ use overarm::orientation::{
 use overarm::samples::{Flags, Samples};
 
 use super::motion::{Motion, worsen};
-use super::{inclination_rad, rms};
+use super::{inclination_rad, left, rms};
 
 fn between(samples: &Samples, from_s: f64, to_s: f64) -> Samples {
     let keep: Vec<usize> = (0..samples.len())
@@ -47,13 +47,13 @@ fn blocks_agree_with_the_whole() {
         ..OrientationParams::default()
     };
     let filter = FilterKind::Smoother.build(&params);
-    let whole = filter.orient(&samples, Vector3::repeat(3e-4));
+    let whole = filter.orient(&samples, left(3e-4));
     let mut pieced: Vec<UnitQuaternion<f64>> = Vec::new();
     let mut times_s = Vec::new();
     let done: Result<(), Infallible> = orient_record(
         filter.as_ref(),
         0.0..130.0,
-        Vector3::repeat(3e-4),
+        |_| left(3e-4),
         |from_s, to_s| Ok(between(&samples, from_s, to_s)),
         |block: &Samples, new: Range<usize>, found: &Attitude| {
             times_s.extend_from_slice(&block.time_s[new.clone()]);
@@ -88,9 +88,9 @@ fn blocks_agree_with_the_whole() {
 fn a_window_agrees_with_the_whole() {
     let samples = worse(60.0);
     let filter = FilterKind::Smoother.build(&OrientationParams::default());
-    let whole = filter.orient(&samples, Vector3::repeat(3e-4));
+    let whole = filter.orient(&samples, left(3e-4));
     let window = between(&samples, 20.0, 36.0);
-    let found = filter.orient(&window, Vector3::repeat(3e-4));
+    let found = filter.orient(&window, left(3e-4));
     let off = (300..1300)
         .map(|k| inclination_rad(&found.sensor_to_world[k], &whole.sensor_to_world[2000 + k]));
     let off_deg = rms(off).to_degrees();
@@ -114,7 +114,7 @@ fn a_gap_parts_the_record() {
         .expect("second half");
     samples.flags[after] = Flags::GAP_BEFORE;
     let filter = FilterKind::Smoother.build(&OrientationParams::default());
-    let found = filter.orient(&samples, Vector3::repeat(0.001));
+    let found = filter.orient(&samples, left(0.001));
     assert_eq!(found.sensor_to_world.len(), samples.len());
     let truth_s = |k: usize| k as f64 / 100.0;
     let off = (0..samples.len())
@@ -128,7 +128,7 @@ fn the_age_of_a_row_is_made_good() {
     let motion = Motion::lively();
     let samples = motion.samples(200.0, 12.0);
     let filter = FilterKind::Smoother.build(&OrientationParams::default());
-    let found = filter.orient(&samples, Vector3::repeat(1e-4));
+    let found = filter.orient(&samples, left(1e-4));
     for age_s in [0.0, 0.0025, 0.005, 0.0125] {
         let ahead = found.at_stamp(&samples, 0..samples.len(), age_s);
         let want = samples.time_s.iter().map(|&t| motion.attitude(t + age_s));

@@ -6,9 +6,11 @@ use std::io::Read;
 use std::path::Path;
 
 use flate2::read::MultiGzDecoder;
-use overarm::frames::Site;
+use overarm::frames::{Hand, Site};
+use overarm::session::SessionSettings;
 use overarm::simulate::{
-    BlockPlan, Layout, Scenario, SessionPlan, Simulated, Truth, WriteError, write_block,
+    self, BlockPlan, Layout, Scenario, SessionPlan, Simulated, Truth, WriteError, story,
+    write_block,
 };
 
 use super::short;
@@ -197,4 +199,79 @@ fn the_block_says_that_it_is_simulated_and_the_truth_can_be_read_back() {
     assert!(truth.simulated);
     assert_eq!(truth.swings.len(), simulated.truth.swings.len());
     assert_eq!(truth.scenario, simulated.truth.scenario);
+}
+
+#[test]
+fn sessions_that_differ_from_their_block_say_so_and_are_read_so() {
+    let usual = small(1, Layout::GDpsSeconds);
+    let other = Scenario {
+        hand: Hand::Left,
+        sites: vec![Site::Trunk, Site::Wrist],
+        filter_hz: Some(40.0),
+        accel_range_g: 32.0,
+        ..small(2, Layout::CountsMicroseconds)
+    };
+    let mut plan = block(usual);
+    plan.sessions.push(SessionPlan {
+        name: "2031-03-06".to_owned(),
+        scenario: other,
+        ..plan.sessions[0].clone()
+    });
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let target = folder.path().join("block");
+    write_block(&target, &plan).expect("written");
+    let first = SessionSettings::read(&target.join("2031-03-04")).expect("first");
+    assert_eq!((first.hand, first.units.len()), (Hand::Right, 4));
+    assert!(first.shared_clock);
+    let second = SessionSettings::read(&target.join("2031-03-06")).expect("second");
+    assert_eq!((second.hand, second.units.len()), (Hand::Left, 2));
+    let profile = &second.units[0].source.profile;
+    // second-order low-pass at 40 Hz: sqrt(2) / (2 pi 40 Hz)
+    assert_close(
+        profile.gyro.filter_delay_ms.expect("stated"),
+        5.627,
+        1e-3,
+        0.0,
+        "delay",
+    );
+    assert_close(
+        profile.accel.counts_per_unit.expect("counts"),
+        1024.0,
+        0.0,
+        0.0,
+        "per g",
+    );
+}
+
+#[test]
+fn the_story_has_a_shift_after_the_lay_off_that_goes_away() {
+    let plan = story::story("athlete-07", &Scenario::of_seed(7));
+    assert_eq!(plan.sessions.len(), 21);
+    let text = plan.plan_toml.as_deref().expect("a plan");
+    let read = overarm::block::Plan::parse(text).expect("a readable plan");
+    assert_eq!(read.days.len(), 12);
+    let lag_ms = |from: usize, to: usize| {
+        let mut lags: Vec<f64> = plan.sessions[from..to]
+            .iter()
+            .flat_map(|session| simulate::plan::perform(&session.scenario).swings)
+            .map(|swing| {
+                let at = |site: Site| swing.peaks[&site].time_s;
+                (at(Site::Trunk) - at(Site::Hip)) * 1e3
+            })
+            .collect();
+        lags.sort_by(f64::total_cmp);
+        lags[lags.len() / 2]
+    };
+    let (usual, first, last) = (lag_ms(0, 9), lag_ms(9, 11), lag_ms(17, 21));
+    // a session's mean lag has a standard deviation of 2.1 ms from day to day
+    assert_close(first - usual, 18.0, 5.0, 0.0, "change on return");
+    assert_close(last - usual, 2.5, 4.0, 0.0, "change in the end");
+    let returned = plan.returned.as_deref().expect("a day of return");
+    let until = plan.baseline_until.as_deref().expect("a baseline");
+    assert!(plan.sessions[9].name == returned && plan.sessions[8].name == until);
+    assert!(
+        plan.rest_days
+            .iter()
+            .all(|day| plan.sessions.iter().all(|s| s.name != *day))
+    );
 }

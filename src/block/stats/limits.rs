@@ -43,6 +43,8 @@ pub struct ChartLimits {
 pub struct ChartPoint {
     /// This session against the usual.
     pub single: f64,
+    /// The same, the usual taken as exact: what the cumulative sum adds up.
+    pub off_sd: f64,
     /// The moving average, in the unit of the values.
     pub ewma: f64,
     /// The moving average against the usual, in its standard deviations.
@@ -67,9 +69,11 @@ pub fn chart(usual: &Centre, values: &[f64], u: &[f64], plan: &ChartPlan) -> Vec
             own_variance = keep * keep * own_variance + (plan.ewma_weight * sd).powi(2);
             centre_share = keep * centre_share + plan.ewma_weight;
             let level_sd = own_variance.sqrt().hypot(centre_share * usual.u);
-            sums = sums.after((value - usual.centre) / sd, plan.cusum_slack_sd);
+            let off_sd = (value - usual.centre) / sd;
+            sums = sums.after(off_sd, plan.cusum_slack_sd);
             ChartPoint {
                 single: (value - usual.centre) / usual.new_session_sd(u),
+                off_sd,
                 ewma: level,
                 ewma_z: (level - usual.centre) / level_sd,
                 cusum: sums,
