@@ -11,7 +11,7 @@ mod words;
 
 pub use block_csv::{days_csv, dictionary_csv, serves_csv, sessions_csv};
 pub use block_text::block_text;
-pub use page::{sequence_plot, session_page};
+pub use page::{block_page, sequence_plot, session_page};
 pub use session_csv::{SESSION_COLUMNS, session_csv};
 pub use session_strip::session_strip;
 pub use session_text::session_text;

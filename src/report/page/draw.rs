@@ -82,6 +82,7 @@ pub(super) enum Mark {
     Dot,
     Ring,
     Down,
+    Diamond,
     Cross,
 }
 
@@ -133,6 +134,15 @@ impl Picture {
         }
     }
 
+    /// Many equal dots as one mark.
+    pub(super) fn dots(&mut self, class: &str, points: &[(f64, f64)]) {
+        let mut d = String::new();
+        for (x, y) in points {
+            let _ = write!(d, "M{} {}h0", short(*x), short(*y));
+        }
+        let _ = write!(self.body, r#"<path class="{class}" d="{d}"/>"#);
+    }
+
     /// The strip between two lines.
     pub(super) fn strip(&mut self, class: &str, upper: &[(f64, f64)], lower: &[(f64, f64)]) {
         if upper.len() < 2 || lower.len() < 2 {
@@ -179,6 +189,13 @@ impl Picture {
                 w = short(2.0 * r),
                 h = short(1.7 * r),
                 r = short(r)
+            ),
+            Mark::Diamond => write!(
+                self.body,
+                r#"<path class="{class}" d="M{} {}l{r} {r}-{r} {r}-{r}-{r}z"/>"#,
+                short(x),
+                short(y - 1.4 * r),
+                r = short(1.4 * r)
             ),
             Mark::Cross => write!(
                 self.body,

@@ -3,9 +3,12 @@
 //! Everything it says stands in its text; its script only adds reading a point under the pointer and
 //! walking along points by arrow keys. Numbers carry the place in the record's JSON they come from.
 
+mod block;
+mod block_pictures;
 mod draw;
 mod figures;
 mod files;
+mod practice;
 mod serve_picture;
 mod session;
 mod session_pictures;
@@ -17,6 +20,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use draw::Picture;
 use style::{file_style, page_style};
 
+pub use block::block_page;
 pub use files::sequence_plot;
 pub use session::session_page;
 

@@ -1,5 +1,7 @@
 //! The page of one practice.
 
+use std::collections::BTreeSet;
+
 use maud::{Markup, html};
 
 use crate::frames::{Hand, Site};
@@ -15,7 +17,7 @@ use super::session_pictures::{lags, serve_href, speeds, stairs};
 use super::usual::{Usual, usual};
 use super::{figure_box, page, scrolled, shared};
 use crate::report::words::{
-    CAUTIONS, ORDER_WORDS, PHASE_NAMES, STOP_TEXT, WORDS, clock, pain_entered,
+    CAUTIONS, MADE, ORDER_WORDS, PHASE_NAMES, STOP_TEXT, WORDS, clock, pain_entered,
 };
 
 /// Width of a picture that stands beside another on a wide screen.
@@ -30,12 +32,12 @@ pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
             (first_screen(record))
             (chain(record))
             (speed(record))
-            (serve_table(record, ""))
+            (serves_section(record))
             (serve_by_serve(record, curves))
             (refused(record))
             (units(record))
             (findings(record))
-            (made(record))
+            (made(&record.signal, &[]))
             (cautions(&CAUTIONS))
             (provenance(record))
         }
@@ -43,7 +45,7 @@ pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
     page(&title, &body)
 }
 
-fn hand_words(hand: Hand) -> &'static str {
+pub(super) fn hand_words(hand: Hand) -> &'static str {
     match hand {
         Hand::Right => WORDS.right_handed,
         Hand::Left => WORDS.left_handed,
@@ -188,7 +190,7 @@ fn chain(record: &SessionRecord) -> Markup {
     }
 }
 
-fn stairs_says(record: &SessionRecord) -> String {
+pub(super) fn stairs_says(record: &SessionRecord) -> String {
     let links: Vec<String> = record
         .links
         .iter()
@@ -209,7 +211,7 @@ fn lags_says(link: &LinkSummary) -> String {
     )
 }
 
-fn link_table(record: &SessionRecord) -> Markup {
+pub(super) fn link_table(record: &SessionRecord) -> Markup {
     scrolled(
         WORDS.links_caption,
         &html! {
@@ -290,45 +292,60 @@ pub(super) fn two_widths(
     }
 }
 
-/// A table of all serves; every row leads to its serve.
-pub(super) fn serve_table(record: &SessionRecord, prefix: &str) -> Markup {
-    let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
+fn serves_section(record: &SessionRecord) -> Markup {
     html! {
-        section aria-labelledby=(format!("{prefix}s-serves")) {
-            h2 id=(format!("{prefix}s-serves")) { (WORDS.every_serve) }
+        section aria-labelledby="s-serves" {
+            h2 #s-serves { (WORDS.every_serve) }
             @if record.serves.is_empty() { p { (WORDS.no_serve) } }
-            @else {
-                (scrolled(WORDS.every_serve, &html! {
-                    table.serves {
-                        caption { (WORDS.serves_caption) }
-                        thead { tr {
-                            th scope="col" .n { "#" }
-                            th scope="col" .n data-key="/impact_s" data-form="clock" { (WORDS.impact) }
-                            @for site in &worn { th scope="col" .n data-key=(format!("/peaks/{site}/speed_dps")) {
-                                span.chip { (letter(*site)) } " " (site) ", deg/s" } }
-                            @for (k, link) in record.links.iter().enumerate() { th scope="col" .n data-key=(format!("/links/{k}/lag_ms")) {
-                                (link.from) " → " (link.to) ", ms" } }
-                            th scope="col" { (WORDS.chain) }
-                            th scope="col" { (WORDS.quality) }
-                        } }
-                        tbody { @for (k, serve) in record.serves.iter().enumerate() { (serve_row(record, k, serve, &worn, prefix)) } }
-                    }
-                }))
-            }
+            @else { (serve_table(record, "", WORDS.every_serve, None)) }
         }
     }
+}
+
+/// A table of all serves; every row leads to its serve.
+///
+/// `with_curves`: serves that have an entry of their own; all, where not said.
+pub(super) fn serve_table(
+    record: &SessionRecord,
+    prefix: &str,
+    label: &str,
+    with_curves: Option<&BTreeSet<u32>>,
+) -> Markup {
+    let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
+    scrolled(
+        label,
+        &html! {
+            table.serves {
+                caption { (WORDS.serves_caption) }
+                thead { tr {
+                    th scope="col" .n { "#" }
+                    th scope="col" .n data-key="/impact_s" data-form="clock" { (WORDS.impact) }
+                    @for site in &worn { th scope="col" .n data-key=(format!("/peaks/{site}/speed_dps")) {
+                        span.chip { (letter(*site)) } " " (site) ", deg/s" } }
+                    @for (k, link) in record.links.iter().enumerate() { th scope="col" .n data-key=(format!("/links/{k}/lag_ms")) {
+                        (link.from) " → " (link.to) ", ms" } }
+                    th scope="col" { (WORDS.chain) }
+                    th scope="col" { (WORDS.quality) }
+                } }
+                tbody { @for (k, serve) in record.serves.iter().enumerate() { (serve_row(record, k, &worn, prefix, with_curves.is_none_or(|set| set.contains(&serve.number)))) } }
+            }
+        },
+    )
 }
 
 fn serve_row(
     record: &SessionRecord,
     k: usize,
-    serve: &ServeRecord,
     worn: &[Site],
     prefix: &str,
+    linked: bool,
 ) -> Markup {
+    let Some(serve) = record.serves.get(k) else {
+        return html! {};
+    };
     html! {
         tr data-at=(format!("/serves/{k}")) .dry[!serve.contact] {
-            th scope="row" .n { a href=(serve_href(prefix, serve.number)) { (serve.number) } }
+            th scope="row" .n { @if linked { a href=(serve_href(prefix, serve.number)) { (serve.number) } } @else { (serve.number) } }
             td.n { (clock(serve.impact_s)) }
             @for site in worn { td.n { (speed_words(serve.peaks.at(*site))) } }
             @for link in &record.links {
@@ -393,7 +410,7 @@ fn serve_by_serve(record: &SessionRecord, curves: &[ServeCurves]) -> Markup {
             p { (WORDS.curves_caption) @if let Some(own) = &own { " " (WORDS.strip_is) " " (own.serves) " " (WORDS.strip_end) } }
             (shared_marks(&frame, own.as_ref()))
             @for (k, (serve, curves)) in pairs().enumerate() {
-                (serve_details(&frame, own.is_some(), serve, curves, "", &format!("/serves/{k}")))
+                (serve_details(&frame, own.is_some(), serve, curves, "", Some(&format!("/serves/{k}"))))
             }
         }
     }
@@ -412,7 +429,7 @@ pub(super) fn serve_details(
     serve: &ServeRecord,
     curves: &ServeCurves,
     prefix: &str,
-    at: &str,
+    at: Option<&str>,
 ) -> Markup {
     let reused: &[&str] = if with_usual {
         &["x-usual", "x-axes"]
@@ -434,13 +451,13 @@ pub(super) fn serve_details(
             div.pair id=(format!("{prefix}serve-{}", serve.number)) {
                 figure { (picture.inline(&serve_says(serve))) }
                 div {
-                    (peak_table(serve, at))
+                    @if let Some(at) = at { (peak_table(serve, at)) }
                     p.foot { (phases_line(serve)) }
-                    p.foot {
+                    @if let Some(at) = at { p.foot {
                         (WORDS.taken_because) " " (serve.reasons.join("; ")) ". "
                         (WORDS.sure_serve) " " (figure(&format!("{at}/confidence"), serve.confidence, &probability(serve.confidence))) ", "
                         (WORDS.sure_contact) " " (figure(&format!("{at}/contact_confidence"), serve.contact_confidence, &probability(serve.contact_confidence))) "."
-                    }
+                    } }
                 }
             }
         }
@@ -623,17 +640,21 @@ pub(super) fn finding_list(findings: &[crate::finding::Finding]) -> Markup {
     }
 }
 
-/// How each number was made.
-pub(super) fn made(record: &SessionRecord) -> Markup {
+/// How each number was made; `more`: what this page needs beyond the common list.
+pub(super) fn made(signal: &str, more: &[(&str, &str)]) -> Markup {
     html! {
         section aria-labelledby="s-made" {
             h2 #s-made { (WORDS.made_title) }
-            dl.made { @for (what, how) in crate::report::words::MADE {
-                dt { (what) } dd { (how) }
-            } }
-            p { (WORDS.signal_is) " " (record.signal) "." }
+            dl.made { @for (what, how) in MADE.iter().chain(more) { dt { (what) } dd { (how) } } }
+            p { (WORDS.signal_is) " " (signal) "." }
         }
     }
+}
+
+/// Signs of the verdicts with their words.
+pub(super) fn order_key() -> String {
+    let [(a, x), (b, y), (c, z)] = ORDER_WORDS;
+    format!("{x} {a}  {y} {b}  {z} {c}.")
 }
 
 pub(super) fn cautions(lines: &[impl AsRef<str>]) -> Markup {
