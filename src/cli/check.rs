@@ -1,14 +1,288 @@
-//! `overarm check`.
+//! `overarm check`: can these logs be trusted?
+
+use std::path::{Path, PathBuf};
 
 use clap::Args;
+use serde::Serialize;
 
-use super::{CliError, Common, Outcome};
+use super::{CliError, Common, Format, Outcome};
+use crate::finding::Finding;
+use crate::frames::Site;
+use crate::log::LogError;
+use crate::profile::resolve;
+use crate::report::{Align, table};
+use crate::session::SessionSettings;
+use crate::timebase::{FrontParams, Recording, detect_profile, read_every_unit, read_units};
 
 /// Arguments of `overarm check`.
 #[derive(Debug, Args)]
-pub struct CheckArgs {}
+pub struct CheckArgs {
+    /// Logs, or folders of sessions whose settings list the logs.
+    #[arg(required = true, value_name = "LOG")]
+    logs: Vec<PathBuf>,
+    /// Sensor profile of the logs: a name or a path. `auto` takes the known one that fits, if one does.
+    #[arg(long, value_name = "NAME", default_value = "auto")]
+    profile: String,
+}
+
+/// What is known of one unit, as printed.
+#[derive(Debug, Serialize)]
+struct UnitRow {
+    unit: String,
+    site: Option<Site>,
+    profile: String,
+    rows: u64,
+    rows_rejected: u64,
+    span_s: f64,
+    rate_hz: f64,
+    jitter_ms: f64,
+    gaps: usize,
+    missing_s: f64,
+    still_s: f64,
+    rest_g: Option<f64>,
+    gyro_bias_dps: Option<[f64; 3]>,
+    gyro_noise_dps: Option<f64>,
+    accel_noise_g: Option<f64>,
+    accel_clipped: u64,
+    gyro_clipped: u64,
+    verdict: String,
+}
+
+/// The whole answer.
+#[derive(Debug, Serialize)]
+struct CheckAnswer {
+    schema: &'static str,
+    units: Vec<UnitRow>,
+    findings: Vec<Finding>,
+}
 
 /// Runs it.
-pub fn run(_args: &CheckArgs, _common: &Common) -> Result<Outcome, CliError> {
-    Err(CliError::Usage("not built yet".to_owned()))
+pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
+    let params = FrontParams::default();
+    let mut recordings: Vec<(Option<Site>, Recording)> = Vec::new();
+    let mut faults: Vec<String> = Vec::new();
+    for path in &args.logs {
+        match read(path, &args.profile, &params, common.jobs) {
+            Ok(units) => recordings.extend(units.into_iter().filter_map(|(site, unit)| {
+                unit.map_err(|error| faults.push(error.to_string()))
+                    .ok()
+                    .map(|unit| (site, unit))
+            })),
+            Err(error) => faults.push(error),
+        }
+    }
+    let units = recordings
+        .iter()
+        .map(|(site, unit)| row(*site, unit))
+        .collect();
+    let answer = CheckAnswer {
+        schema: "overarm.check/1",
+        units,
+        findings: recordings
+            .iter()
+            .flat_map(|(_, unit)| unit.findings.clone())
+            .collect(),
+    };
+    if !common.quiet {
+        for finding in &answer.findings {
+            eprintln!("{}: {} [{}]", finding.at, finding.text, finding.code);
+        }
+    }
+    if !answer.units.is_empty() {
+        print(&answer, common.format)?;
+    }
+    if !faults.is_empty() {
+        return Err(CliError::Unreadable(faults.join("\noverarm: ")));
+    }
+    let void = answer.findings.iter().any(|finding| finding.voids);
+    Ok(if void {
+        Outcome::DoneWithVoid
+    } else {
+        Outcome::Done
+    })
+}
+
+type Units = Vec<(Option<Site>, Result<Recording, LogError>)>;
+
+fn read(path: &Path, profile: &str, params: &FrontParams, jobs: usize) -> Result<Units, String> {
+    if path.is_dir() {
+        let settings = SessionSettings::read(path).map_err(|error| error.to_string())?;
+        let sources: Vec<_> = settings
+            .units
+            .iter()
+            .map(|unit| unit.source.clone())
+            .collect();
+        let sites = settings.units.iter().map(|unit| Some(unit.site));
+        return Ok(sites.zip(read_units(&sources, params, jobs)).collect());
+    }
+    let (profile, why) = match profile {
+        "auto" => {
+            let found = detect_profile(path).map_err(|error| error.to_string())?;
+            (found.profile, Some(found.why))
+        }
+        name => {
+            let named = resolve(name, Path::new("."));
+            (named.map_err(|error| error.fault.to_string())?, None)
+        }
+    };
+    let mut units = read_every_unit(path, &profile, params).map_err(|error| error.to_string())?;
+    if let (Some(why), Some(first)) = (why, units.first_mut()) {
+        let text = format!("taken as `{}`: {why}", profile.name);
+        first
+            .findings
+            .insert(0, Finding::note("profile-detected", path.display(), text));
+    }
+    Ok(units.into_iter().map(|unit| (None, Ok(unit))).collect())
+}
+
+fn row(site: Option<Site>, unit: &Recording) -> UnitRow {
+    let still = unit.still();
+    let missing_s: f64 = unit.gaps.iter().map(|gap| gap.to_s - gap.from_s).sum();
+    UnitRow {
+        unit: unit.name.clone(),
+        site,
+        profile: unit.profile.clone(),
+        rows: unit.rows,
+        rows_rejected: unit.rows_rejected,
+        span_s: unit.end_s - unit.start_s,
+        rate_hz: unit.rate_hz,
+        jitter_ms: unit.jitter_s * 1e3,
+        gaps: unit.gaps.len(),
+        missing_s,
+        still_s: still.as_ref().map_or(0.0, |still| still.length_s),
+        rest_g: still.as_ref().map(|still| still.rest_g),
+        gyro_bias_dps: still.as_ref().map(|still| still.gyro_bias_dps),
+        gyro_noise_dps: still.as_ref().map(|still| still.gyro_noise_dps),
+        accel_noise_g: still.as_ref().map(|still| still.accel_noise_g),
+        accel_clipped: unit.accel_clipped,
+        gyro_clipped: unit.gyro_clipped,
+        verdict: verdict(unit),
+    }
+}
+
+fn verdict(unit: &Recording) -> String {
+    let mut said: Vec<&str> = unit
+        .findings
+        .iter()
+        .map(|finding| finding.code.as_ref())
+        .collect();
+    said.dedup();
+    if said.is_empty() {
+        "good".to_owned()
+    } else {
+        said.join(", ")
+    }
+}
+
+fn print(answer: &CheckAnswer, format: Format) -> Result<(), CliError> {
+    match format {
+        Format::Json => {
+            let text = serde_json::to_string_pretty(answer).unwrap_or_default();
+            println!("{text}");
+        }
+        Format::Csv => print_csv(answer)?,
+        Format::Text => print!("{}", lines(answer)),
+    }
+    Ok(())
+}
+
+const COLUMNS: [(&str, Align); 12] = [
+    ("unit", Align::Left),
+    ("rows", Align::Right),
+    ("rejected", Align::Right),
+    ("rate Hz", Align::Right),
+    ("jitter ms", Align::Right),
+    ("gaps", Align::Right),
+    ("missing s", Align::Right),
+    ("still s", Align::Right),
+    ("rest g", Align::Right),
+    ("bias deg/s", Align::Right),
+    ("clipped a/g", Align::Right),
+    ("verdict", Align::Left),
+];
+
+fn lines(answer: &CheckAnswer) -> String {
+    let rows: Vec<Vec<String>> = answer.units.iter().map(line).collect();
+    table(&COLUMNS, &rows)
+}
+
+fn line(unit: &UnitRow) -> Vec<String> {
+    let optional = |text: Option<String>| text.unwrap_or_else(|| "not measured".to_owned());
+    let bias = unit
+        .gyro_bias_dps
+        .map(|[x, y, z]| format!("{x:.2} {y:.2} {z:.2}"));
+    vec![
+        unit.site
+            .map_or_else(|| unit.unit.clone(), |site| site.to_string()),
+        unit.rows.to_string(),
+        unit.rows_rejected.to_string(),
+        format!("{:.3}", unit.rate_hz),
+        format!("{:.3}", unit.jitter_ms),
+        unit.gaps.to_string(),
+        format!("{:.2}", unit.missing_s),
+        format!("{:.0}", unit.still_s),
+        optional(unit.rest_g.map(|rest_g| format!("{rest_g:.3}"))),
+        optional(bias),
+        format!("{}/{}", unit.accel_clipped, unit.gyro_clipped),
+        unit.verdict.clone(),
+    ]
+}
+
+fn print_csv(answer: &CheckAnswer) -> Result<(), CliError> {
+    let mut out = csv::Writer::from_writer(std::io::stdout());
+    let failed = |error: csv::Error| CliError::Unwritable {
+        what: "the table".to_owned(),
+        source: error.into(),
+    };
+    out.write_record([
+        "unit",
+        "site",
+        "profile",
+        "rows",
+        "rows_rejected",
+        "span_s",
+        "rate_hz",
+        "jitter_ms",
+        "gaps",
+        "missing_s",
+        "still_s",
+        "rest_g",
+        "gyro_bias_x_dps",
+        "gyro_bias_y_dps",
+        "gyro_bias_z_dps",
+        "gyro_noise_dps",
+        "accel_noise_g",
+        "accel_clipped",
+        "gyro_clipped",
+        "verdict",
+    ])
+    .map_err(failed)?;
+    for unit in &answer.units {
+        let optional = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.5}"));
+        let bias = |axis: usize| optional(unit.gyro_bias_dps.and_then(|b| b.get(axis).copied()));
+        out.write_record([
+            unit.unit.clone(),
+            unit.site.map_or(String::new(), |site| site.to_string()),
+            unit.profile.clone(),
+            unit.rows.to_string(),
+            unit.rows_rejected.to_string(),
+            format!("{:.6}", unit.span_s),
+            format!("{:.6}", unit.rate_hz),
+            format!("{:.6}", unit.jitter_ms),
+            unit.gaps.to_string(),
+            format!("{:.6}", unit.missing_s),
+            format!("{:.1}", unit.still_s),
+            optional(unit.rest_g),
+            bias(0),
+            bias(1),
+            bias(2),
+            optional(unit.gyro_noise_dps),
+            optional(unit.accel_noise_g),
+            unit.accel_clipped.to_string(),
+            unit.gyro_clipped.to_string(),
+            unit.verdict.clone(),
+        ])
+        .map_err(failed)?;
+    }
+    out.flush().map_err(|error| failed(error.into()))
 }

@@ -8,9 +8,13 @@
 //! | 2 | wrong usage |
 //! | 3 | unreadable input |
 
+use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::finding::Finding;
 
 mod block;
 mod check;
@@ -129,5 +133,56 @@ pub fn main() -> ExitCode {
                 CliError::Unreadable(_) | CliError::Unwritable { .. } => 3,
             })
         }
+    }
+}
+
+/// Writes the answer to stdout; a reader that stops early is no fault.
+fn answer(write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> Result<(), CliError> {
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    match write(&mut out).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(CliError::Unwritable {
+            what: "the answer".to_owned(),
+            source: error,
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// Writes a file whole or not at all: beside it first, then renamed into place.
+fn write_whole(file: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let folder = file
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let written =
+        tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new("."))).and_then(|mut beside| {
+            beside.write_all(bytes)?;
+            beside.persist(file).map_err(|error| error.error)
+        });
+    written.map(drop).map_err(|source| CliError::Unwritable {
+        what: file.display().to_string(),
+        source,
+    })
+}
+
+/// Findings, one a line, on stderr.
+fn tell(findings: &[Finding], common: &Common) {
+    if common.quiet {
+        return;
+    }
+    for finding in findings {
+        let weight = if finding.voids { "void" } else { "note" };
+        eprintln!(
+            "{weight}: {}: {} [{}]",
+            finding.at, finding.text, finding.code
+        );
+    }
+}
+
+/// The exit code the findings ask for.
+fn outcome(findings: &[Finding]) -> Outcome {
+    if findings.iter().any(|finding| finding.voids) {
+        Outcome::DoneWithVoid
+    } else {
+        Outcome::Done
     }
 }

@@ -14,5 +14,5 @@ mod tally;
 
 pub use error::LogError;
 pub use open::locate;
-pub use reader::{RawRow, ReadMode, ReadSummary, RowSink, read_log, read_rows};
+pub use reader::{RawRow, ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
 pub use tally::{RowFault, Tally};

@@ -87,13 +87,40 @@ pub fn read_log(
     sink: &mut dyn RowSink,
 ) -> Result<ReadSummary, LogError> {
     let mut opened = open(path)?;
-    let mut summary = read_rows(&mut opened.text, path, profile, ReadMode::Fast, sink)?;
+    let mut summary = pass(
+        &mut opened.text,
+        path,
+        profile,
+        ReadMode::Fast,
+        u64::MAX,
+        sink,
+    )?;
     // trailing bytes that the unpacker did not need still belong to the file
     io::copy(&mut opened.text, &mut io::sink())
         .map_err(|source| broke_off(Place::file(path), source))?;
     summary.sha256 = opened.sha256();
     summary.findings.extend(changed_meanwhile(path, &opened));
     Ok(summary)
+}
+
+/// Reads the first rows of a file, at least `rows` of them where there are that many.
+///
+/// # Errors
+/// When the file cannot be read at all; see [`LogError`].
+pub fn read_head(
+    path: &Path,
+    profile: &SensorProfile,
+    rows: u64,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
+    pass(
+        &mut open(path)?.text,
+        path,
+        profile,
+        ReadMode::Fast,
+        rows,
+        sink,
+    )
 }
 
 fn changed_meanwhile(path: &Path, opened: &Opened) -> Option<Finding> {
@@ -125,6 +152,17 @@ pub fn read_rows(
     mode: ReadMode,
     sink: &mut dyn RowSink,
 ) -> Result<ReadSummary, LogError> {
+    pass(text, file, profile, mode, u64::MAX, sink)
+}
+
+fn pass(
+    text: &mut dyn Read,
+    file: &Path,
+    profile: &SensorProfile,
+    mode: ReadMode,
+    most_rows: u64,
+    sink: &mut dyn RowSink,
+) -> Result<ReadSummary, LogError> {
     let mut lines = Lines::new(text, file);
     let plan = read_header(&mut lines, profile)?;
     let mut pass = Pass {
@@ -152,7 +190,8 @@ pub fn read_rows(
                 pass.ordinal += 1;
             }
         }
-        if pass.summary.rows == 0 && pass.refused() >= ROWS_TRIED {
+        let hopeless = pass.summary.rows == 0 && pass.refused() >= ROWS_TRIED;
+        if hopeless || pass.summary.rows >= most_rows {
             break;
         }
     }

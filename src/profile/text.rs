@@ -39,6 +39,16 @@ pub enum TextFault {
         /// What would be accepted.
         wanted: String,
     },
+    /// A key that must be there is not.
+    #[error("no `{key}` in [{table}], want {wanted}")]
+    Missing {
+        /// The key.
+        key: String,
+        /// The table that lacks it.
+        table: String,
+        /// What to write.
+        wanted: String,
+    },
     /// The text is not TOML, or a value has the wrong type; in the parser's words.
     #[error("{0}")]
     Syntax(String),
@@ -85,6 +95,23 @@ impl TextError {
                 key: key.to_owned(),
                 found: found.to_owned(),
                 wanted: wanted.into(),
+            },
+        }
+    }
+
+    /// A key that must stand in a table and does not; at the table's header.
+    pub fn missing(text: &str, file: &Path, key: &str, table: &str, wanted: &str) -> Self {
+        let header = format!("[{table}]");
+        let line = text
+            .lines()
+            .zip(1u64..)
+            .find(|(line, _)| line.trim() == header);
+        Self {
+            at: line.map_or_else(|| Place::file(file), |(_, line)| place_of(text, file, line)),
+            fault: TextFault::Missing {
+                key: key.to_owned(),
+                table: table.to_owned(),
+                wanted: wanted.to_owned(),
             },
         }
     }

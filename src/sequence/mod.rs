@@ -17,7 +17,7 @@ mod skin;
 pub use bins::{Bins, SegmentWindow, bin_window};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
 pub use peak::{Peak, find_peak};
-pub use skin::{SkinModel, fit_skin};
+pub use skin::{SkinModel, fit_skin, natural_bin_s};
 
 crate::stage_params! {
     /// Tuning of the chain's timing.
@@ -29,12 +29,18 @@ crate::stage_params! {
         window_after_s: f64 = 0.10, "s", 0.0, 0.5, "own choice: racket speed peaks within 5 ms after contact (Sheets et al. 2011), room for slow follow-through";
         /// Samples on either side of the window that the model also reads.
         margin_s: f64 = 0.12, "s", 0.02, 0.5, "own choice: longer than a correlation length";
+        /// Width of the bins in which smoothness is first looked for. Larger misses a forearm's whip.
+        first_bin_s: f64 = 0.006, "s", 0.001, 0.02, "own choice: a quarter of a forearm bell's standard deviation";
+        /// What the sampling itself leaves of a peak's time, in sampling periods.
+        sampling_sd_periods: f64 = 0.05, "1", 0.0, 0.5, "own choice: the model interpolates; the rest is stamp jitter";
         /// Bins per correlation length. Larger costs time, smaller blurs.
         bins_per_length: f64 = 8.0, "1", 4.0, 20.0, "own choice: blur of a bin stays under 0.3 % of the peak's curvature";
         /// High-pass corner above which motion has no part: what stands there around impact is shock.
         shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
         /// Serves from which the session's smoothness and skin are fitted, at most.
         fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
+        /// Log likelihood per sample that ringing must explain to be taken for real. Lower takes kinks of the motion for ringing.
+        least_skin_gain: f64 = 0.15, "1", 0.0, 2.0, "own choice: kinks of quiet motion gain up to 0.1, ringing that moves a peak by milliseconds 0.3 and more";
         /// Relative noise floor of the model: what the rate itself cannot be trusted to (cross-axis, scale).
         model_noise: f64 = 0.002, "1", 0.0001, 0.05, "non-linearity 0.2 % of a typical consumer gyroscope's datasheet";
         /// Relative standard uncertainty of a gyroscope's sensitivity, for speeds.

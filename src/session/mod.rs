@@ -1,7 +1,15 @@
 //! One practice: its settings, its stages in order, its record.
 
+mod curves;
+mod grading;
+mod params;
 mod record;
+mod run;
 mod settings;
+mod telling;
 
+pub use curves::{ServeCurves, SpeedCurve};
+pub use params::Params;
 pub use record::*;
+pub use run::{SessionError, SessionRun, run_session};
 pub use settings::*;

@@ -7,10 +7,11 @@ use serde::Deserialize;
 use toml::{Spanned, Value};
 
 use super::record::{CorrectionRecord, EnteredRecord};
+use crate::finding::Finding;
 use crate::frames::{Hand, Site};
 use crate::log::{LogError, locate};
 use crate::profile::{SensorProfile, TextError, TextFault, nearest, read_text, resolve};
-use crate::timebase::UnitSource;
+use crate::timebase::{DetectError, UnitSource, detect_profile};
 
 /// Why a folder's settings cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -26,6 +27,14 @@ pub enum SettingsError {
         site: Site,
         /// What is wrong with it.
         source: Box<LogError>,
+    },
+    /// No one profile fits a log with `profile = "auto"`.
+    #[error("unit `{site}`: {source}")]
+    Detect {
+        /// Whose log.
+        site: Site,
+        /// Why not.
+        source: Box<DetectError>,
     },
     /// No such folder.
     #[error("{}: no such folder", folder.display())]
@@ -150,6 +159,8 @@ pub struct SessionSettings {
     pub units: Vec<UnitSettings>,
     /// Minutes, effort, pain, notes, corrections.
     pub entered: EnteredRecord,
+    /// What was noticed, as which profile `auto` took.
+    pub findings: Vec<Finding>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -456,7 +467,15 @@ impl SessionSettings {
         }
         let hand = pick!(hand, |source, hand| source.hand(hand));
         let plan = pick!(plan, |source, plan| Ok(beside(&source.file, plan)));
-        let settings = Self {
+        let mut findings = Vec::new();
+        let units = units(
+            folder,
+            own.map(|(s, k)| (s, &k.units)),
+            above.map(|(s, k)| (s, &k.units)),
+            &mut findings,
+        )?;
+        pick!(rest, |source, days| source.dates(days, "rest"));
+        Ok(Self {
             folder: folder.to_owned(),
             date: match own.and_then(|(source, keys)| Some((source, keys.date.as_ref()?))) {
                 Some((source, date)) => Some(source.date(date, "date")?),
@@ -473,17 +492,12 @@ impl SessionSettings {
                 .one_of(signal, "signal", &SIGNALS))
             .unwrap_or_else(|| SIGNALS[0].to_owned()),
             shared_clock: pick!(shared_clock, |_, shared| Ok(*shared)).unwrap_or(false),
-            units: units(
-                folder,
-                own.map(|(s, k)| (s, &k.units)),
-                above.map(|(s, k)| (s, &k.units)),
-            )?,
+            units,
             entered: own.map_or(Ok(EnteredRecord::default()), |(source, keys)| {
                 entered(source, keys)
             })?,
-        };
-        pick!(rest, |source, days| source.dates(days, "rest"));
-        Ok(settings)
+            findings,
+        })
     }
 }
 
@@ -523,7 +537,12 @@ fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextErr
 
 type UnitsAt<'a> = Option<(&'a Source, &'a UnitsKeys)>;
 
-fn units(folder: &Path, own: UnitsAt, above: UnitsAt) -> Result<Vec<UnitSettings>, SettingsError> {
+fn units(
+    folder: &Path,
+    own: UnitsAt,
+    above: UnitsAt,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<UnitSettings>, SettingsError> {
     let mut units = Vec::new();
     for site in Site::ALL {
         let own = own.and_then(|(source, keys)| Some((source, keys.at(site)?)));
@@ -532,7 +551,7 @@ fn units(folder: &Path, own: UnitsAt, above: UnitsAt) -> Result<Vec<UnitSettings
             .and_then(|(_, keys)| keys.worn)
             .or(above.and_then(|(_, keys)| keys.worn));
         if (own.is_some() || above.is_some()) && worn != Some(false) {
-            units.push(unit(folder, site, own, above)?);
+            units.push(unit(folder, site, own, above, findings)?);
         }
     }
     let Some(settings) = own.or(above) else {
@@ -575,6 +594,7 @@ fn unit(
     site: Site,
     own: UnitAt,
     above: UnitAt,
+    findings: &mut Vec<Finding>,
 ) -> Result<UnitSettings, SettingsError> {
     macro_rules! pick {
         ($key:ident, $check:expr) => {
@@ -591,28 +611,36 @@ fn unit(
         site,
         source: Box::new(source),
     })?;
-    let profile = pick!(profile, |source, name| {
+    let named = pick!(profile, |source, name| {
+        if name.get_ref() == "auto" {
+            return Ok(None);
+        }
         let near = source.file.parent().unwrap_or(Path::new("."));
-        resolve(name.get_ref(), near).map_err(|error| match error.fault {
-            // the place of the word, not of the folder searched
-            fault @ TextFault::NoProfile { .. } => TextError {
-                fault,
-                at: source.fault(name, "profile", "").at,
-            },
-            _ => error,
-        })
+        resolve(name.get_ref(), near)
+            .map(Some)
+            .map_err(|error| match error.fault {
+                // the place of the word, not of the folder searched
+                fault @ TextFault::NoProfile { .. } => TextError {
+                    fault,
+                    at: source.fault(name, "profile", "").at,
+                },
+                _ => error,
+            })
     });
-    let Some(profile) = profile else {
+    let Some(named) = named else {
         let (source, _) = own.or(above).ok_or_else(|| no_units(folder))?;
-        let header = format!("[units.{site}]");
-        return Err(SettingsError::Text(TextError::value(
+        return Err(SettingsError::Text(TextError::missing(
             &source.text,
             &source.file,
             "profile",
-            format!("a sensor profile in {header}, as in profile = \"g-dps-seconds\""),
+            &format!("units.{site}"),
+            "a sensor profile, as in profile = \"g-dps-seconds\", or \"auto\"",
         )));
     };
-    let profile: SensorProfile = profile;
+    let profile = match named {
+        Some(profile) => profile,
+        None => detected(site, &file, findings)?,
+    };
     let unit_id = pick!(unit_id, |_, id| Ok(id.clone()));
     let positive =
         |source: &Source, value: &Spanned<f64>, key| source.within(value, key, 1e-3..=1e6);
@@ -626,6 +654,20 @@ fn unit(
             gyro_range_dps: pick!(gyro_range_dps, |s, v| positive(s, v, "gyro_range_dps")),
         },
     })
+}
+
+fn detected(
+    site: Site,
+    file: &Path,
+    findings: &mut Vec<Finding>,
+) -> Result<SensorProfile, SettingsError> {
+    let found = detect_profile(file).map_err(|source| SettingsError::Detect {
+        site,
+        source: Box::new(source),
+    })?;
+    let text = format!("taken as `{}`: {}", found.profile.name, found.why);
+    findings.push(Finding::note("profile-detected", file.display(), text));
+    Ok(found.profile)
 }
 
 fn no_units(folder: &Path) -> SettingsError {

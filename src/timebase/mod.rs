@@ -1,8 +1,11 @@
 //! Time: each unit's own (rate, jitter, gaps), then one clock for all.
 
 mod front;
+mod front_detect;
 mod front_limits;
+mod front_probe;
 mod front_spill;
+mod front_still;
 mod front_track;
 mod front_unit;
 mod grid;
@@ -10,18 +13,23 @@ mod recording;
 
 // one clock for all
 mod align;
+mod align_epoch;
 mod delay;
-mod events;
 mod fit;
 mod gesture;
+mod joint;
+mod moments;
+mod shocks;
 mod tie;
 mod tie_clocks;
 mod tie_params;
 mod track;
 
 pub use front::{FrontParams, UnitSource, read_every_unit, read_text_unit, read_units};
+pub use front_detect::{DetectError, Detected, detect_profile};
+pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
-pub use tie_clocks::{TieError, tie_clocks};
+pub use tie_clocks::{TieError, TieUnit, tie_all, tie_clocks};
 pub use tie_params::TieParams;
 pub use track::Track;

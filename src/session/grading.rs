@@ -1,0 +1,192 @@
+//! The chain of every kept serve: windows on the reference clock, one skin model per unit, peaks, links.
+
+use super::curves::{ServeCurves, SpeedCurve};
+use super::params::Params;
+use super::run::{SessionError, Unit};
+use crate::estimate::Why;
+use crate::frames::PerSite;
+use crate::samples::{Flags, Samples};
+use crate::sequence::{Bins, Chain, LinkInput, Peak, SegmentWindow, SequenceParams, chain};
+use crate::sequence::{SkinModel, bin_window, find_peak, fit_skin, natural_bin_s};
+use crate::serve::{Corrected, WornUnits};
+
+/// What one serve's chain says, and from which peaks.
+pub(super) struct Graded {
+    pub chain: Chain,
+    pub sites: PerSite<LinkInput>,
+}
+
+/// The chains of a practice.
+pub(super) struct Grading {
+    /// One per serve.
+    pub chains: Vec<Graded>,
+    /// One per serve.
+    pub curves: Vec<ServeCurves>,
+    /// One per unit; none where it has no window.
+    pub skins: Vec<Option<SkinModel>>,
+}
+
+/// Seconds around impact that are read: what the sequence needs, and a picture.
+const PICTURE_BEFORE_S: f64 = 0.8;
+const PICTURE_AFTER_S: f64 = 0.5;
+
+/// Times every serve's chain, in the order given.
+pub(super) fn grade(
+    units: &[Unit],
+    worn: &WornUnits<'_>,
+    serves: &[&Corrected],
+    params: &Params,
+) -> Result<Grading, SessionError> {
+    let mut inputs: Vec<PerSite<LinkInput>> = serves.iter().map(|_| [const { None }; 4]).collect();
+    let mut curves: Vec<ServeCurves> = (1..)
+        .zip(serves)
+        .map(|(number, _)| ServeCurves {
+            number,
+            sites: [const { None }; 4],
+        })
+        .collect();
+    let mut skins = Vec::with_capacity(units.len());
+    for unit in units {
+        let mut windows = Vec::with_capacity(serves.len());
+        for (serve, curve) in serves.iter().zip(&mut curves) {
+            let window = window(unit, worn, serve.serve.impact_s.value)?;
+            if let Ok(window) = &window {
+                curve.sites[unit.site.index()] = Some(SpeedCurve::of(window));
+            }
+            windows.push(window);
+        }
+        let (peaks, skin) = peaks(&windows, unit.recording.rate_hz, &params.sequence);
+        skins.push(skin);
+        for ((peak, serve), input) in peaks.into_iter().zip(serves).zip(&mut inputs) {
+            let delay_sd_s = if unit.recording.filter_delay_known {
+                0.0
+            } else {
+                params.sequence.unknown_delay_sd_s
+            };
+            let tie_sd_s = unit.tie.sd_s(serve.serve.impact_s.value);
+            input[unit.site.index()] = Some(LinkInput {
+                peak,
+                tie_sd_s,
+                delay_sd_s,
+            });
+        }
+    }
+    let chains = inputs
+        .into_iter()
+        .map(|sites| Graded {
+            chain: chain(&sites),
+            sites,
+        })
+        .collect();
+    Ok(Grading {
+        chains,
+        curves,
+        skins,
+    })
+}
+
+/// One unit's samples around one impact, as the sequence stage wants them.
+fn window(
+    unit: &Unit,
+    worn: &WornUnits<'_>,
+    impact_s: f64,
+) -> Result<Result<SegmentWindow, Why>, SessionError> {
+    let Some(source) = worn.at(unit.site) else {
+        return Ok(Err(Why::NotWorn));
+    };
+    let samples = source
+        .on_reference_clock(impact_s - PICTURE_BEFORE_S, impact_s + PICTURE_AFTER_S)
+        .map_err(|source| SessionError::Samples {
+            site: unit.site,
+            source,
+        })?;
+    let Some(samples) = samples else {
+        return Ok(Err(Why::ClocksNotTied));
+    };
+    let around = samples.runs().into_iter().find(|run| {
+        samples.time_s[run.clone()]
+            .first()
+            .is_some_and(|t| *t <= impact_s)
+            && samples.time_s[run.clone()]
+                .last()
+                .is_some_and(|t| *t >= impact_s)
+    });
+    let Some(around) = around else {
+        return Ok(Err(Why::NoSamples));
+    };
+    let limit_rad_s = unit.recording.gyro_full_scale_rad_s;
+    let bias_rad_s = source.gyro_bias_rad_s;
+    let clipped = clipped_axes(&samples, bias_rad_s, limit_rad_s);
+    Ok(Ok(SegmentWindow {
+        rate_hz: samples.rate_hz,
+        time_s: samples.time_s[around.clone()]
+            .iter()
+            .map(|t| t - impact_s)
+            .collect(),
+        gyro_rad_s: samples.gyro_rad_s[around.clone()].to_vec(),
+        clipped: clipped[around].to_vec(),
+    }))
+}
+
+/// A flagged sample's axes within 2 % of the limit; where no limit is stated, of the largest reading
+/// among the flagged.
+fn clipped_axes(
+    samples: &Samples,
+    bias_rad_s: nalgebra::Vector3<f64>,
+    limit_rad_s: Option<f64>,
+) -> Vec<[bool; 3]> {
+    let flagged = |i: &usize| samples.flags[*i].has(Flags::GYRO_CLIPPED);
+    let raw = |i: usize| samples.gyro_rad_s[i] + bias_rad_s;
+    let limit_rad_s = limit_rad_s.unwrap_or_else(|| {
+        (0..samples.len())
+            .filter(flagged)
+            .map(|i| raw(i).amax())
+            .fold(0.0, f64::max)
+    });
+    (0..samples.len())
+        .map(|i| {
+            let reading = raw(i);
+            std::array::from_fn(|axis| flagged(&i) && reading[axis].abs() >= 0.98 * limit_rad_s)
+        })
+        .collect()
+}
+
+/// Every window's peak, after the session's own smoothness and skin are known.
+fn peaks(
+    windows: &[Result<SegmentWindow, Why>],
+    rate_hz: f64,
+    params: &SequenceParams,
+) -> (Vec<Result<Peak, Why>>, Option<SkinModel>) {
+    let binned = |width_s: f64| -> Vec<Result<Bins, Why>> {
+        let bin = |w: &Result<SegmentWindow, Why>| match w {
+            Ok(window) => bin_window(window, width_s, params),
+            Err(why) => Err(why.clone()),
+        };
+        windows.iter().map(bin).collect()
+    };
+    let usable = |bins: &[Result<Bins, Why>]| {
+        let known: Vec<&Bins> = bins.iter().filter_map(|b| b.as_ref().ok()).collect();
+        fit_skin(&known, params)
+    };
+    let coarse = binned(params.first_bin_s);
+    let Some(first) = usable(&coarse) else {
+        let none = coarse
+            .into_iter()
+            .map(|bins| Err(bins.err().unwrap_or(Why::NoSamples)));
+        return (none.collect(), None);
+    };
+    let width_s = natural_bin_s(&first, params);
+    let halved = width_s < 0.7 * params.first_bin_s;
+    let (bins, model) = if halved {
+        let fine = binned(width_s);
+        let model = usable(&fine).unwrap_or(first);
+        (fine, model)
+    } else {
+        (coarse, first)
+    };
+    let floor_sd_s = params.sampling_sd_periods / rate_hz;
+    let found = bins
+        .into_iter()
+        .map(|bins| find_peak(&bins?, &model, floor_sd_s, params));
+    (found.collect(), Some(model))
+}

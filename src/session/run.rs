@@ -1,0 +1,296 @@
+//! One practice from its folder to its record: every stage in order, and what each noticed.
+
+use std::path::Path;
+
+use super::grading::{self, Grading};
+use super::params::Params;
+use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
+use super::settings::{SessionSettings, SettingsError};
+use super::{curves, telling};
+use crate::calibration::{Calibration, calibrate};
+use crate::finding::Finding;
+use crate::frames::{PerSite, Site};
+use crate::log::LogError;
+use crate::params::ParamError;
+use crate::serve::{Corrected, Correction, Found, Origin, Say, ServeError, WornUnit, WornUnits};
+use crate::serve::{apply_corrections, find_serves};
+use crate::timebase::{
+    ClockTie, Recording, TieError, TieMethod, TieParams, read_units, tie_clocks,
+};
+
+/// Why a practice has no record.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SessionError {
+    /// What the coach wrote cannot be used.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// A log cannot be read.
+    #[error("unit `{site}`: {source}")]
+    Log {
+        /// Whose log.
+        site: Site,
+        /// What is wrong with it.
+        source: LogError,
+    },
+    /// Clocks could not be looked at.
+    #[error(transparent)]
+    Tie(#[from] TieError),
+    /// Serves could not be looked for.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
+    /// Samples could not be read back.
+    #[error("samples of the {site} unit cannot be read back: {source}")]
+    Samples {
+        /// Whose.
+        site: Site,
+        /// The system's word.
+        source: std::io::Error,
+    },
+    /// A tuning number is out of range.
+    #[error(transparent)]
+    Params(#[from] ParamError),
+}
+
+/// A practice's record and the speed curves of its serves, for pictures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SessionRun {
+    /// The record.
+    pub record: SessionRecord,
+    /// Speed curves, one entry per serve of the record, in its order.
+    pub curves: Vec<curves::ServeCurves>,
+}
+
+/// One worn unit with all that is known of it before serves are looked for.
+pub(super) struct Unit {
+    pub site: Site,
+    pub recording: Recording,
+    pub calibration: Calibration,
+    pub tie: ClockTie,
+}
+
+impl Unit {
+    /// As the serve stage sees it; the bias in the middle of the log stands for the whole.
+    pub fn worn(&self) -> WornUnit<'_> {
+        let middle_s = f64::midpoint(self.recording.start_s, self.recording.end_s);
+        WornUnit {
+            source: &self.recording,
+            tie: &self.tie,
+            gyro_bias_rad_s: self.calibration.gyro_bias_rad_s(middle_s),
+            filter_delay_s: self.recording.filter_delay_s,
+        }
+    }
+}
+
+/// Runs one practice.
+///
+/// `jobs`: logs read side by side, 0 for one per processor; the result does not depend on it.
+///
+/// # Errors
+/// When settings, a log or a parameter cannot be used; what can be worked round is a finding.
+pub fn run_session(
+    folder: &Path,
+    params: &Params,
+    jobs: usize,
+) -> Result<SessionRun, SessionError> {
+    params.check()?;
+    let settings = SessionSettings::read(folder)?;
+    let mut findings = Vec::new();
+    let units = read_and_tie(&settings, params, jobs, &mut findings)?;
+    let mut sites: PerSite<WornUnit<'_>> = [None; 4];
+    for unit in &units {
+        sites[unit.site.index()] = Some(unit.worn());
+    }
+    let worn = WornUnits {
+        units: sites,
+        hand: settings.hand,
+    };
+    let mut found = if worn.at(Site::Wrist).is_some() {
+        find_serves(&worn, &params.serve)?
+    } else {
+        findings.push(Finding::void(
+            "no-wrist-unit",
+            settings.folder.display(),
+            "no wrist unit is listed: serves are found from the wrist, none can be counted",
+        ));
+        Found::default()
+    };
+    findings.append(&mut found.findings);
+    let corrections = said(&settings.entered);
+    let corrected = apply_corrections(&found, &corrections, &params.serve);
+    let kept: Vec<&Corrected> = corrected
+        .iter()
+        .filter(|c| c.origin != Origin::Removed)
+        .collect();
+    let Grading {
+        chains,
+        curves,
+        skins,
+    } = grading::grade(&units, &worn, &kept, params)?;
+    let record = SessionRecord {
+        schema: SESSION_SCHEMA.to_owned(),
+        athlete: settings.athlete.clone(),
+        session: settings.name.clone(),
+        date: settings
+            .date
+            .map_or_else(String::new, |date| date.to_string()),
+        hand: settings.hand,
+        reference_site: reference_site(&units),
+        signal: settings.signal.clone(),
+        units: units
+            .iter()
+            .zip(&skins)
+            .map(|(unit, skin)| telling::unit(unit, skin.as_ref()))
+            .collect(),
+        clocks: clocks(&units),
+        serves: kept
+            .iter()
+            .zip(&chains)
+            .zip(1..)
+            .map(|((c, chain), n)| telling::serve(n, c, chain))
+            .collect(),
+        rejected: found.refused.iter().map(telling::refused).collect(),
+        counts: telling::counts(&found, &corrected),
+        links: telling::links(&kept, &chains),
+        findings,
+        entered: settings.entered.clone(),
+        provenance: Provenance {
+            tool: format!("overarm {}", env!("CARGO_PKG_VERSION")),
+            inputs: units
+                .iter()
+                .map(|unit| (unit.recording.name.clone(), unit.recording.sha256.clone()))
+                .collect(),
+            params: params.by_name(),
+        },
+    };
+    Ok(SessionRun { record, curves })
+}
+
+fn reference_site(units: &[Unit]) -> Site {
+    let reference = units
+        .iter()
+        .find(|unit| unit.tie.method == TieMethod::Reference);
+    reference.map_or(Site::Wrist, |unit| unit.site)
+}
+
+fn read_and_tie(
+    settings: &SessionSettings,
+    params: &Params,
+    jobs: usize,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Unit>, SessionError> {
+    let sources: Vec<_> = settings
+        .units
+        .iter()
+        .map(|unit| unit.source.clone())
+        .collect();
+    let mut recordings = Vec::new();
+    for (unit, recording) in settings
+        .units
+        .iter()
+        .zip(read_units(&sources, &params.front, jobs))
+    {
+        let recording = recording.map_err(|source| SessionError::Log {
+            site: unit.site,
+            source,
+        })?;
+        recordings.push((unit.site, recording));
+    }
+    let ties = tie_all(&recordings, settings.shared_clock, &params.tie, findings)?;
+    Ok(recordings
+        .into_iter()
+        .zip(ties)
+        .map(|((site, mut recording), tie)| {
+            findings.append(&mut recording.findings);
+            let mut calibration = calibrate(&recording.name, &recording.quiet, &params.calibration);
+            findings.append(&mut calibration.findings);
+            Unit {
+                site,
+                recording,
+                calibration,
+                tie,
+            }
+        })
+        .collect())
+}
+
+/// Every unit's tie to the reference unit: the hip, else the wrist; the wrist, too, where the two are
+/// not tied, since serves are found from it.
+fn tie_all(
+    recordings: &[(Site, Recording)],
+    shared_clock: bool,
+    params: &TieParams,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<ClockTie>, SessionError> {
+    let place = |wanted: Site| recordings.iter().position(|(site, _)| *site == wanted);
+    let (hip, wrist) = (place(Site::Hip), place(Site::Wrist));
+    let Some(reference) = hip.or(wrist) else {
+        return Ok(recordings.iter().map(|_| ClockTie::not_tied()).collect());
+    };
+    let (ties, mut noticed) = tie_to(reference, recordings, shared_clock, params)?;
+    let untied_wrist = wrist.filter(|wrist| ties[*wrist].pieces.is_empty()); // one tie per recording
+    let Some(wrist) = untied_wrist else {
+        findings.append(&mut noticed);
+        return Ok(ties);
+    };
+    let (ties, mut noticed) = tie_to(wrist, recordings, shared_clock, params)?;
+    findings.append(&mut noticed);
+    Ok(ties)
+}
+
+fn tie_to(
+    reference: usize,
+    recordings: &[(Site, Recording)],
+    shared_clock: bool,
+    params: &TieParams,
+) -> Result<(Vec<ClockTie>, Vec<Finding>), SessionError> {
+    let mut findings = Vec::new();
+    let mut ties = Vec::with_capacity(recordings.len());
+    let reference_recording = &recordings[reference].1; // the caller's index of this list
+    for (index, (site, recording)) in recordings.iter().enumerate() {
+        if index == reference {
+            ties.push(ClockTie::identity(TieMethod::Reference));
+            continue;
+        }
+        let (mut tie, noticed) = tie_clocks(reference_recording, recording, shared_clock, params)?;
+        if !shared_clock {
+            // the ties were read off signals that each unit's own filter had delayed
+            let apart_s = recording.filter_delay_s - reference_recording.filter_delay_s;
+            tie.pieces
+                .iter_mut()
+                .for_each(|piece| piece.offset_s -= apart_s);
+        }
+        ties.push(tie);
+        findings.extend(noticed.into_iter().map(|finding| Finding {
+            at: format!("{site}: {}", finding.at),
+            ..finding
+        }));
+    }
+    Ok((ties, findings))
+}
+
+fn clocks(units: &[Unit]) -> Vec<super::record::ClockRecord> {
+    let reference = units
+        .iter()
+        .find(|unit| unit.tie.method == TieMethod::Reference);
+    let span_s = reference.map(|unit| (unit.recording.start_s, unit.recording.end_s));
+    units
+        .iter()
+        .map(|unit| telling::clock(unit, span_s))
+        .collect()
+}
+
+/// The coach's corrections; the words were checked when the settings were read.
+fn said(entered: &EnteredRecord) -> Vec<Correction> {
+    let word = |say: &str| match say {
+        "serve" => Some(Say::Serve),
+        "not a serve" => Some(Say::NotAServe),
+        "dry swing" => Some(Say::DrySwing),
+        _ => None,
+    };
+    entered
+        .corrections
+        .iter()
+        .filter_map(|c| word(&c.say).map(|say| Correction { at_s: c.at_s, say }))
+        .collect()
+}

@@ -1,0 +1,318 @@
+//! From the stages' own types to the record: units at the rim (ms, deg/s), words, counts, summaries.
+
+use std::collections::BTreeMap;
+
+use super::grading::Graded;
+use super::record::{
+    ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord, PeakRecord,
+    PeaksRecord, RejectedRecord, ServeRecord, SkinRecord, UnitRecord,
+};
+use super::run::Unit;
+use crate::estimate::{Reading, Why};
+use crate::frames::Site;
+use crate::math::{mad_sd, median, median_sd, sd, wilson_interval};
+use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
+use crate::serve::{Corrected, Found, Origin, Refused, SwingKind};
+use crate::timebase::TieMethod;
+use crate::units::{COVERAGE_95, RadPerSec, STANDARD_GRAVITY_M_S2};
+
+const MS_PER_S: f64 = 1000.0;
+const PPM: f64 = 1e6;
+/// A clock worse than this is said in a serve's quality, s: it hides a lag of 10 ms.
+const CLOCK_WORTH_SAYING_S: f64 = 0.005;
+/// Fewest lags for a robust spread; below it the plain standard deviation serves.
+const ROBUST_FROM: usize = 5;
+
+fn deg_s(rad_s: f64) -> f64 {
+    RadPerSec::from_rad_s(rad_s).deg_s()
+}
+
+fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+pub(super) fn unit(unit: &Unit, skin: Option<&SkinModel>) -> UnitRecord {
+    let Unit {
+        site,
+        recording,
+        calibration,
+        ..
+    } = unit;
+    let middle_s = f64::midpoint(recording.start_s, recording.end_s);
+    let bias = calibration.gyro_bias_rad_s(middle_s);
+    UnitRecord {
+        site: *site,
+        file: recording.name.clone(),
+        profile: recording.profile.clone(),
+        rate_hz: recording.rate_hz,
+        jitter_ms: recording.jitter_s * MS_PER_S,
+        span_s: recording.end_s - recording.start_s,
+        rows: recording.rows,
+        rows_rejected: recording.rows_rejected,
+        gaps: recording.gaps.len() as u64, // widening
+        clipped_samples: recording.accel_clipped.max(recording.gyro_clipped),
+        gyro_bias_dps: [deg_s(bias.x), deg_s(bias.y), deg_s(bias.z)],
+        gyro_bias_u_dps: deg_s(calibration.gyro_bias_sd_rad_s(middle_s).max()),
+        rest_g: calibration
+            .rest_m_s2
+            .known()
+            .map(|rest| rest.value / STANDARD_GRAVITY_M_S2),
+        skin: skin.map(|model| SkinRecord {
+            motion_length_ms: model.kernel.length_s * MS_PER_S,
+            ringing_share: model.kernel.skin_sd,
+            ringing_hz: model.kernel.skin_hz,
+            ringing_gain: model.skin_gain,
+        }),
+    }
+}
+
+/// `span_s`: first and last time of the reference log.
+pub(super) fn clock(unit: &Unit, span_s: Option<(f64, f64)>) -> ClockRecord {
+    let pieces = &unit.tie.pieces;
+    let worst_s = span_s.and_then(|(start_s, end_s)| {
+        let inside = pieces.iter().flat_map(|p| {
+            [
+                p.from_ref_s.clamp(start_s, end_s),
+                p.to_ref_s.clamp(start_s, end_s),
+            ]
+        });
+        inside.filter_map(|t| unit.tie.sd_s(t)).reduce(f64::max)
+    });
+    ClockRecord {
+        site: unit.site,
+        offset_s: pieces.first().map(|p| p.offset_s),
+        drift_ppm: pieces.first().map(|p| p.drift * PPM),
+        u_ms: worst_s.map(|s| s * MS_PER_S),
+        method: method_words(unit.tie.method).to_owned(),
+        events: count(unit.tie.events.iter().filter(|event| event.used).count()),
+        steps: pieces
+            .iter()
+            .skip(1)
+            .map(|p| ClockStepRecord {
+                from_s: p.from_ref_s,
+                offset_s: p.offset_s,
+                drift_ppm: p.drift * PPM,
+            })
+            .collect(),
+    }
+}
+
+const fn method_words(method: TieMethod) -> &'static str {
+    match method {
+        TieMethod::Reference => "reference",
+        TieMethod::SharedClock => "shared clock",
+        TieMethod::GesturesBothEnds => "gestures at both ends",
+        TieMethod::GestureOneEnd => "gesture at one end",
+        TieMethod::Motion => "motion",
+        TieMethod::None => "not tied",
+    }
+}
+
+pub(super) fn refused(refused: &Refused) -> RejectedRecord {
+    RejectedRecord {
+        time_s: refused.time_s,
+        reason: refused.reason.clone(),
+        confidence: refused.confidence,
+    }
+}
+
+pub(super) fn serve(number: u32, corrected: &Corrected, graded: &Graded) -> ServeRecord {
+    let serve = &corrected.serve;
+    let mut peaks = PeaksRecord::default();
+    for site in Site::ALL {
+        let input = graded.sites[site.index()].as_ref();
+        *peaks.slot(site) = input.and_then(|input| peak(input, serve.impact_s.value));
+    }
+    ServeRecord {
+        number,
+        impact_s: serve.impact_s.value,
+        impact_u_ms: serve.impact_s.sd * MS_PER_S,
+        contact: serve.kind == SwingKind::Serve,
+        confidence: serve.confidence,
+        contact_confidence: serve.contact_confidence,
+        origin: origin_words(corrected.origin).to_owned(),
+        reasons: serve.reasons.clone(),
+        peaks,
+        links: graded.chain.links.iter().map(link).collect(),
+        grade: graded.chain.grade.clone(),
+        quality: quality(graded),
+        measures: measures(corrected),
+    }
+}
+
+const fn origin_words(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Detected => "found",
+        Origin::Confirmed => "confirmed",
+        Origin::Added => "added",
+        Origin::Removed => "removed",
+        Origin::Changed => "changed",
+    }
+}
+
+fn peak(input: &LinkInput, impact_s: f64) -> Option<PeakRecord> {
+    let peak = input.peak.as_ref().ok()?;
+    let time_sd_s = peak
+        .time_s
+        .sd
+        .hypot(input.tie_sd_s?)
+        .hypot(input.delay_sd_s);
+    Some(PeakRecord {
+        time_s: impact_s + peak.time_s.value,
+        u_ms: time_sd_s * MS_PER_S,
+        speed_dps: deg_s(peak.speed_rad_s.value),
+        speed_u_dps: deg_s(peak.speed_rad_s.sd),
+        clipped: peak.clipped,
+        at_least: peak.at_least,
+        rival_s: peak.rival_s.map(|rival_s| impact_s + rival_s),
+    })
+}
+
+fn link(link: &Link) -> LinkRecord {
+    let lag = link.lag_s.known();
+    LinkRecord {
+        from: link.from,
+        to: link.to,
+        lag_ms: lag.map(|lag| lag.value * MS_PER_S),
+        u_ms: lag.map(|lag| lag.sd * MS_PER_S),
+        verdict: link.verdict.words().to_owned(),
+        why: link.lag_s.why().map(Why::to_string),
+    }
+}
+
+/// What limits the serve's timing, worst first; `good` where nothing does.
+fn quality(graded: &Graded) -> String {
+    let mut limits = Vec::new();
+    for site in Site::ALL {
+        let Some(input) = &graded.sites[site.index()] else {
+            continue;
+        };
+        match &input.peak {
+            Err(why) => limits.push(format!("{site}: {why}")),
+            Ok(peak) if peak.at_least => limits.push(format!("{site} clipped, speed at least")),
+            Ok(peak) if peak.clipped => limits.push(format!("{site} clipped, peak rebuilt")),
+            Ok(_) => {}
+        }
+        let clock_s = input.tie_sd_s.unwrap_or(0.0);
+        if clock_s > CLOCK_WORTH_SAYING_S {
+            limits.push(format!(
+                "{site} clock ± {:.0} ms",
+                COVERAGE_95 * clock_s * MS_PER_S
+            ));
+        }
+    }
+    if limits.is_empty() {
+        "good".to_owned()
+    } else {
+        limits.join("; ")
+    }
+}
+
+fn measures(corrected: &Corrected) -> BTreeMap<String, MeasureRecord> {
+    let phases = &corrected.serve.phases;
+    let times = [
+        ("stance_end_s", &phases.stance_end_s),
+        ("loading_start_s", &phases.loading_start_s),
+        ("deepest_loading_s", &phases.deepest_loading_s),
+        ("acceleration_start_s", &phases.acceleration_start_s),
+        ("deceleration_end_s", &phases.deceleration_end_s),
+        ("landing_s", &phases.landing_s),
+    ];
+    times
+        .map(|(name, reading)| (name.to_owned(), measure(reading, "s")))
+        .into()
+}
+
+fn measure(reading: &Reading<f64>, unit: &str) -> MeasureRecord {
+    MeasureRecord {
+        value: reading.known().map(|known| known.value),
+        u: reading.known().map(|known| known.sd),
+        unit: unit.to_owned(),
+        why: reading.why().map(Why::to_string),
+    }
+}
+
+pub(super) fn counts(found: &Found, corrected: &[Corrected]) -> CountsRecord {
+    let of =
+        |keep: &dyn Fn(&Corrected) -> bool| count(corrected.iter().filter(|c| keep(c)).count());
+    let standing = |c: &Corrected| c.origin != Origin::Removed;
+    CountsRecord {
+        serves: of(&|c| standing(c) && c.serve.kind == SwingKind::Serve),
+        dry_swings: of(&|c| standing(c) && c.serve.kind == SwingKind::DrySwing),
+        detected: count(
+            found
+                .serves
+                .iter()
+                .filter(|s| s.kind == SwingKind::Serve)
+                .count(),
+        ),
+        confirmed: of(&|c| c.origin == Origin::Confirmed),
+        added: of(&|c| c.origin == Origin::Added),
+        removed: of(&|c| c.origin == Origin::Removed),
+        rejected: count(found.refused.len()),
+    }
+}
+
+/// Each link over the serves that met a ball.
+pub(super) fn links(kept: &[&Corrected], graded: &[Graded]) -> Vec<LinkSummary> {
+    let with_ball: Vec<&Graded> = kept
+        .iter()
+        .zip(graded)
+        .filter(|(corrected, _)| corrected.serve.kind == SwingKind::Serve)
+        .map(|(_, graded)| graded)
+        .collect();
+    let Some(first) = with_ball.first() else {
+        return Vec::new();
+    };
+    (0..first.chain.links.len())
+        .map(|place| {
+            let links: Vec<&Link> = with_ball
+                .iter()
+                .filter_map(|graded| graded.chain.links.get(place))
+                .collect();
+            summary(&links)
+        })
+        .collect()
+}
+
+/// Median over serves. Its uncertainty is the serves' own spread, which shrinks with their number,
+/// and the clock tie, which all serves share and which does not.
+fn summary(links: &[&Link]) -> LinkSummary {
+    let known: Vec<_> = links.iter().filter_map(|link| link.lag_s.known()).collect();
+    let lags_s: Vec<f64> = known.iter().map(|lag| lag.value).collect();
+    let shared: Vec<f64> = links
+        .iter()
+        .filter(|link| link.lag_s.known().is_some())
+        .map(|link| link.shared_sd_s)
+        .collect();
+    let shared_s = median(&shared);
+    let spread_s = if lags_s.len() < ROBUST_FROM {
+        sd(&lags_s)
+    } else {
+        mad_sd(&lags_s)
+    };
+    let u_s = shared_s.map(|shared_s| match spread_s {
+        Some(spread_s) => median_sd(spread_s, lags_s.len()).hypot(shared_s),
+        None => known.first().map_or(shared_s, |lag| lag.sd),
+    });
+    let mut left_out = BTreeMap::<String, u32>::new();
+    for why in links.iter().filter_map(|link| link.lag_s.why()) {
+        *left_out.entry(why.to_string()).or_default() += 1;
+    }
+    let of = |verdict: Verdict| count(links.iter().filter(|link| link.verdict == verdict).count());
+    let (used, in_order) = (count(lags_s.len()), of(Verdict::InOrder));
+    LinkSummary {
+        from: links.first().map_or(Site::Hip, |link| link.from), // never empty: one per serve
+        to: links.first().map_or(Site::Wrist, |link| link.to),
+        median_ms: median(&lags_s).map(|s| s * MS_PER_S),
+        u_ms: u_s.map(|s| s * MS_PER_S),
+        spread_ms: spread_s.map(|s| s * MS_PER_S),
+        clock_u_ms: shared_s.map(|s| s * MS_PER_S),
+        used,
+        left_out,
+        in_order,
+        reversed: of(Verdict::Reversed),
+        together: of(Verdict::Together),
+        in_order_interval: wilson_interval(in_order, used),
+    }
+}

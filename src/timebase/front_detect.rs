@@ -1,0 +1,132 @@
+//! Which known profile a log fits: exactly one by header and physics, or none.
+
+use std::path::{Path, PathBuf};
+
+use super::front_probe::{Probe, probe};
+use crate::log::LogError;
+use crate::profile::{SensorProfile, known_names, resolve};
+use crate::samples::Scale;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+/// Resultant force of a unit at rest, g: what a poorly calibrated sensor may read.
+const REST_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
+
+/// Largest angular rate of a still unit, deg/s: zero-rate offset of a consumer chip (20 deg/s, a public
+/// datasheet) on two axes.
+const STILL_MOST_DPS: f64 = 30.0;
+
+/// Rates that loggers have, Hz.
+const RATE_HZ: std::ops::RangeInclusive<f64> = 5.0..=20_000.0;
+
+/// The profile that fits, and the evidence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Detected {
+    /// The profile.
+    pub profile: SensorProfile,
+    /// Why it, in one line.
+    pub why: String,
+}
+
+/// Why no profile was taken.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DetectError {
+    /// The log cannot be read at all.
+    #[error(transparent)]
+    Log(#[from] LogError),
+    /// No known profile fits.
+    #[error("{}: no known sensor profile fits: {}; name one with `profile`, or start from `overarm profiles draft`", file.display(), reasons.join("; "))]
+    None {
+        /// The log.
+        file: PathBuf,
+        /// Each profile with what speaks against it.
+        reasons: Vec<String>,
+    },
+    /// More than one fits.
+    #[error("{}: {} fit alike; name one with `profile`", file.display(), names.join(" and "))]
+    Several {
+        /// The log.
+        file: PathBuf,
+        /// Which.
+        names: Vec<String>,
+    },
+}
+
+/// The one known profile that a log fits.
+///
+/// # Errors
+/// When the log cannot be read, or none or several fit.
+pub fn detect_profile(file: &Path) -> Result<Detected, DetectError> {
+    let mut fitting = Vec::new();
+    let mut reasons = Vec::new();
+    for name in known_names() {
+        let Ok(profile) = resolve(name, Path::new(".")) else {
+            continue;
+        };
+        match fits(file, &profile) {
+            Ok(why) => fitting.push(Detected { profile, why }),
+            Err(Against::Fatal(error)) => return Err(error.into()),
+            Err(Against::Reason(reason)) => reasons.push(format!("{name}: {reason}")),
+        }
+    }
+    match fitting.len() {
+        0 => Err(DetectError::None {
+            file: file.to_owned(),
+            reasons,
+        }),
+        1 => Ok(fitting.remove(0)),
+        _ => Err(DetectError::Several {
+            file: file.to_owned(),
+            names: fitting
+                .into_iter()
+                .map(|found| found.profile.name)
+                .collect(),
+        }),
+    }
+}
+
+enum Against {
+    /// True of the file, whatever the profile.
+    Fatal(LogError),
+    /// This profile does not fit.
+    Reason(String),
+}
+
+fn fits(file: &Path, profile: &SensorProfile) -> Result<String, Against> {
+    let probe = probe(file, profile).map_err(|error| match error {
+        LogError::NoColumn { wanted, .. } => Against::Reason(format!("no column `{wanted}`")),
+        LogError::NoRowFits { .. } => Against::Reason("no row can be read".to_owned()),
+        LogError::TwiceColumn { name, .. } => {
+            Against::Reason(format!("column `{name}` stands twice"))
+        }
+        fatal => Against::Fatal(fatal),
+    })?;
+    judged(&probe, profile).map_err(Against::Reason)
+}
+
+/// The evidence for a profile, or what speaks against it.
+fn judged(probe: &Probe, profile: &SensorProfile) -> Result<String, String> {
+    let scale = Scale::new(profile, None, None);
+    if probe.refused * 20 > probe.rows {
+        return Err(format!(
+            "{} of {} rows cannot be read",
+            probe.refused,
+            probe.rows + probe.refused
+        ));
+    }
+    let rate_hz = scale.stamps_per_s / probe.stamp_step;
+    if !RATE_HZ.contains(&rate_hz) {
+        return Err(format!("the stamps would mean {rate_hz:.3} Hz"));
+    }
+    let rest_g = probe.rest * scale.accel_m_s2.abs() / STANDARD_GRAVITY_M_S2;
+    if !REST_G.contains(&rest_g) {
+        return Err(format!("rest would read {rest_g:.3} g"));
+    }
+    let still_dps = (probe.still_rate * scale.gyro_rad_s.abs()).to_degrees();
+    if still_dps > STILL_MOST_DPS {
+        return Err(format!("a still unit would turn at {still_dps:.1} deg/s"));
+    }
+    Ok(format!(
+        "the header fits, rest reads {rest_g:.3} g, the still gyroscope {still_dps:.2} deg/s, {rate_hz:.1} Hz"
+    ))
+}
