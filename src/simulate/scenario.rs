@@ -320,7 +320,7 @@ impl Scenario {
             },
             sites,
             rate_hz,
-            own_rate_hz: std::array::from_fn(|_| r.chance(0.08).then(|| rate_hz * 0.5)),
+            own_rate_hz: std::array::from_fn(|_| r.chance(0.08).then_some(rate_hz * 0.5)),
             rate_error_percent: r.range(0.0, 0.8),
             minutes: r.range(3.0, 6.0),
             activity: activity
