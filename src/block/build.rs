@@ -3,12 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::caution::{CAUTIONS, STOP_TEXT, is_pain};
-use super::change::{Answer, Judge, LimitBook, answer};
+use super::change::{Answer, Judge, answer};
+use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
 use super::days::{days, rpe_load_au};
 use super::effort::{count_u, efforts};
 use super::facts::BlockFacts;
+use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
 use super::params::BlockParams;
 use super::plan_done::{plan_head, plan_rows, rest_findings};
@@ -30,6 +32,16 @@ pub fn build_block(
     sessions: &[SessionRecord],
     facts: &BlockFacts,
     params: &BlockParams,
+) -> BlockRecord {
+    build_block_with(sessions, facts, params, &mut LimitBook::default())
+}
+
+/// [`build_block`] with chart limits that are kept for the next block of the same parameters.
+pub fn build_block_with(
+    sessions: &[SessionRecord],
+    facts: &BlockFacts,
+    params: &BlockParams,
+    book: &mut LimitBook,
 ) -> BlockRecord {
     let mut findings = Vec::new();
     let on_days = in_order(sessions, &mut findings);
@@ -64,9 +76,8 @@ pub fn build_block(
         findings.extend(rest_findings(&day_list, plan));
         plan_rows(&day_list, &dated, plan, facts.returned, painful, params)
     });
-    let mut book = LimitBook::default();
-    let (links, reaches) = link_changes(&dated, &mut book, params);
-    let measures = measure_changes(&dated, &mut book, params);
+    let (links, reaches) = link_changes(&dated, book, params);
+    let measures = measure_changes(&dated, book, params);
     let lines = session_lines(&dated, &links, &reaches);
     let list = look_at(
         &Seen {
@@ -120,6 +131,10 @@ fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
     let mut found = Vec::new();
     for session in dated {
         let record = session.record;
+        found.extend(record.findings.iter().filter(|f| f.voids).map(|f| Finding {
+            at: format!("{}: {}", record.session, f.at),
+            ..f.clone()
+        }));
         if let Some(pain) = record.entered.pain.as_deref().filter(|p| is_pain(p)) {
             found.push(Finding::note(
                 "pain-entered",
@@ -187,13 +202,20 @@ fn link_changes(
             };
             let answer = answer(dated, &series, judge, "ms", book, params);
             reaches.push(((from, to), answer.serve_reach));
-            link_change(from, to, signal.clone(), answer)
+            let like_effort = like_effort(dated, (from, to), &breaks, params);
+            link_change(from, to, signal.clone(), answer, like_effort)
         })
         .collect();
     (changes, reaches)
 }
 
-fn link_change(from: Site, to: Site, signal: String, answer: Answer) -> LinkChange {
+fn link_change(
+    from: Site,
+    to: Site,
+    signal: String,
+    answer: Answer,
+    like_effort: Option<LikeEffort>,
+) -> LinkChange {
     LinkChange {
         from,
         to,
@@ -204,6 +226,7 @@ fn link_change(from: Site, to: Site, signal: String, answer: Answer) -> LinkChan
         change_ms: answer.change,
         u_ms: answer.u,
         flagged_sessions: answer.flagged,
+        like_effort,
         answer: answer.answer,
         chart: answer.chart,
     }
@@ -230,7 +253,7 @@ fn measure_changes(
     }
     let breaks = comparable::breaks(dated, &Site::ALL);
     for (name, unit) in measure_names(dated) {
-        let series = serve_series(dated, &breaks, params, &|serve| {
+        let series = serve_series(dated, &breaks, params, &|serve, _| {
             serve.measures.get(&name)?.value
         });
         if !series.points.is_empty() {
@@ -296,6 +319,7 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
         rpe_load_au: rpe_load_au(record),
         pain: record.entered.pain.clone(),
         links: link_lines(session, links, reaches),
+        serve_efforts: effort_lines(session),
         good_serves: record
             .serves
             .iter()
@@ -315,6 +339,22 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
             })
             .collect(),
     }
+}
+
+fn effort_lines(session: &Dated<'_>) -> Vec<ServeEffortLine> {
+    session
+        .record
+        .serves
+        .iter()
+        .zip(&session.effort.serves)
+        .filter(|(serve, _)| serve.contact)
+        .map(|(serve, effort)| ServeEffortLine {
+            number: serve.number,
+            percent: effort.map(|e| 100.0 * e.share),
+            u_percent: effort.map(|e| 100.0 * e.u),
+            bound: effort.map_or("not measured", |e| e.bound.name()).to_owned(),
+        })
+        .collect()
 }
 
 fn link_lines(
@@ -413,11 +453,10 @@ fn provenance(dated: &[Dated<'_>], params: &BlockParams) -> BlockProvenance {
         inputs: dated
             .iter()
             .flat_map(|s| {
-                s.record
-                    .provenance
-                    .inputs
-                    .iter()
-                    .map(|(file, sum)| (format!("{}/{file}", s.record.session), sum.clone()))
+                s.record.provenance.inputs.iter().map(|(file, sum)| {
+                    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+                    (format!("{}/{name}", s.record.session), sum.clone())
+                })
             })
             .collect(),
     }

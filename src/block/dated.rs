@@ -14,8 +14,10 @@ pub enum Phase {
     Baseline,
     /// After the baseline, before the return.
     Between,
-    /// Since return, or, where no return is stated, after the baseline.
+    /// Since return.
     Since,
+    /// After the baseline, where no return is stated.
+    After,
     /// There is no baseline.
     NoBaseline,
 }
@@ -27,6 +29,7 @@ impl Phase {
             Self::Baseline => "baseline",
             Self::Between => "between",
             Self::Since => "since return",
+            Self::After => "after baseline",
             Self::NoBaseline => "no baseline",
         }
     }
@@ -97,6 +100,7 @@ pub fn phases(
         .zip(in_baseline)
         .map(|((date, _), inside)| match (inside, back(*date)) {
             (true, _) => Phase::Baseline,
+            (false, true) if facts.returned.is_none() => Phase::After,
             (false, true) => Phase::Since,
             (false, false) => Phase::Between,
         })

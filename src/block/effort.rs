@@ -22,6 +22,17 @@ pub enum Bound {
     AtMost,
 }
 
+impl Bound {
+    /// The word in records.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::AtLeast => "at least",
+            Self::AtMost => "at most",
+        }
+    }
+}
+
 /// The athlete's own best wrist speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Best {

@@ -9,6 +9,7 @@ use super::series::link_of;
 use crate::frames::Site;
 use crate::math::median;
 use crate::session::LinkSummary;
+use crate::units::COVERAGE_95;
 
 /// Serves named in one item.
 const SERVES_NAMED: usize = 5;
@@ -54,6 +55,7 @@ pub fn look_at(seen: &Seen<'_>, params: &BlockParams) -> Vec<LookAt> {
             .iter()
             .filter_map(|link| odd_baseline(seen, link, params)),
     );
+    items.extend(voided(seen));
     items.extend(incomparable(seen));
     items.extend(seen.measures.iter().filter_map(measure_moved));
     items.extend(seen.links.iter().filter_map(too_early));
@@ -168,9 +170,9 @@ fn moved(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<Loo
             "moved",
             text,
             if link.answer.verdict == "moved" {
-                "sure: the 95 % interval leaves out no change"
+                "the 95 % interval leaves out no change"
             } else {
-                "not sure: one of several links, and only just beyond chance"
+                "only just beyond chance, and one of several links"
             },
         )
     })
@@ -224,21 +226,16 @@ fn rule_out(
     size_ms: f64,
     params: &BlockParams,
 ) -> Vec<String> {
-    let of = |phase: Option<Phase>| -> Vec<(&Dated<'_>, &LinkSummary)> {
-        seen.dated
-            .iter()
-            .filter(|s| match phase {
-                Some(phase) => s.phase == phase,
-                None => sessions.contains(&s.record.session),
-            })
-            .filter_map(|s| link_of(s, link.from, link.to).map(|l| (s, l)))
-            .collect()
-    };
-    let (before, now) = (of(Some(Phase::Baseline)), of(None));
+    let now: Vec<(&Dated<'_>, &LinkSummary)> = seen
+        .dated
+        .iter()
+        .filter(|s| sessions.contains(&s.record.session))
+        .filter_map(|s| link_of(s, link.from, link.to).map(|l| (s, l)))
+        .collect();
     [
         clock_doubt(&now, size_ms),
         clipping_doubt(&now, link),
-        effort_doubt(&before, &now),
+        effort_doubt(link),
         placement_doubt(seen, link),
         few_serves_doubt(&now, params),
     ]
@@ -273,26 +270,14 @@ fn clipping_doubt(now: &[(&Dated<'_>, &LinkSummary)], link: &LinkChange) -> Opti
     })
 }
 
-fn effort_doubt(
-    before: &[(&Dated<'_>, &LinkSummary)],
-    now: &[(&Dated<'_>, &LinkSummary)],
-) -> Option<String> {
-    let percent = |sessions: &[(&Dated<'_>, &LinkSummary)]| {
-        let all: Vec<f64> = sessions
-            .iter()
-            .filter_map(|(s, _)| s.effort.percent.value)
-            .collect();
-        median(&all)
-    };
-    let (usual, present) = (percent(before)?, percent(now)?);
-    /// A tenth slower makes every time about a tenth longer: of a 30 ms lag, 3 ms.
-    const WORTH_PERCENT: f64 = 10.0;
-    ((usual - present).abs() > WORTH_PERCENT).then(|| {
-        format!(
-            "effort: {present:.0} % of own best against {usual:.0} % in the baseline; a slower swing \
-             stretches every lag, so compare serves of like effort"
-        )
-    })
+fn effort_doubt(link: &LinkChange) -> Option<String> {
+    let like = link.like_effort.as_ref()?;
+    let [usual, present] = like.effort_percent;
+    Some(format!(
+        "effort: {present:.0} % of own best against {usual:.0} % in the baseline, and a slower swing \
+         stretches every lag; {}",
+        like.says
+    ))
 }
 
 /// A segment whose peak speed moved as well may have its unit in another place.
@@ -321,32 +306,34 @@ fn placement_doubt(seen: &Seen<'_>, link: &LinkChange) -> Option<String> {
 
 fn few_serves_doubt(now: &[(&Dated<'_>, &LinkSummary)], params: &BlockParams) -> Option<String> {
     let fewest = now.iter().map(|(_, l)| l.used).min()?;
-    (fewest < 2 * params.session_min_serves)
+    (fewest < 3 * params.session_min_serves)
         .then(|| format!("few serves: {fewest} with this lag in the shortest of these sessions"))
 }
 
-fn weeks_over_plan(seen: &Seen<'_>, params: &BlockParams) -> Vec<LookAt> {
-    seen.weeks
+/// Weeks with more serves than planned, as one item.
+fn weeks_over_plan(seen: &Seen<'_>, params: &BlockParams) -> Option<LookAt> {
+    let over = |week: &&WeekRecord| {
+        let planned = f64::from(week.planned_serves.unwrap_or(u32::MAX));
+        let allowed = (params.plan_tolerance_share * planned).max(COVERAGE_95 * week.serves_u);
+        f64::from(week.serves) - planned > allowed
+    };
+    let weeks: Vec<&WeekRecord> = seen.weeks.iter().filter(over).collect();
+    let latest = weeks.last()?;
+    let listed: Vec<String> = weeks
         .iter()
-        .filter_map(|week| {
-            let planned = f64::from(week.planned_serves?);
-            let over = f64::from(week.serves) - planned;
-            let allowed = (params.plan_tolerance_share * planned).max(2.0 * week.serves_u);
-            (over > allowed).then(|| {
-                item(
-                    "plan",
-                    format!(
-                        "{}: {} serves done, {planned:.0} planned, {over:.0} more",
-                        week.week, week.serves
-                    ),
-                    &format!(
-                        "count good to about {:.0} serves",
-                        (1.96 * week.serves_u).ceil()
-                    ),
-                )
-            })
+        .map(|week| {
+            let planned = week.planned_serves.unwrap_or(0);
+            format!("{} {} serves for {planned} planned", week.week, week.serves)
         })
-        .collect()
+        .collect();
+    Some(item(
+        "plan",
+        format!("More serves than planned: {}", listed.join(", ")),
+        &format!(
+            "the latest week's count is good to about {:.0} serves",
+            (COVERAGE_95 * latest.serves_u).ceil()
+        ),
+    ))
 }
 
 /// Days on which more or harder was served than asked, as one item.
@@ -379,6 +366,31 @@ fn plan_days(seen: &Seen<'_>) -> Option<LookAt> {
                 latest.says
             ),
             "counts and speeds as measured; asked effort is felt, measured effort is speed",
+        )
+    })
+}
+
+/// Sessions with a finding that voids a result, as one item.
+fn voided(seen: &Seen<'_>) -> Option<LookAt> {
+    let sessions: Vec<&Dated<'_>> = seen
+        .dated
+        .iter()
+        .filter(|s| s.record.findings.iter().any(|f| f.voids))
+        .collect();
+    let latest = sessions.last()?;
+    let finding = latest.record.findings.iter().find(|f| f.voids)?;
+    Some(LookAt {
+        sessions: sessions.iter().map(|s| s.record.session.clone()).collect(),
+        ..item(
+            "quality",
+            format!(
+                "Something could not be measured in {} session{}, the latest {}: {}",
+                sessions.len(),
+                if sessions.len() == 1 { "" } else { "s" },
+                latest.record.session,
+                finding.text
+            ),
+            "certain",
         )
     })
 }

@@ -7,11 +7,13 @@
 mod build;
 pub mod caution;
 mod change;
+mod charts;
 mod comparable;
 mod dated;
 mod days;
 mod effort;
 mod facts;
+mod like_effort;
 mod look_at;
 mod params;
 mod plan;
@@ -20,9 +22,12 @@ mod ratios;
 mod record;
 mod series;
 pub mod stats;
+mod usual;
+mod verdict;
 mod weeks;
 
-pub use build::build_block;
+pub use build::{build_block, build_block_with};
+pub use charts::LimitBook;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};

@@ -24,7 +24,9 @@ crate::stage_params! {
         /// Share of serves that need a measured effort before a day has an effort-weighted count.
         effort_min_share: f64 = 0.5, "1", 0.1, 1.0, "own choice";
         /// Serves with a measured lag before a session's median is compared with others.
-        session_min_serves: u32 = 5, "1", 3, 50, "own choice: the interval of a median by ranks needs six for 95 %";
+        session_min_serves: u32 = 3, "1", 2, 50, "own choice: a median needs three values to be robust at all";
+        /// Serves that the usual spread from serve to serve counts as, beside a session's own. Larger trusts short sessions' own spread less.
+        spread_prior_serves: f64 = 10.0, "1", 0.0, 100.0, "own choice: a spread from ten serves is known to about a quarter";
         /// Baseline sessions before anything but description is given.
         baseline_min_sessions: u32 = 3, "1", 3, 20, "own choice: a spread between sessions needs at least two degrees of freedom";
         /// Distance from the centre, in standard deviations, beyond which a session pulls no harder.
@@ -38,7 +40,7 @@ crate::stage_params! {
         /// Sessions after the baseline over which that chance is held. Larger makes limits wider.
         horizon_sessions: u32 = 12, "1", 4, 100, "own choice: four weeks of three";
         /// Unchanged blocks drawn to set the limits.
-        limit_draws: u32 = 20000, "1", 1000, 200000, "own choice: limits repeat within 2 %";
+        limit_draws: u32 = 10000, "1", 1000, 200000, "own choice: limits repeat within 2 %";
         /// Resamples of sessions behind a change's standard error.
         bootstrap_draws: u32 = 1000, "1", 100, 20000, "Efron & Tibshirani 1993, chapter 6: 200 suffice for a standard error";
         /// Seed of all draws.
@@ -47,6 +49,8 @@ crate::stage_params! {
         worth_lag_ms: f64 = 10.0, "ms", 1.0, 100.0, "own choice: the smallest published hip-trunk differences are 10 to 20 ms";
         /// Change of a peak speed that is worth knowing, as a share of the usual.
         worth_speed_share: f64 = 0.05, "1", 0.01, 0.5, "own choice";
+        /// Difference of median effort, in percent of own best, from which lags are also compared among serves of like effort.
+        like_effort_from_percent: f64 = 10.0, "%", 2.0, 50.0, "own choice: a tenth slower stretches a 30 ms lag by 3 ms";
         /// Departure from the planned serves that still reads as planned. Larger is more lenient.
         plan_tolerance_share: f64 = 0.10, "1", 0.0, 0.5, "own choice";
         /// Chance of a trend wording on a series without trend.

@@ -120,7 +120,7 @@ pub struct SessionLine {
     pub session: String,
     /// ISO date.
     pub date: String,
-    /// Where it stands: `baseline`, `since return`, `between`, or `no baseline`.
+    /// Where it stands: `baseline`, `between`, `since return` (`after baseline` where no return is stated) or `no baseline`.
     pub phase: String,
     /// Serves with contact.
     pub serves: u32,
@@ -152,12 +152,27 @@ pub struct SessionLine {
     pub pain: Option<String>,
     /// Each link's median.
     pub links: Vec<SessionLinkLine>,
+    /// Effort of each serve with contact.
+    pub serve_efforts: Vec<ServeEffortLine>,
     /// Serves whose quality is `good`.
     pub good_serves: u32,
     /// Units worn, with profile and rate.
     pub units: Vec<String>,
     /// Clock ties, with method and uncertainty.
     pub clocks: Vec<String>,
+}
+
+/// Effort of one serve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ServeEffortLine {
+    /// Number of the serve in its session.
+    pub number: u32,
+    /// Wrist peak speed as a share of the own best, percent; null where not measured.
+    pub percent: Option<f64>,
+    /// Standard uncertainty, the best's left out.
+    pub u_percent: Option<f64>,
+    /// `measured`, `at least`, `at most` or `not measured`.
+    pub bound: String,
 }
 
 /// One link of one session.
@@ -402,7 +417,8 @@ pub struct ChartRecord {
     pub cusum_down: Option<f64>,
     /// Limit of the cumulative sums.
     pub cusum_limit: Option<f64>,
-    /// What flags it: `single`, `ewma`, `cusum`.
+    /// What flags it: a chart (`single`, `ewma`, `cusum`), or `moved`: all later sessions together moved,
+    /// and this one lies nearer to the new level than to the usual.
     pub flags: Vec<String>,
 }
 
@@ -465,12 +481,31 @@ pub struct LinkChange {
     pub change_ms: Option<f64>,
     /// Its standard uncertainty: 1.96 of it is the half-width of the 95 % interval.
     pub u_ms: Option<f64>,
-    /// Sessions after the baseline that a chart flags.
+    /// Sessions after the baseline that are flagged; why stands in `chart`.
     pub flagged_sessions: Vec<String>,
+    /// The change among serves of like effort, where effort itself changed.
+    pub like_effort: Option<LikeEffort>,
     /// The rest of the answer.
     pub answer: ChangeRecord,
     /// Every session on the charts.
     pub chart: Vec<ChartRecord>,
+}
+
+/// The change of a lag among serves of like effort: a slower swing stretches every lag.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LikeEffort {
+    /// Median effort in the baseline and later, percent of own best.
+    pub effort_percent: [f64; 2],
+    /// Efforts that both have, percent; null where there are none.
+    pub range_percent: Option<[f64; 2]>,
+    /// Sessions with enough such serves, in the baseline and later.
+    pub sessions: [u32; 2],
+    /// Change among these serves.
+    pub change_ms: Option<f64>,
+    /// Its standard uncertainty, as in [`LinkChange::u_ms`].
+    pub u_ms: Option<f64>,
+    /// In words.
+    pub says: String,
 }
 
 /// Another measure against the athlete's usual.
@@ -488,7 +523,7 @@ pub struct MeasureChange {
     pub change: Option<f64>,
     /// Its standard uncertainty.
     pub u: Option<f64>,
-    /// Sessions after the baseline that a chart flags.
+    /// Sessions after the baseline that are flagged; why stands in `chart`.
     pub flagged_sessions: Vec<String>,
     /// The rest of the answer.
     pub answer: ChangeRecord,

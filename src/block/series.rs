@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::dated::Dated;
-use super::effort::count_u;
+use super::effort::{ServeEffort, count_u};
 use super::params::BlockParams;
 use crate::frames::Site;
 use crate::math::{mad_sd, median, median_sd};
@@ -42,6 +42,27 @@ impl Series {
         };
         self.left_out.insert(session.to_owned(), why);
     }
+
+    /// A spread from few serves is a poor spread: each session's own is mixed with the median of all
+    /// sessions', which counts as `spread_prior_serves` serves, and its uncertainty follows.
+    fn steadied(mut self, params: &BlockParams) -> Self {
+        let spreads: Vec<f64> = self.points.iter().filter_map(|p| p.within_sd).collect();
+        let Some(usual_sd) = median(&spreads) else {
+            return self;
+        };
+        for point in &mut self.points {
+            let Some(own_sd) = point.within_sd else {
+                continue;
+            };
+            let (n, prior) = (f64::from(point.serves), params.spread_prior_serves);
+            let mixed_sd = ((n * own_sd.powi(2) + prior * usual_sd.powi(2)) / (n + prior)).sqrt();
+            let variance = |sd: f64| median_sd(sd, point.serves as usize).powi(2);
+            // what all serves of the session share stays as it is
+            let shared = (point.u.powi(2) - variance(own_sd)).max(0.0);
+            point.u = (variance(mixed_sd) + shared).sqrt();
+        }
+        self
+    }
 }
 
 /// The link's summary in a session.
@@ -74,12 +95,19 @@ pub fn lag_series(
     let mut series = Series::default();
     for ((place, session), broken) in dated.iter().enumerate().zip(breaks) {
         let point = match link_of(session, from, to) {
+            None if wears(session, from) && wears(session, to) => {
+                Err("no serve with this lag".to_owned())
+            }
             None => Err("not worn".to_owned()),
             Some(link) => lag_point(place, link, params),
         };
         series.add(&session.record.session, point, broken.as_ref());
     }
-    series
+    series.steadied(params)
+}
+
+fn wears(session: &Dated<'_>, site: Site) -> bool {
+    session.record.units.iter().any(|unit| unit.site == site)
 }
 
 fn lag_point(place: usize, link: &LinkSummary, params: &BlockParams) -> Result<Point, String> {
@@ -101,8 +129,8 @@ fn lag_point(place: usize, link: &LinkSummary, params: &BlockParams) -> Result<P
     }
 }
 
-/// A serve's value, or `None` where the serve does not have it.
-type OfServe<'a> = dyn Fn(&ServeRecord) -> Option<f64> + 'a;
+/// A serve's value, from the serve and its effort, or `None` where the serve does not have it.
+type OfServe<'a> = dyn Fn(&ServeRecord, Option<&ServeEffort>) -> Option<f64> + 'a;
 
 /// Median of any value of a serve with contact, session by session.
 pub fn serve_series(
@@ -117,14 +145,15 @@ pub fn serve_series(
             .record
             .serves
             .iter()
-            .filter(|serve| serve.contact)
-            .filter_map(of)
+            .zip(&session.effort.serves)
+            .filter(|(serve, _)| serve.contact)
+            .filter_map(|(serve, effort)| of(serve, effort.as_ref()))
             .filter(|value| value.is_finite())
             .collect();
         let point = median_point(place, &values, params);
         series.add(&session.record.session, point, broken.as_ref());
     }
-    series
+    series.steadied(params)
 }
 
 fn median_point(place: usize, values: &[f64], params: &BlockParams) -> Result<Point, String> {
@@ -157,7 +186,7 @@ pub fn speed_series(
     breaks: &[Option<String>],
     params: &BlockParams,
 ) -> Series {
-    let mut series = serve_series(dated, breaks, params, &|serve| {
+    let mut series = serve_series(dated, breaks, params, &|serve, _| {
         serve
             .peaks
             .at(site)

@@ -27,9 +27,22 @@ crate::stage_params! {
         chunk_floor_rad_s: f64 = 0.0004, "rad/s", 0.0, 0.05, "own choice, 0.02 deg/s";
         /// Wander of the bias in a root second. Larger follows drift faster and averages less.
         bias_wander_rad_s: f64 = 0.00003, "rad/s/sqrt(s)", 0.0, 0.01, "own choice: 0.1 deg/s in an hour";
+        /// Usual offset of an accelerometer axis, as a spread. Larger states wider tilt uncertainty.
+        usual_offset_m_s2: f64 = 0.1, "m/s^2", 0.0, 2.0, "10 mg; public six-axis datasheets allow 50-80 mg as limits before board calibration";
+        /// Rest norms that the usual offset counts for against the one seen.
+        usual_offset_weight: f64 = 2.0, "1", 0.0, 100.0, "own choice: one rest norm says little about the other axes";
         /// Uncertainty of the bias where no still stretch was found.
         unknown_bias_rad_s: f64 = 0.17, "rad/s", 0.001, 1.0, "half of the 20 deg/s zero-rate offset in public six-axis datasheets";
     }
+}
+
+/// What calibration leaves in the samples, as standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Leftover {
+    /// Gyroscope bias per axis, rad/s.
+    pub bias_rad_s: Vector3<f64>,
+    /// Accelerometer offset per axis, m/s^2.
+    pub force_m_s2: f64,
 }
 
 /// What a unit's still stretches say about it.
@@ -43,6 +56,9 @@ pub struct Calibration {
     pub gyro_noise_rad_s: Reading<f64>,
     /// Sample-to-sample spread of the specific force at rest, m/s^2, median over axes and chunks.
     pub accel_noise_m_s2: Reading<f64>,
+    /// Standard uncertainty of the accelerometer's offset per axis, m/s^2: the usual offset of a unit,
+    /// widened or narrowed by how far the rest norm is from gravity.
+    pub force_offset_m_s2: f64,
     /// Still time the bias stands on, s.
     pub still_s: f64,
     /// Chunks left out because they turned or disagreed.
@@ -60,6 +76,14 @@ impl Calibration {
     /// Standard uncertainty of the bias per axis at a time of the unit's clock (s), rad/s.
     pub fn gyro_bias_sd_rad_s(&self, time_s: f64) -> Vector3<f64> {
         self.bias.sd_rad_s(time_s)
+    }
+
+    /// What [`Calibration::apply`] leaves in samples about a time of the unit's clock (s).
+    pub fn leftover(&self, time_s: f64) -> Leftover {
+        Leftover {
+            bias_rad_s: self.bias.sd_rad_s(time_s),
+            force_m_s2: self.force_offset_m_s2,
+        }
     }
 
     /// Removes the gyroscope bias in place.
@@ -100,12 +124,25 @@ pub fn calibrate(name: &str, quiet: &[QuietChunk], params: &CalibrationParams) -
     };
     Calibration {
         bias,
-        rest_m_s2: rest,
         gyro_noise_rad_s: median_spread(&still, |chunk| chunk.gyro_sd_rad_s),
         accel_noise_m_s2: median_spread(&still, |chunk| chunk.accel_sd_m_s2),
+        force_offset_m_s2: force_offset_sd_m_s2(&rest, params),
+        rest_m_s2: rest,
         still_s,
         chunks_refused,
         findings,
+    }
+}
+
+/// Pooled variance of the usual offset and the one seen along gravity.
+fn force_offset_sd_m_s2(rest: &Reading<f64>, params: &CalibrationParams) -> f64 {
+    let (usual, weight) = (params.usual_offset_m_s2.powi(2), params.usual_offset_weight);
+    match rest {
+        Reading::Known(rest) => {
+            let seen = (rest.value - STANDARD_GRAVITY_M_S2).powi(2);
+            ((weight * usual + seen) / (weight + 1.0)).sqrt()
+        }
+        Reading::Unknown(_) => usual.sqrt(),
     }
 }
 

@@ -1,14 +1,324 @@
 //! `overarm block`.
 
+use std::io::IsTerminal;
+use std::num::NonZero;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use clap::Args;
 
-use super::{CliError, Common, Outcome};
+use super::{CliError, Common, Format, Outcome, answer, outcome, tell, write_whole};
+use crate::block::{
+    BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, RestDays, UnreadSession,
+    build_block,
+};
+use crate::finding::Finding;
+use crate::report::{block_text, days_csv, dictionary_csv, serves_csv, sessions_csv};
+use crate::session::{
+    Baseline, BlockSettings, Params, SessionFolder, SessionRecord, SettingsError, run_session,
+};
+
+mod cache;
+
+use cache::Cache;
 
 /// Arguments of `overarm block`.
 #[derive(Debug, Args)]
-pub struct BlockArgs {}
+pub struct BlockArgs {
+    /// The block's folder, with block.toml and one folder per session; or a folder of several such blocks.
+    dir: PathBuf,
+    /// Whose block, where the folder holds several athletes'.
+    #[arg(long, value_name = "ID")]
+    athlete: Option<String>,
+    /// Also write serves.csv, sessions.csv, days.csv and columns.csv (what each column means) here.
+    #[arg(long, value_name = "DIR")]
+    tables: Option<PathBuf>,
+    /// Read every log again; do not look at or keep results beside the block.
+    #[arg(long)]
+    no_cache: bool,
+}
 
-/// Runs it.
-pub fn run(_args: &BlockArgs, _common: &Common) -> Result<Outcome, CliError> {
-    Err(CliError::Usage("not built yet".to_owned()))
+/// A block with the records it is made from.
+pub(super) struct Loaded {
+    /// The block.
+    pub record: BlockRecord,
+    /// Its sessions.
+    pub sessions: Vec<SessionRecord>,
+}
+
+/// Runs every practice of a block that has changed and prints the block.
+pub fn run(args: &BlockArgs, common: &Common) -> Result<Outcome, CliError> {
+    let loaded = load(&args.dir, args.athlete.as_deref(), !args.no_cache, common)?;
+    let record = &loaded.record;
+    tell(&record.findings, common);
+    if let Some(folder) = &args.tables {
+        write_tables(folder, &loaded)?;
+    }
+    answer(|out| match common.format {
+        Format::Text => write!(out, "{}", block_text(record)),
+        Format::Json => writeln!(out, "{}", serde_json::to_string_pretty(record)?),
+        Format::Csv => sessions_csv(record, out).map_err(std::io::Error::other),
+    })?;
+    Ok(outcome(&record.findings))
+}
+
+/// Reads a block's settings, runs its sessions side by side and builds its record.
+pub(super) fn load(
+    dir: &Path,
+    athlete: Option<&str>,
+    keep: bool,
+    common: &Common,
+) -> Result<Loaded, CliError> {
+    let settings = find_block(dir, athlete)?;
+    if settings.sessions.is_empty() {
+        return Err(CliError::Unreadable(format!(
+            "{}: no session here; a session is a folder named by its date, as in 2031-03-04",
+            settings.folder.display()
+        )));
+    }
+    let cache = keep.then(|| Cache::beside(&settings.folder, &Params::default()));
+    let done = run_all(&settings.sessions, cache.as_ref(), common);
+    let mut sessions = Vec::new();
+    let mut unread = Vec::new();
+    for (folder, result) in settings.sessions.iter().zip(done) {
+        match result {
+            Ok(record) => sessions.push(record),
+            Err(why) => unread.push(UnreadSession {
+                session: folder.name.clone(),
+                date: Some(folder.date.to_string()),
+                why,
+            }),
+        }
+    }
+    if let (true, Some(first)) = (sessions.is_empty(), unread.first()) {
+        return Err(CliError::Unreadable(format!(
+            "none of the {} sessions could be read; {}: {}",
+            unread.len(),
+            first.session,
+            first.why
+        )));
+    }
+    keep_one_athlete(&mut sessions, athlete, &settings.athlete)?;
+    let mut findings = Vec::new();
+    let facts = facts(&settings, unread, &sessions, &mut findings);
+    let mut record = build_block(&sessions, &facts, &BlockParams::default());
+    record.findings.splice(0..0, findings);
+    Ok(Loaded { record, sessions })
+}
+
+/// The one block meant: the folder itself, or the one block inside it that is the athlete's.
+fn find_block(dir: &Path, athlete: Option<&str>) -> Result<BlockSettings, CliError> {
+    let unreadable = |error: SettingsError| CliError::Unreadable(error.to_string());
+    if dir.join("block.toml").is_file() || !dir.is_dir() {
+        return BlockSettings::read(dir).map_err(unreadable);
+    }
+    let mut blocks = Vec::new();
+    for folder in folders(dir)? {
+        if folder.join("block.toml").is_file() {
+            blocks.push(BlockSettings::read(&folder).map_err(unreadable)?);
+        }
+    }
+    if blocks.is_empty() {
+        return BlockSettings::read(dir).map_err(unreadable);
+    }
+    let named: Vec<String> = blocks
+        .iter()
+        .map(|b| format!("{} ({})", b.athlete, b.folder.display()))
+        .collect();
+    blocks.retain(|block| athlete.is_none_or(|id| block.athlete == id));
+    match blocks.len() {
+        1 => blocks.pop().ok_or_else(|| CliError::Usage(String::new())),
+        0 => Err(CliError::Usage(format!(
+            "no block of {} here; there are {}",
+            athlete.unwrap_or("anybody"),
+            named.join(", ")
+        ))),
+        _ => Err(CliError::Usage(format!(
+            "{} holds several blocks; name one folder, or one athlete with --athlete: {}",
+            dir.display(),
+            named.join(", ")
+        ))),
+    }
+}
+
+fn folders(dir: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let mut folders: Vec<PathBuf> = std::fs::read_dir(dir)
+        .map_err(|error| CliError::Unreadable(format!("{}: {error}", dir.display())))?
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.is_dir())
+        .collect();
+    folders.sort();
+    Ok(folders)
+}
+
+/// Sessions of one block may name another athlete; one athlete's are kept.
+fn keep_one_athlete(
+    sessions: &mut Vec<SessionRecord>,
+    asked: Option<&str>,
+    of_block: &str,
+) -> Result<(), CliError> {
+    let mut athletes: Vec<String> = sessions.iter().map(|s| s.athlete.clone()).collect();
+    athletes.sort();
+    athletes.dedup();
+    if asked.is_none() && athletes.len() > 1 {
+        return Err(CliError::Usage(format!(
+            "the sessions of this block are of several athletes; choose one with --athlete: {}",
+            athletes.join(", ")
+        )));
+    }
+    let kept = asked.unwrap_or(of_block);
+    if asked.is_some() && !athletes.iter().any(|id| id == kept) {
+        return Err(CliError::Usage(format!(
+            "no session of {kept} in this block; there are {}",
+            athletes.join(", ")
+        )));
+    }
+    sessions.retain(|session| asked.is_none_or(|id| session.athlete == id));
+    Ok(())
+}
+
+/// What block.toml says, as the block takes it.
+fn facts(
+    settings: &BlockSettings,
+    unread: Vec<UnreadSession>,
+    sessions: &[SessionRecord],
+    findings: &mut Vec<Finding>,
+) -> BlockFacts {
+    for name in &settings.other_folders {
+        findings.push(Finding::note(
+            "folder-without-date",
+            name,
+            "this folder's name does not start with a date: it is no session and is left out",
+        ));
+    }
+    let athlete = sessions.first().map(|s| s.athlete.clone());
+    BlockFacts {
+        athlete: athlete.unwrap_or_else(|| settings.athlete.clone()),
+        returned: settings.returned,
+        baseline: match &settings.baseline {
+            None => BaselineChoice::Unstated,
+            Some(Baseline::Until(day)) => BaselineChoice::Until(*day),
+            Some(Baseline::Sessions(names)) => BaselineChoice::Sessions(names.clone()),
+        },
+        rest: RestDays {
+            days: settings.rest.iter().copied().collect(),
+            every_day_without_log: false,
+        },
+        plan: settings
+            .plan
+            .as_deref()
+            .and_then(|file| read_plan(file, findings)),
+        unread,
+    }
+}
+
+/// The plan, or a finding why there is none; a faulty plan stops no count.
+fn read_plan(file: &Path, findings: &mut Vec<Finding>) -> Option<Plan> {
+    let read = std::fs::read_to_string(file)
+        .map_err(|error| error.to_string())
+        .and_then(|text| Plan::parse(&text).map_err(|error| error.to_string()));
+    match read {
+        Ok(plan) => Some(plan),
+        Err(why) => {
+            findings.push(Finding::void(
+                "plan-unread",
+                file.display(),
+                format!("the plan cannot be used, nothing is compared with it: {why}"),
+            ));
+            None
+        }
+    }
+}
+
+/// One session: the only call into the stages before the block.
+///
+/// A fresh record is taken through its text, as a kept one is, so that both give the same bytes.
+fn run_one(
+    folder: &SessionFolder,
+    cache: Option<&Cache>,
+    jobs: usize,
+) -> Result<SessionRecord, String> {
+    let params = Params::default();
+    if let Some(kept) = cache.and_then(|cache| cache.find(folder)) {
+        return Ok(kept);
+    }
+    let key = cache.and_then(|cache| cache.key(folder));
+    let fresh = run_session(&folder.path, &params, jobs).map_err(|error| error.to_string())?;
+    let text = serde_json::to_string(&fresh.record).map_err(|error| error.to_string())?;
+    // a settings file that was saved meanwhile must not lend its name to this record
+    if let (Some(cache), Some(key)) = (cache, key)
+        && cache.key(folder).as_ref() == Some(&key)
+    {
+        cache.keep(folder, &key, &fresh.record, &text);
+    }
+    serde_json::from_str(&text).map_err(|error| error.to_string())
+}
+
+/// All sessions, side by side, in the order of `folders`.
+fn run_all(
+    folders: &[SessionFolder],
+    cache: Option<&Cache>,
+    common: &Common,
+) -> Vec<Result<SessionRecord, String>> {
+    let jobs = match common.jobs {
+        0 => std::thread::available_parallelism().map_or(1, NonZero::get),
+        n => n,
+    };
+    let side_by_side = jobs.min(folders.len()).max(1);
+    let jobs_each = (jobs / side_by_side).max(1);
+    let progress = !common.quiet && std::io::stderr().is_terminal();
+    let (next, finished) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let results = Mutex::new(vec![None; folders.len()]);
+    std::thread::scope(|scope| {
+        for _ in 0..side_by_side {
+            scope.spawn(|| {
+                loop {
+                    let place = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(folder) = folders.get(place) else {
+                        break;
+                    };
+                    let result = run_one(folder, cache, jobs_each);
+                    let mut slots = results.lock().unwrap_or_else(|held| held.into_inner());
+                    if let Some(slot) = slots.get_mut(place) {
+                        *slot = Some(result);
+                    }
+                    let done = finished.fetch_add(1, Ordering::Relaxed) + 1;
+                    if progress {
+                        eprint!("\r{done} of {} sessions", folders.len());
+                    }
+                }
+            });
+        }
+    });
+    if progress {
+        eprintln!();
+    }
+    results
+        .into_inner()
+        .unwrap_or_else(|held| held.into_inner())
+        .into_iter()
+        .map(|slot| slot.unwrap_or_else(|| Err("was not run".to_owned())))
+        .collect()
+}
+
+/// Three tables and the dictionary of their columns.
+fn write_tables(folder: &Path, loaded: &Loaded) -> Result<(), CliError> {
+    std::fs::create_dir_all(folder).map_err(|source| CliError::Unwritable {
+        what: folder.display().to_string(),
+        source,
+    })?;
+    let record = &loaded.record;
+    let table = |name: &str, write: &dyn Fn(&mut Vec<u8>) -> Result<(), csv::Error>| {
+        let mut bytes = Vec::new();
+        write(&mut bytes).map_err(|error| CliError::Unwritable {
+            what: name.to_owned(),
+            source: std::io::Error::other(error),
+        })?;
+        write_whole(&folder.join(name), &bytes)
+    };
+    table("serves.csv", &|to| serves_csv(record, &loaded.sessions, to))?;
+    table("sessions.csv", &|to| sessions_csv(record, to))?;
+    table("days.csv", &|to| days_csv(record, to))?;
+    table("columns.csv", &|to| dictionary_csv(record, to))
 }

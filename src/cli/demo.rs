@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 
 use super::{CliError, Common, Outcome};
 use crate::frames::{Hand, Site};
+use crate::simulate::story::story;
 use crate::simulate::{
     Activity, BlockPlan, Gesture, Layout, Scenario, SessionPlan, Sync, Variant, WriteError,
     write_block,
@@ -52,6 +53,9 @@ pub struct DemoArgs {
     /// Ideal sensors: no soft tissue, impact vibration, noise, errors or rounding.
     #[arg(long)]
     ideal: bool,
+    /// Eight weeks instead: usual practice, a lay-off, a return with later trunk timing, a plan.
+    #[arg(long, conflicts_with_all = ["sessions", "random", "activity", "variant", "minutes"])]
+    story: bool,
     /// Draw every knob widely for each session (rate, units, clocks, mounting, activity).
     #[arg(long)]
     random: bool,
@@ -109,7 +113,11 @@ fn layout(name: &str) -> Result<Layout, String> {
 /// Runs it.
 pub fn run(args: &DemoArgs, common: &Common) -> Result<Outcome, CliError> {
     check(args)?;
-    let plan = block(args)?;
+    let plan = if args.story {
+        story("athlete-07", &scenario(args, 0))
+    } else {
+        block(args)?
+    };
     let sessions = write_block(&args.dir, &plan).map_err(told)?;
     if !common.quiet {
         let serves: usize = sessions

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{CliError, Common, Format, Outcome, answer, outcome, tell};
-use crate::report::{sequence_plot, session_csv, session_text};
+use crate::report::{sequence_plot, session_csv, session_strip, session_text};
 use crate::session::{Params, run_session};
 
 /// Arguments of `overarm session`.
@@ -16,6 +16,9 @@ pub struct SessionArgs {
     /// Also draw the segment speeds around impact into this SVG file.
     #[arg(long, value_name = "FILE.svg")]
     plot: Option<PathBuf>,
+    /// Also draw the whole practice as a strip into this SVG file: serves, dry swings, refused swings.
+    #[arg(long, value_name = "FILE.svg")]
+    strip: Option<PathBuf>,
     /// Draw only this serve.
     #[arg(long, value_name = "NUMBER", requires = "plot")]
     serve: Option<u32>,
@@ -41,6 +44,9 @@ pub fn run(args: &SessionArgs, common: &Common) -> Result<Outcome, CliError> {
         }
         let svg = sequence_plot(&done.record, &done.curves, args.serve);
         super::write_whole(file, svg.as_bytes())?;
+    }
+    if let Some(file) = &args.strip {
+        super::write_whole(file, session_strip(&done.record).as_bytes())?;
     }
     answer(|out| match common.format {
         Format::Text => write!(out, "{}", session_text(&done.record)),

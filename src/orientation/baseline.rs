@@ -1,9 +1,10 @@
 //! The published live filters, as the `ahrs` crate has them: yardsticks, not the default.
 
 use ahrs::{Ahrs, Madgwick, Mahony};
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::UnitQuaternion;
 
 use super::{Attitude, OrientationFilter, OrientationParams};
+use crate::calibration::Leftover;
 use crate::samples::Samples;
 
 /// Gradient-descent filter. Source: Madgwick, Harrison and Vaidyanathan 2011, ICORR.
@@ -42,7 +43,7 @@ impl MahonyFilter {
 }
 
 impl OrientationFilter for MadgwickFilter {
-    fn orient(&self, samples: &Samples, _bias_sd_rad_s: Vector3<f64>) -> Attitude {
+    fn orient(&self, samples: &Samples, _leftover: Leftover) -> Attitude {
         live(samples, |period_s, start| {
             Madgwick::new_with_quat(period_s, self.beta_rad_s, start)
         })
@@ -50,7 +51,7 @@ impl OrientationFilter for MadgwickFilter {
 }
 
 impl OrientationFilter for MahonyFilter {
-    fn orient(&self, samples: &Samples, _bias_sd_rad_s: Vector3<f64>) -> Attitude {
+    fn orient(&self, samples: &Samples, _leftover: Leftover) -> Attitude {
         live(samples, |period_s, start| {
             Mahony::new_with_quat(period_s, self.kp, self.ki, start)
         })

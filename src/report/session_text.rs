@@ -191,7 +191,9 @@ fn refused(record: &SessionRecord) -> String {
     }
     let mut reasons = std::collections::BTreeMap::<&str, u32>::new();
     for candidate in &record.rejected {
-        *reasons.entry(candidate.reason.as_str()).or_default() += 1;
+        // the evidence after the colon differs from swing to swing
+        let kind = candidate.reason.split(':').next().unwrap_or_default();
+        *reasons.entry(kind).or_default() += 1;
     }
     let mut sorted: Vec<(&str, u32)> = reasons.into_iter().collect();
     sorted.sort_by_key(|(reason, n)| (std::cmp::Reverse(*n), *reason));

@@ -73,28 +73,37 @@ impl Kernel {
         self.skin_sd * self.skin_sd * (1.0 + s) * (-s).exp() * turn
     }
 
-    /// Covariance of what the unit shows at evenly spaced times with the given noise variances.
-    pub fn observed(&self, times_s: &[f64], noise: &[f64]) -> DMatrix<f64> {
-        DMatrix::from_fn(times_s.len(), times_s.len(), |row, column| {
-            let apart_s = times_s[row] - times_s[column];
-            let shared = self.motion(apart_s)
+    /// Covariance of what the unit shows, by distance in even steps: entry k is k steps apart.
+    pub fn by_steps(&self, step_s: f64, count: usize) -> Vec<f64> {
+        let at = |k: usize| {
+            let apart_s = k as f64 * step_s;
+            self.motion(apart_s)
                 + if self.skin_sd > 0.0 {
                     self.skin(apart_s)
                 } else {
                     0.0
-                };
-            if row == column {
-                shared + noise[row]
-            } else {
-                shared
-            }
-        })
+                }
+        };
+        (0..count).map(at).collect()
     }
 
     /// Covariance of the motion at `at_s` with the observations.
     pub fn towards(&self, at_s: f64, times_s: &[f64]) -> DVector<f64> {
         DVector::from_iterator(times_s.len(), times_s.iter().map(|t| self.motion(at_s - t)))
     }
+}
+
+/// Covariance matrix of what the unit shows at the given step positions (ascending), with the noise
+/// variance of each added. `by_steps` must reach the largest distance.
+pub fn observed(by_steps: &[f64], positions: &[usize], noise: &[f64]) -> DMatrix<f64> {
+    DMatrix::from_fn(positions.len(), positions.len(), |row, column| {
+        let shared = by_steps[positions[row].abs_diff(positions[column])];
+        if row == column {
+            shared + noise[row]
+        } else {
+            shared
+        }
+    })
 }
 
 /// Log determinant of a factorised covariance.

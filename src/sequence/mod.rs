@@ -39,6 +39,8 @@ crate::stage_params! {
         shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
         /// Serves from which the session's smoothness and skin are fitted, at most.
         fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
+        /// Log likelihood per sample that ringing must explain to be taken for real. Lower takes kinks of the motion for ringing.
+        least_skin_gain: f64 = 0.15, "1", 0.0, 2.0, "own choice: kinks of quiet motion gain up to 0.1, ringing that moves a peak by milliseconds 0.3 and more";
         /// Relative noise floor of the model: what the rate itself cannot be trusted to (cross-axis, scale).
         model_noise: f64 = 0.002, "1", 0.0001, 0.05, "non-linearity 0.2 % of a typical consumer gyroscope's datasheet";
         /// Relative standard uncertainty of a gyroscope's sensitivity, for speeds.

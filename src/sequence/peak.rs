@@ -1,10 +1,10 @@
 //! When a segment turned fastest, how fast, and how sure that is.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Vector3};
+use nalgebra::{Cholesky, DMatrix, Dyn, Vector3};
 
 use super::SequenceParams;
 use super::bins::Bins;
-use super::kernel::Kernel;
+use super::kernel::{Kernel, observed};
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
 use crate::math::{local_maxima, parabola_vertex};
@@ -99,17 +99,19 @@ struct Highest {
     rival: Option<(f64, f64)>,
 }
 
-/// One axis given its own usable bins.
-struct Axis {
+/// Axes with the same usable bins.
+struct Axes {
+    which: Vec<usize>,
     times_s: Vec<f64>,
     factor: Cholesky<f64, Dyn>,
-    weights: DVector<f64>,
+    /// One column per axis of `which`.
+    weights: DMatrix<f64>,
 }
 
 /// A segment's angular velocity given one window.
 struct Posterior {
     kernel: Kernel,
-    axes: [Axis; 3],
+    groups: Vec<Axes>,
     /// Standard deviation of the motion, rad/s.
     scale_rad_s: f64,
     /// Some clipped bin had to be taken at its limit.
@@ -168,50 +170,55 @@ impl Posterior {
         hidden: &[[bool; 3]],
         noise_of: impl Fn(usize) -> Option<f64>,
     ) -> Option<Self> {
-        let axis = |axis: usize| {
-            let kept: Vec<(usize, f64)> = (0..bins.time_s.len())
-                .filter(|i| !hidden[*i][axis])
-                .filter_map(|i| noise_of(i).map(|noise| (i, noise)))
-                .collect();
-            let times_s: Vec<f64> = kept.iter().map(|(i, _)| bins.time_s[*i]).collect();
-            let noise: Vec<f64> = kept.iter().map(|(_, noise)| *noise).collect();
-            let seen = DVector::from_iterator(
-                kept.len(),
-                kept.iter().map(|(i, _)| bins.gyro_rad_s[*i][axis]),
-            );
-            let factor = Cholesky::new(kernel.observed(&times_s, &noise))?;
-            let weights = factor.solve(&seen);
-            let energy = seen.dot(&weights);
-            Some((
-                Axis {
-                    times_s,
-                    factor,
-                    weights,
-                },
-                energy,
-                kept.len(),
-            ))
+        let usable = |axis: usize| -> Vec<usize> {
+            let open = |i: &usize| !hidden[*i][axis] && noise_of(*i).is_some();
+            (0..bins.time_s.len()).filter(open).collect()
         };
-        let (solved_x, solved_y, solved_z) = (axis(0)?, axis(1)?, axis(2)?);
-        let energy = solved_x.1 + solved_y.1 + solved_z.1;
-        let count = solved_x.2 + solved_y.2 + solved_z.2;
+        let mut axes_of: Vec<(Vec<usize>, Vec<usize>)> = Vec::new();
+        for axis in 0..3 {
+            let positions = usable(axis);
+            match axes_of.iter_mut().find(|(known, _)| *known == positions) {
+                Some((_, which)) => which.push(axis),
+                None => axes_of.push((positions, vec![axis])),
+            }
+        }
+        let by_steps = kernel.by_steps(bins.step_s(), bins.time_s.len());
+        let (mut energy, mut count) = (0.0, 0);
+        let mut groups = Vec::with_capacity(axes_of.len());
+        for (positions, which) in axes_of {
+            let noise: Vec<f64> = positions.iter().filter_map(|i| noise_of(*i)).collect();
+            let factor = Cholesky::new(observed(&by_steps, &positions, &noise))?;
+            let seen = DMatrix::from_fn(positions.len(), which.len(), |row, column| {
+                bins.gyro_rad_s[positions[row]][which[column]]
+            });
+            let weights = factor.solve(&seen);
+            energy += seen.dot(&weights);
+            count += seen.len();
+            let times_s = positions.iter().map(|i| bins.time_s[*i]).collect();
+            groups.push(Axes {
+                which,
+                times_s,
+                factor,
+                weights,
+            });
+        }
         (count > 0 && energy > 0.0).then(|| Self {
             kernel,
-            axes: [solved_x.0, solved_y.0, solved_z.0],
+            groups,
             scale_rad_s: (energy / count as f64).sqrt(),
             at_limit: false,
         })
     }
 
     fn mean(&self, at_s: f64) -> Vector3<f64> {
-        Vector3::from_fn(|axis, _| {
-            let axis = &self.axes[axis];
-            axis.times_s
-                .iter()
-                .zip(axis.weights.iter())
-                .map(|(t, w)| self.kernel.motion(at_s - t) * w)
-                .sum()
-        })
+        let mut mean = Vector3::zeros();
+        for group in &self.groups {
+            let towards = self.kernel.towards(at_s, &group.times_s);
+            for (column, axis) in group.which.iter().enumerate() {
+                mean[*axis] = towards.dot(&group.weights.column(column));
+            }
+        }
+        mean
     }
 
     fn speed(&self, at_s: f64) -> f64 {
@@ -279,9 +286,7 @@ impl Posterior {
         let speeds = [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| self.speed(at_s + d));
         let curvature = (speeds[0] - 2.0 * speeds[1] + speeds[2]) / (PARABOLA_S * PARABOLA_S);
         let along = self.mean(at_s).try_normalize(f64::MIN_POSITIVE)?;
-        let variance: f64 = (0..3)
-            .map(|axis| along[axis].powi(2) * self.left_variance(axis, at_s, true))
-            .sum();
+        let variance = self.variance_along(&along, at_s, true);
         (curvature < 0.0).then(|| (self.scale_rad_s * variance.sqrt(), -curvature))
     }
 
@@ -290,27 +295,32 @@ impl Posterior {
         let Some(along) = self.mean(at_s).try_normalize(f64::MIN_POSITIVE) else {
             return self.scale_rad_s;
         };
-        let variance: f64 = (0..3)
-            .map(|axis| along[axis].powi(2) * self.left_variance(axis, at_s, false))
-            .sum();
+        let variance = self.variance_along(&along, at_s, false);
         self.scale_rad_s * variance.sqrt()
     }
 
+    /// Posterior variance of the value or slope along a direction, relative to the motion's variance.
+    fn variance_along(&self, along: &Vector3<f64>, at_s: f64, slope: bool) -> f64 {
+        let of_group = |group: &Axes| {
+            let share: f64 = group.which.iter().map(|axis| along[*axis].powi(2)).sum();
+            share * self.left_variance(group, at_s, slope)
+        };
+        self.groups.iter().map(of_group).sum()
+    }
+
     /// Posterior variance of one axis's value or slope, relative to the motion's variance.
-    fn left_variance(&self, axis: usize, at_s: f64, slope: bool) -> f64 {
-        let Axis {
-            times_s, factor, ..
-        } = &self.axes[axis];
-        let (prior, towards) = if slope {
+    fn left_variance(&self, axes: &Axes, at_s: f64, slope: bool) -> f64 {
+        let (prior, mut whitened) = if slope {
             let h = 1e-2 * self.kernel.length_s;
-            let ahead = self.kernel.towards(at_s + h, times_s);
-            let behind = self.kernel.towards(at_s - h, times_s);
+            let ahead = self.kernel.towards(at_s + h, &axes.times_s);
+            let behind = self.kernel.towards(at_s - h, &axes.times_s);
             (self.kernel.slope_variance(), (ahead - behind) / (2.0 * h))
         } else {
-            (1.0, self.kernel.towards(at_s, times_s))
+            (1.0, self.kernel.towards(at_s, &axes.times_s))
         };
-        let mut whitened = DMatrix::from_column_slice(towards.len(), 1, towards.as_slice());
-        factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
+        axes.factor
+            .l_dirty()
+            .solve_lower_triangular_mut(&mut whitened);
         (prior - whitened.norm_squared()).max(0.0)
     }
 }

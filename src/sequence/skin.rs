@@ -4,16 +4,19 @@ use nalgebra::{Cholesky, DMatrix};
 
 use super::SequenceParams;
 use super::bins::Bins;
-use super::kernel::{Kernel, log_determinant};
+use super::kernel::{Kernel, log_determinant, observed};
 
 /// Correlation lengths tried, s: from a forearm's whip to a slow pelvis.
 const LENGTHS_S: [f64; 9] = [0.016, 0.022, 0.03, 0.04, 0.052, 0.066, 0.082, 0.1, 0.125];
 /// Skin strengths tried, relative to the motion.
-const SKIN_SDS: [f64; 5] = [0.01, 0.03, 0.08, 0.16, 0.3];
+const SKIN_SDS: [f64; 4] = [0.015, 0.05, 0.12, 0.25];
 /// Skin frequencies tried, Hz: the published 10 to 20 Hz with room on both sides.
 const SKIN_HZ: [f64; 8] = [8.5, 10.0, 11.5, 13.0, 15.0, 17.0, 19.5, 22.5];
-/// Lengths of the ringing tried, s: damping ratios of about 0.3 and 0.1 at 13 Hz.
-const SKIN_LENGTHS_S: [f64; 2] = [0.07, 0.15];
+/// Length of the ringing first tried, s: a damping ratio of about 0.2 at 13 Hz.
+const SKIN_LENGTH_S: f64 = 0.09;
+
+/// Rounds in which the best numbers are refined, each halving what is left to gain.
+const REFINEMENTS: usize = 3;
 
 /// What one session says about one unit on its segment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,24 +52,20 @@ pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel>
         with_skin(&lengths_s.collect::<Vec<_>>()).into_iter(),
         &likelihood,
     )?;
-    for _ in 0..2 {
+    for _ in 0..REFINEMENTS {
         plain = best(
             finer(plain.0).into_iter().filter(|k| k.skin_sd == 0.0),
             &likelihood,
         )?;
         skinned = best(finer(skinned.0).into_iter(), &likelihood)?;
     }
-    // three more numbers must pay for themselves (Akaike 1974)
-    let gain = skinned.1 - plain.1;
-    let kernel = if gain > 3.0 { skinned.0 } else { plain.0 };
+    let gain = (skinned.1 - plain.1) / before.observations();
+    let rings = gain > params.least_skin_gain;
+    let kernel = if rings { skinned.0 } else { plain.0 };
     Some(SkinModel {
         kernel,
         noise,
-        skin_gain: if gain > 3.0 {
-            gain / before.observations()
-        } else {
-            0.0
-        },
+        skin_gain: gain.max(0.0),
         rival_lengths_s: [kernel.length_s * 0.85, kernel.length_s * 1.18],
     })
 }
@@ -81,7 +80,7 @@ fn without_skin(length_s: f64) -> Kernel {
         length_s,
         skin_sd: 0.0,
         skin_hz: SKIN_HZ[0],
-        skin_length_s: SKIN_LENGTHS_S[0],
+        skin_length_s: SKIN_LENGTH_S,
     }
 }
 
@@ -90,14 +89,12 @@ fn with_skin(lengths_s: &[f64]) -> Vec<Kernel> {
     for &length_s in lengths_s {
         for skin_sd in SKIN_SDS {
             for skin_hz in SKIN_HZ {
-                for skin_length_s in SKIN_LENGTHS_S {
-                    kernels.push(Kernel {
-                        length_s,
-                        skin_sd,
-                        skin_hz,
-                        skin_length_s,
-                    });
-                }
+                kernels.push(Kernel {
+                    length_s,
+                    skin_sd,
+                    skin_hz,
+                    skin_length_s: SKIN_LENGTH_S,
+                });
             }
         }
     }
@@ -132,11 +129,13 @@ fn finer(k: Kernel) -> Vec<Kernel> {
 
 /// Several windows' usable bins before impact; windows with the same usable bins share a covariance.
 struct BeforeImpact {
+    step_s: f64,
     groups: Vec<Group>,
 }
 
 struct Group {
-    times_s: Vec<f64>,
+    /// Positions of the usable bins, in steps.
+    positions: Vec<usize>,
     /// One column per axis and window.
     seen: DMatrix<f64>,
 }
@@ -161,13 +160,13 @@ impl BeforeImpact {
             .into_iter()
             .filter(|(usable, _)| usable.len() > 3)
             .map(|(usable, members)| Group {
-                times_s: usable.iter().map(|i| *i as f64 * step_s).collect(),
                 seen: DMatrix::from_fn(usable.len(), 3 * members.len(), |row, column| {
                     members[column / 3].gyro_rad_s[usable[row]][column % 3]
                 }),
+                positions: usable,
             })
             .collect();
-        (!groups.is_empty()).then_some(Self { groups })
+        (!groups.is_empty()).then_some(Self { step_s, groups })
     }
 
     fn observations(&self) -> f64 {
@@ -179,9 +178,16 @@ impl BeforeImpact {
 
     fn log_likelihood(&self, kernel: &Kernel, noise: f64) -> f64 {
         let (mut energy, mut determinant) = (0.0, 0.0);
+        let longest = self
+            .groups
+            .iter()
+            .filter_map(|group| group.positions.last())
+            .max();
+        let by_steps = kernel.by_steps(self.step_s, longest.map_or(0, |last| last + 1));
         for group in &self.groups {
-            let observed = kernel.observed(&group.times_s, &vec![noise; group.times_s.len()]);
-            let Some(factor) = Cholesky::new(observed) else {
+            let noise = vec![noise; group.positions.len()];
+            let covariance = observed(&by_steps, &group.positions, &noise);
+            let Some(factor) = Cholesky::new(covariance) else {
                 return f64::NEG_INFINITY;
             };
             let mut whitened = group.seen.clone();

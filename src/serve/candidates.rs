@@ -10,6 +10,9 @@ use super::source::WornUnit;
 /// Envelopes are read this much at a time, so that memory does not follow the log's length.
 const STRETCH_S: f64 = 600.0;
 
+/// A peak is compared with the fastest this far to both sides, s.
+const NEIGHBOUR_S: f64 = 0.6;
+
 /// A fast moment, unit clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Candidate {
@@ -25,7 +28,7 @@ pub struct Candidate {
 /// When the envelopes cannot be read.
 pub fn candidates(unit: &WornUnit<'_>, params: &ServeParams) -> io::Result<Vec<Candidate>> {
     let (start_s, end_s) = unit.source.span_s();
-    let margin_s = 2.0 * params.candidate_radius_s + 0.1;
+    let margin_s = params.candidate_radius_s.max(NEIGHBOUR_S) + 0.1;
     let mut found = Vec::new();
     let mut from_s = start_s;
     while from_s <= end_s {
@@ -49,6 +52,7 @@ pub fn peaks(track: &CoarseTrack, params: &ServeParams) -> Vec<Candidate> {
     }
     // radius over step is small and positive
     let radius = (params.candidate_radius_s / track.step_s).round().max(1.0) as usize;
+    let wide = (NEIGHBOUR_S / track.step_s).round().max(1.0) as usize;
     let mut found = Vec::new();
     let mut index = 0;
     while index < rate.len() {
@@ -69,7 +73,7 @@ pub fn peaks(track: &CoarseTrack, params: &ServeParams) -> Vec<Candidate> {
             .take_while(|&at| rate[at] >= 0.98 * here)
             .last()
             .unwrap_or(index);
-        if f64::from(here) >= params.candidate_share * f64::from(around(2 * radius)) {
+        if f64::from(here) >= params.candidate_share * f64::from(around(wide)) {
             let middle = (index + top_end) as f64 / 2.0 + 0.5;
             found.push(Candidate {
                 unit_s: track.start_s + middle * track.step_s,

@@ -25,8 +25,8 @@ pub struct Weighed {
 pub enum About {
     /// Forearm up at impact.
     ForearmUp,
-    /// Swing in an upright plane.
-    UprightPlane,
+    /// Forearm swings up into impact.
+    Rise,
     /// Speed of the wrist.
     Speed,
     /// One burst, not many.
@@ -43,6 +43,18 @@ pub enum About {
     Alone,
     /// Arm comes down afterwards.
     FollowThrough,
+    /// Like the session's other serves.
+    Alike,
+}
+
+impl About {
+    /// True for what came before the swing, false for the swing itself.
+    pub const fn is_setting(self) -> bool {
+        matches!(
+            self,
+            Self::Stance | Self::Preparation | Self::Feet | Self::Alone
+        )
+    }
 }
 
 /// A piecewise linear log likelihood ratio: knots of value and log odds, flat outside.
@@ -63,23 +75,28 @@ impl<const N: usize> Ramp<N> {
 }
 
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
-const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(0.0, -7.0), (20.0, -2.5), (35.0, 0.5), (50.0, 2.0)]);
-const ELEVATION_IMPACT_DEG: Ramp<4> = Ramp([(0.0, -4.0), (30.0, -0.5), (45.0, 0.5), (60.0, 1.2)]);
-const LEVEL_SHARE: Ramp<4> = Ramp([(0.25, 0.6), (0.5, 0.0), (0.75, -1.0), (0.95, -2.0)]);
-const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -4.0), (450.0, -0.7), (700.0, 0.5), (1000.0, 1.0)]);
-const RIVAL_SHARE: Ramp<4> = Ramp([(0.35, 0.6), (0.5, 0.2), (0.7, -1.0), (1.0, -3.0)]);
+const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(5.0, -8.0), (25.0, -3.5), (36.0, 0.0), (46.0, 1.5)]);
+const HIGHEST_DEG: Ramp<3> = Ramp([(30.0, -3.0), (45.0, -0.5), (60.0, 0.7)]);
+const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -3.5), (380.0, -0.6), (600.0, 0.5), (1000.0, 1.0)]);
+const RIVAL_SHARE: Ramp<4> = Ramp([(0.6, 0.5), (1.0, -0.3), (1.4, -2.0), (2.0, -3.5)]);
 const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
-const PREPARATION_S: Ramp<7> = Ramp([
-    (0.35, -3.0),
-    (0.55, -1.0),
-    (0.75, 0.8),
-    (1.8, 1.0),
-    (2.4, 0.2),
-    (3.0, -0.8),
-    (3.3, -1.5),
+const PREPARATION_S: Ramp<6> = Ramp([
+    (0.5, -2.0),
+    (0.7, 0.0),
+    (0.9, 0.8),
+    (2.0, 0.8),
+    (2.6, 0.0),
+    (3.3, -1.0),
 ]);
-const FEET_M_S2: Ramp<4> = Ramp([(0.6, 1.0), (1.5, 0.3), (3.0, -1.5), (6.0, -3.0)]);
-const HAND_FORCE_M_S2: Ramp<4> = Ramp([(1.0, 0.7), (2.5, 0.0), (5.0, -1.5), (9.0, -2.5)]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.4, 1.2), (0.8, 0.3), (1.3, -2.0), (2.5, -4.5)]);
+const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
+    (0.6, 1.2),
+    (0.9, 0.4),
+    (1.2, -1.0),
+    (1.8, -3.5),
+    (2.5, -4.5),
+]);
+const RISE_DEG: Ramp<3> = Ramp([(0.0, -2.0), (12.0, -0.5), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
 const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
@@ -97,20 +114,19 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
             about,
         });
     };
-    if let (Some(swing), Some(impact)) = (picture.elevation_swing_rad, picture.elevation_impact_rad)
-    {
+    if let (Some(swing), Some(highest)) = (picture.elevation_swing_rad, picture.highest_rad) {
         let trust = 1.0 / (1.0 + (picture.gravity_misfit / 0.25).powi(2));
-        let log_odds = ELEVATION_SWING_DEG.at(swing.to_degrees())
-            + ELEVATION_IMPACT_DEG.at(impact.to_degrees());
+        let log_odds =
+            ELEVATION_SWING_DEG.at(swing.to_degrees()) + HIGHEST_DEG.at(highest.to_degrees());
         let words = format!(
-            "forearm {:.0} deg above level at impact",
-            impact.to_degrees()
+            "forearm {:.0} deg above level while fastest",
+            swing.to_degrees()
         );
         add(About::ForearmUp, trust * log_odds, words);
     }
-    if let Some(level) = picture.level_share {
-        let words = format!("swing axis {:.0} % upright", 100.0 * level.abs());
-        add(About::UprightPlane, LEVEL_SHARE.at(level.abs()), words);
+    if let Some(rise) = picture.rise_rad {
+        let words = format!("forearm swung up by {:.0} deg", rise.to_degrees());
+        add(About::Rise, RISE_DEG.at(rise.to_degrees()), words);
     }
     let peak_deg_s = picture.peak_rad_s.to_degrees();
     let words = format!("wrist reached {peak_deg_s:.0} deg/s");
@@ -154,17 +170,23 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     let core = [Site::Hip, Site::Trunk];
     let steps = core
         .iter()
-        .find_map(|site| picture.steps_m_s2[site.index()]);
-    match (steps, picture.steps_m_s2[Site::Wrist.index()]) {
-        (Some(steps), _) => {
-            let words = format!("body shaken by {steps:.1} m/s^2 in the second before the toss");
-            add(About::Feet, FEET_M_S2.at(steps), words);
-        }
-        (None, Some(shake)) => {
-            let words = format!("hand shaken by {shake:.1} m/s^2 in the second before the toss");
-            add(About::Feet, HAND_FORCE_M_S2.at(shake), words);
-        }
-        (None, None) => {}
+        .find_map(|site| picture.shake_m_s2[site.index()]);
+    let core_odds = steps.map(|shake| FEET_M_S2.at(shake));
+    let hand = picture.shake_m_s2[Site::Wrist.index()];
+    let hand_odds = hand.map(|shake| HAND_SHAKE_M_S2.at(shake));
+    // either may show the feet; the one that shows them more counts
+    if let Some(log_odds) = core_odds.into_iter().chain(hand_odds).reduce(f64::min) {
+        let words = match (steps, hand) {
+            (Some(core), Some(hand)) => {
+                format!("shaken by {core:.1} (body) and {hand:.1} m/s^2 (hand) before the swing")
+            }
+            (Some(core), None) => format!("body shaken by {core:.1} m/s^2 before the swing"),
+            (None, hand) => format!(
+                "hand shaken by {:.1} m/s^2 before the swing",
+                hand.unwrap_or(0.0)
+            ),
+        };
+        add(About::Feet, log_odds, words);
     }
     let turn = core
         .iter()
@@ -176,15 +198,18 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     }
 }
 
-/// Probability of a serve motion.
+/// Probability of a serve motion: a full overhead swing, and a serve's setting before it.
 pub fn probability(weighed: &[Weighed], params: &ServeParams) -> f64 {
-    let sum: f64 = weighed.iter().map(|w| w.log_odds).sum();
-    logistic(params.prior_log_odds + params.evidence_share * sum)
-}
-
-/// Probability that a ball was met, from the surprise over the swing's own level.
-pub fn contact_probability(ratio: f64, params: &ServeParams) -> f64 {
-    logistic(4.0 * (ratio.max(1e-3) / params.shock_ratio).ln())
+    let sum = |of_setting: bool| -> f64 {
+        weighed
+            .iter()
+            .filter(|w| w.about.is_setting() == of_setting)
+            .map(|w| w.log_odds)
+            .sum()
+    };
+    let swing = params.swing_log_odds + params.evidence_share * sum(false);
+    let setting = params.setting_log_odds + params.evidence_share * sum(true);
+    logistic(swing) * logistic(setting)
 }
 
 fn logistic(log_odds: f64) -> f64 {

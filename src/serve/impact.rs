@@ -5,6 +5,8 @@
 //! elsewhere in the same swing, is the surprise. Channels at their limit are left out, so a saturated
 //! long axis does not hide the shock on the others or in the gyroscope.
 
+use std::ops::Range;
+
 use super::params::ServeParams;
 use super::swing::Swing;
 use crate::samples::{Flags, Samples};
@@ -26,38 +28,200 @@ pub struct Impact {
 const FORCE_FLOOR_M_S2: f64 = 0.4;
 /// Smallest surprise scale of a gyroscope axis, rad/s.
 const RATE_FLOOR_RAD_S: f64 = 0.02;
-/// The shock rings at most this long before its largest surprise, s.
-const RING_S: f64 = 0.012;
+/// The shock starts where the surprise first exceeds this share of its largest value ...
+const ONSET_SHARE: f64 = 0.06;
+/// ... and this many times the swing's level before it.
+const ONSET_LEVEL: f64 = 5.0;
+/// ... but at this share of its largest value at the latest.
+const ONSET_CAP: f64 = 0.35;
+/// A first sample below this share of the second is a filter's ringing ahead of the shock.
+const AHEAD_SHARE: f64 = 0.15;
+/// A shock is at its roughest within this long of its onset, s.
+const FRESH_RING_S: f64 = 0.015;
+/// Share of the samples about impact that must be readable to tell ball from no ball.
+const SEEN_SHARE: f64 = 0.6;
+/// The level before is taken over this long, s.
+const LEVEL_S: f64 = 0.05;
 
-/// Looks for the shock near a swing's fastest moment. `fastest_sweep_s`: when the forearm swept
-/// fastest, which stands in where there is no shock.
-pub fn impact(swing: &Swing, fastest_sweep_s: f64, params: &ServeParams) -> Impact {
-    let without = |ratio| Impact {
-        time_s: fastest_sweep_s + params.no_shock_offset_s,
-        sd_s: params.no_shock_sd_s,
-        ratio,
-        from_shock: false,
-    };
-    let channels = Channels::of(swing);
-    let search = swing.span(-params.shock_before_s, params.shock_after_s);
-    let loudest = search
-        .map(|index| (index, channels.surprise(index)))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    let Some((top, ratio)) = loudest else {
-        return without(0.0);
-    };
-    if ratio < params.shock_ratio {
-        return without(ratio);
-    }
-    let onset = channels.onset(top, ratio, swing.samples.rate_hz);
-    let (time_s, sd_s) = channels.between_samples(onset, &swing.samples);
-    Impact {
-        time_s,
-        sd_s,
-        ratio,
-        from_shock: true,
+/// Surprise about a swing's fastest moment, kept so that impact can be timed again once the session
+/// has taught when it comes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Surprise {
+    rate_hz: f64,
+    time_s: Vec<f64>,
+    /// One sample ahead.
+    first: Vec<f64>,
+    /// The same sample predicted from three samples further back.
+    second: Vec<f64>,
+    /// Fifth differences: sharper, for telling a shock from a fast swing.
+    fifth: Vec<f64>,
+}
+
+/// When impact is expected from the swing alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Reference clock, s.
+    pub time_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+}
+
+impl Impact {
+    /// The same swing taken for dry: impact is where the swing expects it.
+    pub const fn without_shock(self, expected: Expected) -> Self {
+        Self {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            from_shock: false,
+            ..self
+        }
     }
 }
+
+impl Surprise {
+    /// Measures the surprise about the fastest moment of a swing.
+    pub fn of(swing: &Swing, params: &ServeParams) -> Self {
+        let channels = Channels::of(swing);
+        let before_s = params.shock_before_s + LEVEL_S;
+        let span = swing.span(-before_s, params.shock_after_s);
+        Self {
+            rate_hz: swing.samples.rate_hz,
+            time_s: swing.samples.time_s[span.clone()].to_vec(),
+            first: span.clone().map(|i| channels.missed(i, 1)).collect(),
+            second: span.clone().map(|i| channels.missed(i, 2)).collect(),
+            fifth: channels.fifths(swing.span(-0.25, 0.2), span),
+        }
+    }
+
+    /// Largest fifth difference, over the swing's own, where impact is expected and while a shock
+    /// there would ring. `None` where a gap or clipping on every axis hides that time.
+    pub fn roughness(&self, expected: Expected) -> Option<f64> {
+        let from_s = expected.time_s - 3.0 * expected.sd_s;
+        let to_s = expected.time_s + 2.0 * expected.sd_s + FRESH_RING_S;
+        let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
+            .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
+            .map(|(_, rough)| *rough)
+            .collect();
+        let enough = seen.len() as f64 >= SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0;
+        if !enough {
+            return None;
+        }
+        seen.into_iter().reduce(f64::max)
+    }
+
+    /// Times the shock near where it is expected; without one, impact is where it is expected.
+    pub fn impact(&self, expected: Expected, params: &ServeParams) -> Impact {
+        let step_s = 1.0 / self.rate_hz.max(1.0);
+        let reach_s = 3.0 * expected.sd_s + 1.5 * step_s;
+        let near = |i: &usize| (self.time_s[*i] - expected.time_s).abs() <= reach_s;
+        let weight = |i: usize| {
+            let off = (self.time_s[i] - expected.time_s) / (2.0 * expected.sd_s + step_s);
+            self.first[i] * (-0.5 * off * off).exp()
+        };
+        let within: Vec<usize> = (0..self.time_s.len()).filter(near).collect();
+        let top = within
+            .iter()
+            .copied()
+            .max_by(|&a, &b| weight(a).total_cmp(&weight(b)));
+        let without = |ratio| Impact {
+            time_s: expected.time_s,
+            sd_s: expected.sd_s,
+            ratio,
+            from_shock: false,
+        };
+        let (Some(top), Some(&from)) = (top, within.first()) else {
+            return without(0.0);
+        };
+        let ratio = self.first[top];
+        if ratio < params.shock_ratio {
+            return without(ratio);
+        }
+        let level = self.level_before(from);
+        let onset = self.onset(from, top, level);
+        let (time_s, within_sample) = self.between_samples(onset);
+        // a shock that barely stands out leaves the onset open by samples
+        let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
+        let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
+        Impact {
+            time_s,
+            sd_s: sd_s.hypot(PATH_SD_S),
+            ratio,
+            from_shock: true,
+        }
+    }
+
+    /// What nine in ten samples stay below just before `from`.
+    fn level_before(&self, from: usize) -> f64 {
+        // a few dozen samples
+        let length = (LEVEL_S * self.rate_hz).round() as usize + 2;
+        let mut before = self.first[from.saturating_sub(length)..from].to_vec();
+        before.sort_by(f64::total_cmp);
+        before
+            .get(before.len().saturating_sub(1) * 9 / 10)
+            .copied()
+            .unwrap_or(1.0)
+    }
+
+    /// First sample of the shock whose largest surprise is at `top`.
+    fn onset(&self, from: usize, top: usize, level: f64) -> usize {
+        let ratio = self.first[top];
+        let threshold = (ONSET_SHARE * ratio)
+            .max(ONSET_LEVEL * level)
+            .min(ONSET_CAP * ratio);
+        let crossed = (from..=top).find(|&i| self.first[i] >= threshold);
+        let mut onset = crossed.unwrap_or(top);
+        while onset < top && self.first[onset] < AHEAD_SHARE * self.first[onset + 1] {
+            onset += 1;
+        }
+        onset
+    }
+
+    /// Where between the sample before `onset` and `onset` the shock began, and how sure (s).
+    ///
+    /// A first sample much smaller than the second was taken soon after the start; one as large came
+    /// from anywhere in the interval.
+    fn between_samples(&self, onset: usize) -> (f64, f64) {
+        let (time_s, step_s) = (self.time_s[onset], 1.0 / self.rate_hz);
+        let first = self.first[onset];
+        let second = self.second.get(onset + 1).copied().unwrap_or(0.0);
+        let share = if second > first { first / second } else { 0.5 };
+        (time_s - share.min(0.5) * step_s, WITHIN_SAMPLE * step_s)
+    }
+}
+
+/// Standard uncertainty of an onset in sample periods: a uniform error has 0.29, the unit's own filter
+/// smears the first sample by as much again. Checked by the impact table in DEVELOPERS.md.
+const WITHIN_SAMPLE: f64 = 0.5;
+/// Spread of the shock's travel from racket to wrist and of the units' filters, s: own choice after
+/// travel times under a millisecond.
+const PATH_SD_S: f64 = 0.0005;
+
+/// The sample of the swing's one clear shock, if it has one: far rougher than the swing and than
+/// anything else in it.
+pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
+    let channels = Channels::of(swing);
+    let span = swing.span(-SHOCK_REACH_S, SHOCK_REACH_S);
+    let fifths = channels.fifths(swing.span(-0.25, 0.2), span.clone());
+    let (top, &ratio) = fifths
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    // a few dozen samples of ringing belong to the shock
+    let ring = (RINGING_S * swing.samples.rate_hz).ceil() as usize;
+    let elsewhere = fifths
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| i.abs_diff(top) > ring)
+        .map(|(_, rough)| *rough)
+        .fold(0.0, f64::max);
+    let clear = ratio > 3.0 * params.shock_ratio && ratio > 2.5 * elsewhere;
+    clear.then_some(span.start + top)
+}
+
+/// How far from the fastest moment the ball's shock may be, s.
+const SHOCK_REACH_S: f64 = 0.3;
+/// How long a shock rings, s.
+const RINGING_S: f64 = 0.05;
 
 /// The six channels with the surprise scale of each.
 struct Channels {
@@ -88,19 +252,10 @@ impl Channels {
         }
         let span = swing.span(-0.25, 0.2);
         for channel in 0..6 {
-            let mut misses: Vec<f64> = span
+            let misses = span
                 .clone()
-                .filter_map(|index| channels.miss(index, channel, 1))
-                .map(f64::abs)
-                .collect();
-            misses.sort_by(f64::total_cmp);
-            let common = misses.get(misses.len() * 7 / 10).copied().unwrap_or(0.0);
-            let floor = if channel < 3 {
-                FORCE_FLOOR_M_S2
-            } else {
-                RATE_FLOOR_RAD_S
-            };
-            channels.scale[channel] = common.max(floor);
+                .filter_map(|index| channels.miss(index, channel, 1));
+            channels.scale[channel] = common(misses).max(floor(channel));
         }
         channels
     }
@@ -124,50 +279,64 @@ impl Channels {
         Some(value(index) - predicted)
     }
 
+    /// Fifth difference of a channel, where its six samples are usable.
+    fn fifth(&self, index: usize, channel: usize) -> Option<f64> {
+        const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
+        let first = index.checked_sub(5)?;
+        let (values, usable) = (
+            self.values.get(first..=index)?,
+            self.usable.get(first..=index)?,
+        );
+        if !usable.iter().all(|u| u[channel]) {
+            return None;
+        }
+        let terms = WEIGHTS.iter().zip(values.iter().rev());
+        Some(terms.map(|(w, v)| w * v[channel]).sum())
+    }
+
+    /// Root mean square of the fifth differences over `span` in units of their common size in `swing`.
+    fn fifths(&self, swing: Range<usize>, span: Range<usize>) -> Vec<f64> {
+        // noise grows by the root of the sum of squared weights: 252 against 20 for the third
+        let noise = (252.0_f64 / 20.0).sqrt();
+        let scale: [f64; 6] = std::array::from_fn(|channel| {
+            let size = common(swing.clone().filter_map(|i| self.fifth(i, channel)));
+            size.max(noise * floor(channel))
+        });
+        span.map(|index| {
+            rms((0..6).filter_map(|channel| Some(self.fifth(index, channel)? / scale[channel])))
+        })
+        .collect()
+    }
+
     /// Root mean square of the misses of all usable channels in units of their scales.
     fn missed(&self, index: usize, ahead: usize) -> f64 {
-        let (mut sum, mut count) = (0.0, 0.0_f64);
-        for channel in 0..6 {
-            if let Some(miss) = self.miss(index, channel, ahead) {
-                sum += (miss / self.scale[channel]).powi(2);
-                count += 1.0;
-            }
-        }
-        (sum / count.max(1.0)).sqrt()
+        rms((0..6)
+            .filter_map(|channel| Some(self.miss(index, channel, ahead)? / self.scale[channel])))
     }
+}
 
-    fn surprise(&self, index: usize) -> f64 {
-        self.missed(index, 1)
+fn rms(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0_f64);
+    for value in values {
+        sum += value * value;
+        count += 1.0;
     }
+    (sum / count.max(1.0)).sqrt()
+}
 
-    /// First sample of the shock whose largest surprise is at `top`.
-    fn onset(&self, top: usize, ratio: f64, rate_hz: f64) -> usize {
-        // a few dozen samples at most
-        let ring = (RING_S * rate_hz).ceil().max(3.0) as usize;
-        let from = top.saturating_sub(ring);
-        let before = from.saturating_sub(2 * ring)..from;
-        let count = before.len().max(1) as f64;
-        let level = (before.map(|i| self.surprise(i).powi(2)).sum::<f64>() / count).sqrt();
-        let threshold = (4.0 * level).max(0.06 * ratio).min(ratio);
-        (from..=top)
-            .find(|&index| self.surprise(index) >= threshold)
-            .unwrap_or(top)
-    }
+/// What seven in ten sizes stay below.
+fn common(values: impl Iterator<Item = f64>) -> f64 {
+    let mut sizes: Vec<f64> = values.map(f64::abs).collect();
+    sizes.sort_by(f64::total_cmp);
+    sizes.get(sizes.len() * 7 / 10).copied().unwrap_or(0.0)
+}
 
-    /// Where between the sample before `onset` and `onset` the shock began, and how sure.
-    ///
-    /// A shock that grows is traced back to zero along its first two samples; one that is at its
-    /// height at once began anywhere in the interval.
-    fn between_samples(&self, onset: usize, samples: &Samples) -> (f64, f64) {
-        let time_s = samples.time_s[onset];
-        let step_s = 1.0 / samples.rate_hz;
-        let (first, second) = (self.missed(onset, 1), self.missed(onset + 1, 2));
-        let grows = second >= 2.0 * first && first > 0.0;
-        if grows {
-            (time_s - step_s * first / (second - first), 0.2 * step_s)
-        } else {
-            (time_s - 0.5 * step_s, 0.29 * step_s)
-        }
+/// Smallest scale of a channel's surprise.
+const fn floor(channel: usize) -> f64 {
+    if channel < 3 {
+        FORCE_FLOOR_M_S2
+    } else {
+        RATE_FLOOR_RAD_S
     }
 }
 

@@ -5,9 +5,12 @@
 //! time of toss and loading, a forearm that points up while it is fastest, an upright swing, a body
 //! that joins in, feet that stood, an arm that comes down. Contact is told from the ball's shock.
 
+mod alike;
 mod candidates;
+mod contact;
 mod corrections;
 mod evidence;
+mod habit;
 mod impact;
 mod params;
 mod phases;
@@ -24,9 +27,11 @@ use crate::frames::{PerSite, Site};
 use crate::samples::Samples;
 
 pub use candidates::{Candidate, candidates, peaks};
+pub use contact::Contact;
 pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
-pub use evidence::{About, Weighed, contact_probability, probability, weigh};
-pub use impact::{Impact, impact};
+pub use evidence::{About, Weighed, probability, weigh};
+pub use habit::{Habit, Moment};
+pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
 pub use picture::{Picture, Stretch, View, picture};
 pub use source::{InMemory, SampleSource, WornUnit, WornUnits};
@@ -132,8 +137,14 @@ pub struct Look {
     pub probability: f64,
     /// Probability that a ball was met.
     pub contact_probability: f64,
+    /// How rough impact was against the swing itself; `None` where the log hides it.
+    pub roughness: Option<f64>,
     /// Phase times.
     pub phases: Phases,
+    /// What broke the swing's smoothness, and when.
+    pub surprise: Surprise,
+    /// Where a clear shock stands, if there is one.
+    pub shock: Option<Expected>,
 }
 
 /// Finds serves and dry swings and refuses the rest with reasons.
@@ -158,24 +169,110 @@ pub fn look_at_candidates(
     let fast = candidates(wrist, params).map_err(unreadable(Site::Wrist))?;
     let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
-    let mut fast_before_s: Option<f64> = None;
+    let mut fast_s: Vec<f64> = Vec::new();
+    let mut centre_s: Option<f64> = None;
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
-        let Some(swing) = swing else { continue };
+        let Some(mut swing) = swing else { continue };
+        let shock = impact::clear_shock(&swing, params);
+        match (shock, &axis) {
+            (Some(index), _) => swing.centre_on(index),
+            (None, Some(axis)) => swing.centre_on_raised(axis),
+            (None, None) => {}
+        }
+        if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
+            continue;
+        }
+        centre_s = Some(swing.peak_s());
         let body = body_samples(units, swing.peak_s(), params)?;
         let view = View {
             swing: &swing,
             axis,
             body: &body,
-            since_fast_s: fast_before_s.map(|before_s| swing.peak_s() - before_s),
+            since_fast_s: fast_s
+                .iter()
+                .rev()
+                .map(|before_s| swing.peak_s() - before_s)
+                .find(|&since_s| since_s > SAME_MOVE_S),
         };
-        looks.push(look(&view, params));
+        looks.push(look(&view, shock.is_some(), params));
         if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
-            fast_before_s = Some(swing.peak_s());
+            fast_s.push(swing.peak_s());
         }
     }
+    compare(&mut looks, params);
+    learn_impacts(&mut looks, params);
     Ok(looks)
 }
+
+/// Probability from which a serve stands as an example of the session's serves.
+const SURE: f64 = 0.9;
+
+/// Takes off what looks unlike the session's sure serves.
+fn compare(looks: &mut [Look], params: &ServeParams) {
+    let sure: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability > SURE)
+        .map(|l| &l.picture)
+        .collect();
+    let Some(likeness) = alike::Likeness::learn(&sure) else {
+        return;
+    };
+    for look in looks {
+        let log_odds = likeness.log_odds(&look.picture);
+        if log_odds < 0.0 {
+            look.weighed.push(Weighed {
+                log_odds,
+                words: "unlike the session's other serves".to_owned(),
+                about: About::Alike,
+            });
+            look.probability = probability(&look.weighed, params);
+        }
+    }
+}
+
+/// Times every impact again, near where the session's clear ones say it comes.
+fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
+    let clear: Vec<&Picture> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .filter(|l| l.picture.impact.ratio > CLEAR * params.shock_ratio)
+        .map(|l| &l.picture)
+        .collect();
+    let habit = Habit::learn(&clear, params);
+    for look in &mut *looks {
+        let habitual = habit.expect(&look.picture);
+        let stray_s = (4.0 * habitual.sd_s + STRAY_SHOCK_S).min(0.08);
+        let near = |shock: &Expected| (shock.time_s - habitual.time_s).abs() < stray_s;
+        let expected = look.shock.filter(near).unwrap_or(habitual);
+        look.picture.impact = look.surprise.impact(expected, params);
+        look.roughness = look.surprise.roughness(expected);
+    }
+    let swings: Vec<f64> = looks
+        .iter()
+        .filter(|l| l.probability >= params.accept_probability)
+        .filter_map(|l| l.roughness)
+        .collect();
+    let contact = Contact::learn(&swings, params.ball_share);
+    for look in &mut *looks {
+        look.contact_probability = look
+            .roughness
+            .map_or(params.ball_share, |rough| contact.probability(rough));
+        if look.contact_probability < 0.5 || look.roughness.is_none() {
+            let expected = habit.expect(&look.picture);
+            look.picture.impact = look.picture.impact.without_shock(expected);
+        }
+    }
+}
+
+/// An impact this many times clearer than the limit teaches the others.
+const CLEAR: f64 = 2.0;
+
+/// Fast moments closer than this belong to one move, s.
+const SAME_MOVE_S: f64 = 0.9;
+
+/// Centres closer than this are one swing seen twice, s.
+const SAME_PEAK_S: f64 = 0.06;
 
 /// Swings whose levers are asked for the forearm's long axis, at most.
 const LEVERS: usize = 48;
@@ -211,19 +308,36 @@ fn swing_at(
     Ok(samples.and_then(|s| Swing::new(&s, about_s - wrist.filter_delay_s)))
 }
 
-fn look(view: &View<'_>, params: &ServeParams) -> Look {
-    let sweep_s = picture::fastest_sweep_s(view.swing, view.axis.as_ref(), params);
-    let impact = impact(view.swing, sweep_s, params);
+fn look(view: &View<'_>, shocked: bool, params: &ServeParams) -> Look {
+    let surprise = Surprise::of(view.swing, params);
+    let shock = shocked.then_some(Expected {
+        time_s: view.swing.peak_s(),
+        sd_s: SHOCK_SD_S,
+    });
+    let first_guess = shock.unwrap_or(Expected {
+        time_s: view.swing.peak_s() + params.no_shock_offset_s,
+        sd_s: 2.0 * params.no_shock_sd_s,
+    });
+    let impact = surprise.impact(first_guess, params);
     let picture = picture(view, impact, params);
     let weighed = weigh(&picture);
     Look {
         probability: probability(&weighed, params),
-        contact_probability: contact_probability(impact.ratio, params),
+        contact_probability: params.ball_share,
+        roughness: None,
         phases: phases::phases(view.swing, &picture, view.body),
         picture,
         weighed,
+        surprise,
+        shock,
     }
 }
+
+/// The onset is looked for this near the loudest sample of a clear shock (a third of the reach), s.
+const SHOCK_SD_S: f64 = 0.01;
+/// A clear shock further than this (and four standard uncertainties) from where impact is expected
+/// is something else's, s.
+const STRAY_SHOCK_S: f64 = 0.03;
 
 fn body_samples(
     units: &WornUnits<'_>,
@@ -245,14 +359,16 @@ fn body_samples(
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
 fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Found {
     let mut surest: Vec<&Look> = looks.iter().collect();
-    surest.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    // of two looks at one swing the one about the ball's shock is the better
+    let rank = |l: &Look| l.probability + if l.shock.is_some() { 1.0 } else { 0.0 };
+    surest.retain(|l| l.probability >= params.accept_probability);
+    surest.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
     let mut taken: Vec<&Look> = Vec::new();
     for look in surest {
-        let accepted = look.probability >= params.accept_probability;
         let apart = |other: &&Look| {
             (other.picture.impact.time_s - look.picture.impact.time_s).abs() >= params.min_gap_s
         };
-        if accepted && taken.iter().all(apart) {
+        if taken.iter().all(apart) {
             taken.push(look);
         }
     }
@@ -278,11 +394,13 @@ fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Foun
 fn accept(look: &Look) -> Serve {
     let contact = look.contact_probability >= 0.5;
     let mut reasons = evidence::reasons_for(&look.weighed);
-    reasons.push(format!(
-        "shock {:.0} times the swing's own roughness: {}",
-        look.picture.impact.ratio,
-        if contact { "a ball was met" } else { "no ball" }
-    ));
+    reasons.push(match look.roughness {
+        None => "impact hidden by a gap or clipping: a ball is assumed".to_owned(),
+        Some(rough) if contact => {
+            format!("a ball was met: shock {rough:.0} times the swing's own roughness")
+        }
+        Some(rough) => format!("no ball: shock {rough:.1} times the swing's own roughness"),
+    });
     Serve {
         kind: if contact {
             SwingKind::Serve

@@ -56,6 +56,26 @@ pub struct Picture {
     pub since_fast_s: Option<f64>,
     /// How far the gravity estimate is from gravity's length, share.
     pub gravity_misfit: f64,
+    /// When the wrist turned fastest about the centre, reference clock, s.
+    pub fastest_s: f64,
+    /// When it was fast and up together, s.
+    pub raised_s: Option<f64>,
+    /// When the forearm swept fastest, reference clock, s.
+    pub sweep_s: f64,
+    /// When the forearm stood highest about the swing's peak, reference clock, s.
+    pub highest_s: Option<f64>,
+    /// How high that was, rad.
+    pub highest_rad: Option<f64>,
+    /// How far the forearm rose from its lowest in the third of a second before impact, rad.
+    pub rise_rad: Option<f64>,
+    /// Share of the swing, by squared sweep, with the forearm more than 30 degrees up.
+    pub raised_share: Option<f64>,
+    /// Quick shaking (above a few Hz) from 1.5 s to 0.4 s before impact, by site, m/s^2: footfalls.
+    pub shake_m_s2: PerSite<f64>,
+    /// Largest quick shake in that time, by site, m/s^2.
+    pub jolt_m_s2: PerSite<f64>,
+    /// Length of the lever the swing turned on, m.
+    pub lever_m: Option<f64>,
 }
 
 /// Everything the picture is made from.
@@ -70,17 +90,26 @@ pub struct View<'a> {
     pub since_fast_s: Option<f64>,
 }
 
-/// When the forearm swept fastest, reference clock, s. Without a known long axis, the fastest moment.
-pub fn fastest_sweep_s(swing: &Swing, axis: Option<&Vector3<f64>>, params: &ServeParams) -> f64 {
-    let Some(axis) = axis else {
+/// When a measure was largest about the swing's centre, reference clock, s: the middle of the time it
+/// spent within a twentieth of its largest value, which a clipped or noisy top moves little.
+fn moment(swing: &Swing, measure: impl Fn(usize) -> f64) -> f64 {
+    let span = swing.span(-MOMENT_REACH_S, MOMENT_REACH_S);
+    let times_s = &swing.samples.time_s;
+    let Some((top, largest)) = span
+        .clone()
+        .map(|i| (i, measure(i)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+    else {
         return swing.peak_s();
     };
-    swing
-        .span(-params.shock_before_s, params.shock_after_s)
-        .map(|index| (index, swing.sweep(axis, index).norm()))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or(swing.peak_s(), |(index, _)| swing.samples.time_s[index])
+    let high = |i: &usize| measure(*i) >= 0.95 * largest;
+    let last = (top..span.end).take_while(high).last().unwrap_or(top);
+    let first = (span.start..=top).rev().take_while(high).last();
+    0.5 * (times_s[first.unwrap_or(top)] + times_s[last])
 }
+
+/// How far from the centre the swing's moments are looked for, s.
+const MOMENT_REACH_S: f64 = 0.12;
 
 /// Measures a candidate.
 pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture {
@@ -98,6 +127,23 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
             body_rad_s[site.index()] = fastest(samples, impact_s - 0.4, impact_s + 0.1);
         }
     }
+    let highest = axis.and_then(|axis| {
+        swing
+            .span(-0.14, 0.05)
+            .map(|i| (swing.samples.time_s[i], swing.elevation_rad(axis, i)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    });
+    let stance = stance(swing, axis, &smooth, impact_s, params);
+    let moving_s = stance.map_or(impact_s - 1.5, |s| {
+        s.to_s.clamp(impact_s - 1.5, impact_s - 0.7)
+    });
+    let mut shakes: PerSite<(f64, f64)> = [None; 4];
+    for site in [Site::Hip, Site::Trunk, Site::Arm] {
+        if let Some(samples) = &view.body[site.index()] {
+            shakes[site.index()] = shake(samples, moving_s, impact_s - 0.45);
+        }
+    }
+    shakes[Site::Wrist.index()] = shake(&swing.samples, moving_s, impact_s - 0.45);
     steps_m_s2[Site::Wrist.index()] = force_spread(&swing.samples, impact_s - 2.4, impact_s - 1.0);
     Picture {
         peak_rad_s: swing.peak_rad_s(),
@@ -119,14 +165,76 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         }),
         level_share: swept.as_ref().map(|s| s.level_share),
         rival_share: rival_share(swing, &smooth),
-        stance: stance(swing, &smooth, impact_s, params),
+        stance,
         quiet_rad_s: quietest(swing, impact_s),
         before_rad_s: mean(before.map(|i| swing.rate_rad_s(i))),
         steps_m_s2,
         body_rad_s,
         since_fast_s: view.since_fast_s,
         gravity_misfit: swing.gravity_misfit,
+        fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
+        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.up[i].dot(axis))),
+        sweep_s: axis.map_or(swing.peak_s(), |axis| {
+            moment(swing, |i| swing.sweep(axis, i).norm())
+        }),
+        highest_s: highest.map(|(time_s, _)| time_s),
+        highest_rad: highest.map(|(_, rad)| rad),
+        rise_rad: axis.zip(highest).and_then(|(axis, (top_s, top_rad))| {
+            let lowest = swing
+                .between(top_s - 0.35, top_s)
+                .map(|i| swing.elevation_rad(axis, i))
+                .reduce(f64::min)?;
+            Some(top_rad - lowest)
+        }),
+        raised_share: axis.map(|axis| {
+            let (mut up, mut all) = (0.0, 1e-9);
+            for i in swing.span(-0.2, 0.1) {
+                let w = swing.sweep(axis, i).norm_squared();
+                all += w;
+                if swing.elevation_rad(axis, i) > 0.5 {
+                    up += w;
+                }
+            }
+            up / all
+        }),
+        shake_m_s2: shakes.map(|s| s.map(|s| s.0)),
+        jolt_m_s2: shakes.map(|s| s.map(|s| s.1)),
+        lever_m: swing
+            .lever(super::impact::force_limit_m_s2(&swing.samples))
+            .map(|l| l.arm_m.norm()),
     }
+}
+
+/// What a moving mean leaves.
+fn above(values: &[f64], half: usize) -> Vec<f64> {
+    let means = moving_mean(values, half);
+    values.iter().zip(means).map(|(v, m)| v - m).collect()
+}
+
+/// Root mean square and largest quick part of the force: what a tenth of a second's mean leaves.
+fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
+    let within = indices(samples, from_s, to_s);
+    if within.len() < 20 {
+        return None;
+    }
+    // a twentieth of a second of samples
+    let half = (0.05 * samples.rate_hz).round() as usize;
+    let (mut sum, mut largest) = (vec![0.0; within.len()], 0.0_f64);
+    for axis in 0..3 {
+        let force: Vec<f64> = samples.accel_m_s2[within.clone()]
+            .iter()
+            .map(|f| f[axis])
+            .collect();
+        for (total, quick) in sum.iter_mut().zip(above(&above(&force, half), half)) {
+            *total += quick.powi(2);
+        }
+    }
+    let count = sum.len() as f64;
+    let energy: f64 = sum.iter().sum();
+    for quick in sum {
+        largest = largest.max(quick.sqrt());
+    }
+    Some(((energy / count).sqrt(), largest))
 }
 
 struct Swept {
@@ -208,13 +316,23 @@ fn rival_share(swing: &Swing, smooth: &[f64]) -> f64 {
     other / own.max(1e-9)
 }
 
-/// The last still stretch that ends at least 0.35 s before impact.
-fn stance(swing: &Swing, smooth: &[f64], impact_s: f64, params: &ServeParams) -> Option<Stretch> {
+/// A still forearm that points up by more than this (sine) waits for the ball: no stance.
+const WAITING_SINE: f64 = 0.7;
+
+/// The last still stretch with the forearm down that ends at least 0.45 s before impact.
+fn stance(
+    swing: &Swing,
+    axis: Option<&Vector3<f64>>,
+    smooth: &[f64],
+    impact_s: f64,
+    params: &ServeParams,
+) -> Option<Stretch> {
+    let waiting = |i: usize| axis.is_some_and(|axis| swing.up[i].dot(axis) > WAITING_SINE);
     let times_s = &swing.samples.time_s;
-    let last = times_s.partition_point(|&t| t < impact_s - 0.35);
+    let last = times_s.partition_point(|&t| t < impact_s - 0.45);
     let mut end: Option<usize> = None;
     for index in (0..last.min(smooth.len())).rev() {
-        let still = smooth[index] < params.still_rate_rad_s;
+        let still = smooth[index] < params.still_rate_rad_s && !waiting(index);
         match (still, end) {
             (true, None) => end = Some(index),
             (false, Some(to)) if times_s[to] - times_s[index] >= params.stance_s => {
@@ -236,7 +354,7 @@ fn stance(swing: &Swing, smooth: &[f64], impact_s: f64, params: &ServeParams) ->
 
 /// Root mean square rate of the quietest quarter second from 3.2 s to 0.4 s before impact, rad/s.
 fn quietest(swing: &Swing, impact_s: f64) -> Option<f64> {
-    let span = swing.between(impact_s - 3.2, impact_s - 0.4);
+    let span = swing.between(impact_s - 3.2, impact_s - 0.45);
     // a quarter second of samples
     let length = (0.25 * swing.samples.rate_hz).round().max(2.0) as usize;
     let squares: Vec<f64> = span.map(|i| swing.rate_rad_s(i).powi(2)).collect();

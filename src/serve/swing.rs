@@ -17,10 +17,15 @@ const CALM_RATE_RAD_S: f64 = 2.0;
 const SWING_BEFORE_S: f64 = 0.25;
 const SWING_AFTER_S: f64 = 0.2;
 
+/// How far from the fastest moment the raised one may be, s.
+const RAISED_REACH_S: f64 = 0.25;
+/// The raised moment counts from this share of the fastest rate on (rate times the sine of elevation).
+const RAISED_SHARE: f64 = 0.45;
+
 /// The wrist's samples around one fast moment, with gravity in sensor axes at every sample.
 #[derive(Debug, Clone)]
 pub struct Swing {
-    /// One gap-free run, reference clock, bias removed.
+    /// Reference clock, bias removed; gap-free from well before the swing.
     pub samples: Samples,
     /// Fastest sample.
     pub peak_index: usize,
@@ -57,18 +62,15 @@ impl Swing {
             .filter(|&i| near(samples.time_s[i]))
             .map(|i| (i, samples.gyro_rad_s[i].norm()))
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
-        let run = samples
-            .runs()
-            .into_iter()
-            .find(|run| run.contains(&fastest))?;
-        let offset = run.start;
+        let (run, own_start) = bridged_run(samples, fastest)?;
+        let (offset, own) = (run.start, own_start - run.start);
         let samples = cut(samples, run);
         let peak_index = plateau_middle(&samples, fastest - offset);
         if peak_index < 8 || samples.len() < peak_index + 4 || samples.rate_hz <= 0.0 {
             return None;
         }
         let turn = integrate(&samples);
-        let (up, gravity_misfit) = gravity(&samples, &turn, peak_index)?;
+        let (up, gravity_misfit) = gravity(&samples, &turn, own..peak_index)?;
         Some(Self {
             samples,
             peak_index,
@@ -83,9 +85,33 @@ impl Swing {
         self.samples.time_s[self.peak_index] // the index was checked on entry
     }
 
-    /// Fastest rate, rad/s.
+    /// Fastest rate about the centre, rad/s.
     pub fn peak_rad_s(&self) -> f64 {
-        self.samples.gyro_rad_s[self.peak_index].norm()
+        self.span(-0.1, 0.1)
+            .map(|index| self.rate_rad_s(index))
+            .fold(0.0, f64::max)
+    }
+
+    /// Moves the swing's centre to the moment the forearm is fast and up together, if there is one
+    /// near: a swing may turn faster in the racket's drop or after the ball than at it.
+    pub fn centre_on_raised(&mut self, axis: &Vector3<f64>) {
+        let raised = |index: usize| self.rate_rad_s(index) * self.up[index].dot(axis);
+        let best = self
+            .span(-RAISED_REACH_S, RAISED_REACH_S)
+            .map(|index| (index, raised(index)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((index, raised_rad_s)) = best
+            && raised_rad_s > RAISED_SHARE * self.peak_rad_s()
+        {
+            self.centre_on(index);
+        }
+    }
+
+    /// Moves the swing's centre to a sample, where that leaves enough on both sides.
+    pub fn centre_on(&mut self, index: usize) {
+        if index >= 8 && index + 4 < self.samples.len() {
+            self.peak_index = index;
+        }
     }
 
     /// Indices between two times relative to the fastest sample, s.
@@ -230,6 +256,29 @@ fn integrate(samples: &Samples) -> Vec<UnitQuaternion<f64>> {
     turn
 }
 
+/// Say about gravity of a sample on the other side of a gap: the turn inside the gap is a guess.
+const ACROSS_GAP: f64 = 0.05;
+/// Gaps up to this long before a swing are bridged: stillness on the far side still counts, s.
+const BRIDGED_GAP_S: f64 = 0.8;
+
+/// The gap-free run of the swing, joined to those before it across short gaps; and where the swing's
+/// own run starts.
+fn bridged_run(samples: &Samples, fastest: usize) -> Option<(std::ops::Range<usize>, usize)> {
+    let runs = samples.runs();
+    let own = runs.iter().position(|run| run.contains(&fastest))?;
+    let (start, end) = (runs[own].start, runs[own].end);
+    let joined = runs[..own]
+        .iter()
+        .rev()
+        .scan(start, |later, run| {
+            let gap_s = samples.time_s[*later] - samples.time_s[run.end - 1];
+            *later = run.start;
+            (gap_s < BRIDGED_GAP_S).then_some(run.start)
+        })
+        .last();
+    Some((joined.unwrap_or(start)..end, start))
+}
+
 /// Up in sensor axes at every sample, and how far the mean force's length is from gravity's.
 ///
 /// The specific force in a fixed frame averages to gravity plus the change of velocity over the time
@@ -237,19 +286,20 @@ fn integrate(samples: &Samples) -> Vec<UnitQuaternion<f64>> {
 fn gravity(
     samples: &Samples,
     turn: &[UnitQuaternion<f64>],
-    peak_index: usize,
+    own: std::ops::Range<usize>,
 ) -> Option<(Vec<Vector3<f64>>, f64)> {
-    let peak_s = samples.time_s[peak_index];
+    let peak_s = samples.time_s[own.end];
     let (mut sum, mut weights) = (Vector3::zeros(), 0.0);
-    for index in 0..peak_index {
+    for (index, turn) in turn.iter().enumerate().take(own.end) {
         if samples.time_s[index] > peak_s - 0.1 {
             break;
         }
         let force = samples.accel_m_s2[index];
         let calm = ((force.norm() - STANDARD_GRAVITY_M_S2) / CALM_FORCE_M_S2).powi(2)
             + (samples.gyro_rad_s[index].norm() / CALM_RATE_RAD_S).powi(2);
-        let weight = 1.0 / (1.0 + calm);
-        sum += weight * (turn[index] * force);
+        let across_gap = if index < own.start { ACROSS_GAP } else { 1.0 };
+        let weight = across_gap / (1.0 + calm);
+        sum += weight * (turn * force);
         weights += weight;
     }
     if weights <= 0.0 {

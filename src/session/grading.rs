@@ -7,13 +7,23 @@ use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
 use crate::sequence::{Bins, Chain, LinkInput, Peak, SegmentWindow, SequenceParams, chain};
-use crate::sequence::{bin_window, find_peak, fit_skin, natural_bin_s};
+use crate::sequence::{SkinModel, bin_window, find_peak, fit_skin, natural_bin_s};
 use crate::serve::{Corrected, WornUnits};
 
 /// What one serve's chain says, and from which peaks.
 pub(super) struct Graded {
     pub chain: Chain,
     pub sites: PerSite<LinkInput>,
+}
+
+/// The chains of a practice.
+pub(super) struct Grading {
+    /// One per serve.
+    pub chains: Vec<Graded>,
+    /// One per serve.
+    pub curves: Vec<ServeCurves>,
+    /// One per unit; none where it has no window.
+    pub skins: Vec<Option<SkinModel>>,
 }
 
 /// Seconds around impact that are read: what the sequence needs, and a picture.
@@ -26,7 +36,7 @@ pub(super) fn grade(
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
     params: &Params,
-) -> Result<(Vec<Graded>, Vec<ServeCurves>), SessionError> {
+) -> Result<Grading, SessionError> {
     let mut inputs: Vec<PerSite<LinkInput>> = serves.iter().map(|_| [const { None }; 4]).collect();
     let mut curves: Vec<ServeCurves> = (1..)
         .zip(serves)
@@ -35,6 +45,7 @@ pub(super) fn grade(
             sites: [const { None }; 4],
         })
         .collect();
+    let mut skins = Vec::with_capacity(units.len());
     for unit in units {
         let mut windows = Vec::with_capacity(serves.len());
         for (serve, curve) in serves.iter().zip(&mut curves) {
@@ -44,7 +55,8 @@ pub(super) fn grade(
             }
             windows.push(window);
         }
-        let peaks = peaks(&windows, unit.recording.rate_hz, &params.sequence);
+        let (peaks, skin) = peaks(&windows, unit.recording.rate_hz, &params.sequence);
+        skins.push(skin);
         for ((peak, serve), input) in peaks.into_iter().zip(serves).zip(&mut inputs) {
             let delay_sd_s = if unit.recording.filter_delay_known {
                 0.0
@@ -59,14 +71,18 @@ pub(super) fn grade(
             });
         }
     }
-    let graded = inputs
+    let chains = inputs
         .into_iter()
         .map(|sites| Graded {
             chain: chain(&sites),
             sites,
         })
         .collect();
-    Ok((graded, curves))
+    Ok(Grading {
+        chains,
+        curves,
+        skins,
+    })
 }
 
 /// One unit's samples around one impact, as the sequence stage wants them.
@@ -140,7 +156,7 @@ fn peaks(
     windows: &[Result<SegmentWindow, Why>],
     rate_hz: f64,
     params: &SequenceParams,
-) -> Vec<Result<Peak, Why>> {
+) -> (Vec<Result<Peak, Why>>, Option<SkinModel>) {
     let binned = |width_s: f64| -> Vec<Result<Bins, Why>> {
         let bin = |w: &Result<SegmentWindow, Why>| match w {
             Ok(window) => bin_window(window, width_s, params),
@@ -154,10 +170,10 @@ fn peaks(
     };
     let coarse = binned(params.first_bin_s);
     let Some(first) = usable(&coarse) else {
-        return coarse
+        let none = coarse
             .into_iter()
-            .map(|bins| Err(bins.err().unwrap_or(Why::NoSamples)))
-            .collect();
+            .map(|bins| Err(bins.err().unwrap_or(Why::NoSamples)));
+        return (none.collect(), None);
     };
     let width_s = natural_bin_s(&first, params);
     let halved = width_s < 0.7 * params.first_bin_s;
@@ -169,7 +185,8 @@ fn peaks(
         (coarse, first)
     };
     let floor_sd_s = params.sampling_sd_periods / rate_hz;
-    bins.into_iter()
-        .map(|bins| find_peak(&bins?, &model, floor_sd_s, params))
-        .collect()
+    let found = bins
+        .into_iter()
+        .map(|bins| find_peak(&bins?, &model, floor_sd_s, params));
+    (found.collect(), Some(model))
 }

@@ -77,6 +77,22 @@ pub struct UnitRecord {
     pub gyro_bias_u_dps: f64,
     /// Mean resultant force while still, g (1 expected).
     pub rest_g: Option<f64>,
+    /// How the unit sits on its segment, fitted to the session's serves.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub skin: Option<SkinRecord>,
+}
+
+/// What a session's serves say about one unit on its segment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SkinRecord {
+    /// Correlation length of the segment's motion.
+    pub motion_length_ms: f64,
+    /// Strength of the unit's ringing on skin, share of the motion; 0 where none pays for itself.
+    pub ringing_share: f64,
+    /// Its frequency.
+    pub ringing_hz: f64,
+    /// Log likelihood per sample that the ringing explains.
+    pub ringing_gain: f64,
 }
 
 /// One clock tie: `unit_time = ref_time * (1 + drift_ppm * 1e-6) + offset_s`.

@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
+use super::grading::{self, Grading};
 use super::params::Params;
 use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
 use super::settings::{SessionSettings, SettingsError};
-use super::{curves, grading, telling};
+use super::{curves, telling};
 use crate::calibration::{Calibration, calibrate};
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
@@ -13,7 +14,9 @@ use crate::log::LogError;
 use crate::params::ParamError;
 use crate::serve::{Corrected, Correction, Found, Origin, Say, ServeError, WornUnit, WornUnits};
 use crate::serve::{apply_corrections, find_serves};
-use crate::timebase::{ClockTie, Recording, TieError, TieMethod, read_units, tie_clocks};
+use crate::timebase::{
+    self, ClockTie, Recording, TieError, TieMethod, TieParams, TieUnit, read_units,
+};
 
 /// Why a practice has no record.
 #[derive(Debug, thiserror::Error)]
@@ -119,7 +122,11 @@ pub fn run_session(
         .iter()
         .filter(|c| c.origin != Origin::Removed)
         .collect();
-    let (chains, curves) = grading::grade(&units, &worn, &kept, params)?;
+    let Grading {
+        chains,
+        curves,
+        skins,
+    } = grading::grade(&units, &worn, &kept, params)?;
     let record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
         athlete: settings.athlete.clone(),
@@ -130,7 +137,11 @@ pub fn run_session(
         hand: settings.hand,
         reference_site: reference_site(&units),
         signal: settings.signal.clone(),
-        units: units.iter().map(telling::unit).collect(),
+        units: units
+            .iter()
+            .zip(&skins)
+            .map(|(unit, skin)| telling::unit(unit, skin.as_ref()))
+            .collect(),
         clocks: clocks(&units),
         serves: kept
             .iter()
@@ -156,8 +167,10 @@ pub fn run_session(
 }
 
 fn reference_site(units: &[Unit]) -> Site {
-    let hip = units.iter().find(|unit| unit.site == Site::Hip);
-    hip.map_or(Site::Wrist, |unit| unit.site)
+    let reference = units
+        .iter()
+        .find(|unit| unit.tie.method == TieMethod::Reference);
+    reference.map_or(Site::Wrist, |unit| unit.site)
 }
 
 fn read_and_tie(
@@ -183,34 +196,7 @@ fn read_and_tie(
         })?;
         recordings.push((unit.site, recording));
     }
-    let reference = recordings
-        .iter()
-        .position(|(site, _)| *site == Site::Hip)
-        .or_else(|| recordings.iter().position(|(site, _)| *site == Site::Wrist));
-    let mut ties = Vec::new();
-    for (index, (site, recording)) in recordings.iter().enumerate() {
-        ties.push(match reference {
-            Some(own) if own == index => ClockTie::identity(TieMethod::Reference),
-            Some(other) => {
-                let (tie, mut noticed) = tie_clocks(
-                    &recordings[other].1, // an index of this very list
-                    recording,
-                    settings.shared_clock,
-                    &params.tie,
-                )?;
-                for finding in &mut noticed {
-                    finding.at = format!("{site}: {}", finding.at);
-                }
-                findings.append(&mut noticed);
-                tie
-            }
-            None => ClockTie {
-                method: TieMethod::None,
-                pieces: Vec::new(),
-                events: Vec::new(),
-            },
-        });
-    }
+    let ties = tie_all(&recordings, settings.shared_clock, &params.tie, findings)?;
     Ok(recordings
         .into_iter()
         .zip(ties)
@@ -226,6 +212,57 @@ fn read_and_tie(
             }
         })
         .collect())
+}
+
+/// Every unit's tie to the reference unit: the hip, else the wrist; the wrist, too, where the two are
+/// not tied, since serves are found from it.
+fn tie_all(
+    recordings: &[(Site, Recording)],
+    shared_clock: bool,
+    params: &TieParams,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<ClockTie>, SessionError> {
+    let place = |wanted: Site| recordings.iter().position(|(site, _)| *site == wanted);
+    let (hip, wrist) = (place(Site::Hip), place(Site::Wrist));
+    let Some(reference) = hip.or(wrist) else {
+        return Ok(recordings.iter().map(|_| ClockTie::not_tied()).collect());
+    };
+    let (ties, mut noticed) = tie_to(reference, recordings, shared_clock, params)?;
+    let untied_wrist = wrist.filter(|wrist| ties[*wrist].pieces.is_empty()); // one tie per recording
+    let Some(wrist) = untied_wrist else {
+        findings.append(&mut noticed);
+        return Ok(ties);
+    };
+    let (ties, mut noticed) = tie_to(wrist, recordings, shared_clock, params)?;
+    findings.append(&mut noticed);
+    Ok(ties)
+}
+
+fn tie_to(
+    reference: usize,
+    recordings: &[(Site, Recording)],
+    shared_clock: bool,
+    params: &TieParams,
+) -> Result<(Vec<ClockTie>, Vec<Finding>), SessionError> {
+    let units: Vec<TieUnit<'_>> = recordings
+        .iter()
+        .map(|(_, recording)| TieUnit {
+            track: recording,
+            shares_clock: shared_clock,
+        })
+        .collect();
+    let (mut ties, findings) = timebase::tie_all(&units, reference, params)?;
+    if !shared_clock {
+        // the ties were read off signals that each unit's own filter had delayed
+        let reference_delay_s = recordings[reference].1.filter_delay_s; // the caller's index
+        for (tie, (_, recording)) in ties.iter_mut().zip(recordings) {
+            let apart_s = recording.filter_delay_s - reference_delay_s;
+            tie.pieces
+                .iter_mut()
+                .for_each(|piece| piece.offset_s -= apart_s);
+        }
+    }
+    Ok((ties, findings))
 }
 
 fn clocks(units: &[Unit]) -> Vec<super::record::ClockRecord> {

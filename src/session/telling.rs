@@ -5,13 +5,13 @@ use std::collections::BTreeMap;
 use super::grading::Graded;
 use super::record::{
     ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord, PeakRecord,
-    PeaksRecord, RejectedRecord, ServeRecord, UnitRecord,
+    PeaksRecord, RejectedRecord, ServeRecord, SkinRecord, UnitRecord,
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
 use crate::frames::Site;
 use crate::math::{mad_sd, median, median_sd, sd, wilson_interval};
-use crate::sequence::{Link, LinkInput, Verdict};
+use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
 use crate::serve::{Corrected, Found, Origin, Refused, SwingKind};
 use crate::timebase::TieMethod;
 use crate::units::{COVERAGE_95, RadPerSec, STANDARD_GRAVITY_M_S2};
@@ -31,7 +31,7 @@ fn count(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
 
-pub(super) fn unit(unit: &Unit) -> UnitRecord {
+pub(super) fn unit(unit: &Unit, skin: Option<&SkinModel>) -> UnitRecord {
     let Unit {
         site,
         recording,
@@ -57,6 +57,12 @@ pub(super) fn unit(unit: &Unit) -> UnitRecord {
             .rest_m_s2
             .known()
             .map(|rest| rest.value / STANDARD_GRAVITY_M_S2),
+        skin: skin.map(|model| SkinRecord {
+            motion_length_ms: model.kernel.length_s * MS_PER_S,
+            ringing_share: model.kernel.skin_sd,
+            ringing_hz: model.kernel.skin_hz,
+            ringing_gain: model.skin_gain,
+        }),
     }
 }
 

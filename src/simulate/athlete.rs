@@ -96,7 +96,11 @@ impl Athlete {
         let wrist_s = scenario
             .wrist_peak_ms
             .map_or_else(|| r.range(-0.014, -0.002), |ms| ms * 1e-3);
-        let peak_s = peak_times(wrist_s, lags_s, scenario.hip_trunk_shift_ms * 1e-3);
+        let mut day = Random::new(scenario.seed, "day");
+        let shift_s = [scenario.hip_trunk_shift_ms, 0.0, 0.0, 0.0]
+            .map(|ms| 1e-3 * (scenario.day_spread_ms * day.normal() - ms));
+        let usual_s = peak_times(wrist_s, lags_s);
+        let peak_s = std::array::from_fn(|i| usual_s[i] + shift_s[i]);
         let drawn = full_speeds(r);
         let full = scenario.full_speed_dps.unwrap_or(drawn);
         let a = r.whole(3, 6);
@@ -138,10 +142,10 @@ impl Athlete {
 }
 
 /// Peak times against impact from the forearm's peak and the lags, s.
-fn peak_times(wrist_s: f64, lags_s: [f64; 3], hip_shift_s: f64) -> [f64; 4] {
+fn peak_times(wrist_s: f64, lags_s: [f64; 3]) -> [f64; 4] {
     let arm = wrist_s - lags_s[2];
     let trunk = arm - lags_s[1];
-    [trunk - lags_s[0] - hip_shift_s, trunk, arm, wrist_s]
+    [trunk - lags_s[0], trunk, arm, wrist_s]
 }
 
 /// Peak speeds at full effort, deg/s, from practice players to elite.
@@ -201,12 +205,15 @@ fn fits(scenario: &Scenario, r: &mut Random, linkage: &Linkage) -> [Fit; 4] {
         (12.0, 20.0, 0.15, 0.30, 0.35),
         (18.0, 28.0, 0.20, 0.35, 0.22),
     ];
+    // strapped on by hand: never quite as last time
+    let strap = &mut Random::new(scenario.seed, "strap");
     std::array::from_fn(|i| {
         let (low_hz, high_hz, low, high, share) = tissue[i];
         Fit {
             lever_m: levers[i],
             mounting: if scenario.mounted_anyhow {
-                r.attitude()
+                let slip = strap.normal3() * 4.0_f64.to_radians();
+                r.attitude() * UnitQuaternion::from_scaled_axis(slip)
             } else {
                 UnitQuaternion::identity()
             },

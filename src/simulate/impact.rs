@@ -1,8 +1,45 @@
-//! What the units feel of a ball hit: free vibration that starts at the racket and travels up the
-//! chain, later and weaker at each joint.
+//! What the units feel beside the bones' motion: the free vibration of a ball hit, which starts at the
+//! racket and travels up the chain, later and weaker at each joint; and the shake of soft tissue when
+//! muscles set a segment going.
+
+use nalgebra::Vector3;
 
 use super::script::{Mode, Ring, Script};
 use crate::frames::Site;
+
+/// Shake of the tissue under one unit as the muscles drive its segment to a peak speed, rad/s, about
+/// an axis in segment axes. Driven by muscle, so it is there beside what the bone's own motion does
+/// to the unit.
+pub fn tissue_ring(
+    script: &mut Script,
+    site: Site,
+    peak_s: f64,
+    peak_rad_s: f64,
+    axis: Vector3<f64>,
+) -> Ring {
+    let i = site.index();
+    let tissue = script.athlete.fit(site).tissue;
+    let hz = 1.2 * tissue.natural_hz * script.random.range(0.9, 1.1);
+    let share = [0.03, 0.028, 0.015, 0.008][i] * script.wobble * script.random.range(0.3, 1.6);
+    let about = axis.normalize() * script.random.sign() + script.random.normal3() * 0.4;
+    let rate = about * (share * peak_rad_s);
+    // the unit rocks about a point some centimetres below the skin
+    let lever = script.random.direction().into_inner() * script.random.range(0.02, 0.06);
+    let accel = rate.cross(&lever) * (std::f64::consts::TAU * hz);
+    let start_s = peak_s - script.random.range(0.02, 0.18);
+    let mut modes: [Vec<Mode>; 4] = Default::default();
+    if let Some(felt) = modes.get_mut(i) {
+        felt.push(Mode {
+            delay_s: 0.0,
+            onset_s: script.random.range(0.015, 0.035),
+            hz,
+            decay_s: 1.0 / (std::f64::consts::TAU * hz * tissue.damping),
+            accel,
+            rate,
+        });
+    }
+    Ring { start_s, modes }
+}
 
 /// Vibration after a ball impact at a time, for a stroke of that effort.
 ///

@@ -23,7 +23,9 @@ pub mod scenario;
 pub mod script;
 pub mod sensor;
 pub mod serve;
+pub mod settings;
 pub mod shape;
+pub mod story;
 pub mod stroke;
 pub mod swing;
 pub mod truth;
@@ -40,7 +42,7 @@ use crate::frames::Site;
 use loose::{Loose, Taps};
 use random::Random;
 use sensor::{Carried, Clock};
-use truth::{AttitudeTruth, GestureTruth, TRUTH_SCHEMA, wxyz};
+use truth::{ActivityTruth, AttitudeTruth, ClockTruth, GestureTruth, TRUTH_SCHEMA, wxyz};
 
 /// A simulated practice: logs, truth and the motion behind them.
 #[derive(Debug, Clone)]
@@ -65,19 +67,21 @@ pub fn simulate(scenario: &Scenario) -> Simulated {
     } else {
         Random::new(scenario.seed, "zero").range(0.0, scenario.offset_s)
     };
-    let units: Vec<SimulatedUnit> = scenario
-        .sites
-        .iter()
-        .map(|&site| {
-            let carried = carry(scenario, &performance, &taps, site);
-            let clock = clock(scenario, site, site == reference, zero_s);
-            let random = Random::new(scenario.seed, &format!("unit {site}"));
-            let mut unit = sensor::record(scenario, &carried, clock, random);
-            // the reference clock reads zero_s when the practice starts
-            unit.clock.offset_s -= zero_s * (1.0 + unit.clock.drift_ppm * 1e-6);
-            unit
-        })
-        .collect();
+    let one = |site: Site| {
+        let carried = carry(scenario, &performance, &taps, site);
+        let clock = clock(
+            scenario,
+            site,
+            site == reference,
+            zero_s,
+            performance.until_s,
+        );
+        let random = Random::new(scenario.seed, &format!("unit {site}"));
+        let mut unit = sensor::record(scenario, &carried, clock, random);
+        on_reference(&mut unit.clock, zero_s);
+        unit
+    };
+    let units = side_by_side(&scenario.sites, one);
     let truth = tell(scenario, &performance, &units, reference, zero_s);
     Simulated {
         units,
@@ -85,6 +89,24 @@ pub fn simulate(scenario: &Scenario) -> Simulated {
         performance,
         zero_s,
     }
+}
+
+/// One thread a unit; each unit draws its own numbers, so the order does not matter.
+fn side_by_side(
+    sites: &[Site],
+    one: impl Fn(Site) -> SimulatedUnit + Send + Copy,
+) -> Vec<SimulatedUnit> {
+    std::thread::scope(|scope| {
+        let threads: Vec<_> = sites
+            .iter()
+            .map(|&site| (site, scope.spawn(move || one(site))))
+            .collect();
+        threads
+            .into_iter()
+            // a thread that could not finish is done over here, and fails here if it must
+            .map(|(site, thread)| thread.join().unwrap_or_else(|_| one(site)))
+            .collect()
+    })
 }
 
 /// The hip's clock counts; the wrist's if there is no hip; else the first unit's.
@@ -96,23 +118,63 @@ fn reference_site(sites: &[Site]) -> Site {
         .unwrap_or(Site::Wrist)
 }
 
-fn clock(scenario: &Scenario, site: Site, is_reference: bool, zero_s: f64) -> Clock {
+/// The reference clock reads `zero_s` when the practice starts.
+fn on_reference(clock: &mut ClockTruth, zero_s: f64) {
+    let away_s = zero_s * (1.0 + clock.drift_ppm * 1e-6);
+    clock.offset_s -= away_s;
+    for step in &mut clock.steps {
+        step.from_s += zero_s;
+        step.offset_s -= away_s;
+    }
+}
+
+fn clock(scenario: &Scenario, site: Site, is_reference: bool, zero_s: f64, until_s: f64) -> Clock {
     let mut random = Random::new(scenario.seed, &format!("clock {site}"));
     let start_s = random.range(0.0, 0.4);
     let drift_ppm = random.range(-scenario.drift_ppm, scenario.drift_ppm);
     let away_s = random.range(-scenario.offset_s, scenario.offset_s);
-    if is_reference || scenario.sync == Sync::Shared {
-        return Clock {
-            start_s,
-            stamp_s: zero_s + start_s,
-            drift_ppm: 0.0,
-        };
+    let late_s = random.range(0.0, scenario.start_late_s);
+    let early_s = random.range(0.0, scenario.stop_early_s);
+    let common = Clock {
+        start_s,
+        stamp_s: zero_s + start_s,
+        drift_ppm: 0.0,
+        stop_s: until_s,
+        restart: None,
+    };
+    if is_reference {
+        return common;
     }
+    let (start_s, stop_s) = (start_s + late_s, until_s - early_s);
+    let middle_s = until_s * random.range(0.35, 0.65);
+    let silent_s = random.range(1.5, 6.0);
+    let jump_s = random.range(0.5, 1.0 + scenario.offset_s) - 0.5 * silent_s;
+    let alone = scenario.sync != Sync::Shared;
     Clock {
         start_s,
-        stamp_s: (zero_s + start_s + away_s).max(0.0),
-        drift_ppm,
+        stamp_s: if alone {
+            (zero_s + start_s + away_s).max(0.0)
+        } else {
+            zero_s + start_s
+        },
+        drift_ppm: if alone { drift_ppm } else { 0.0 },
+        stop_s,
+        restart: (alone && scenario.restart && Some(site) == restarting(scenario)).then_some((
+            middle_s,
+            middle_s + silent_s,
+            jump_s,
+        )),
     }
+}
+
+/// The last of the sites that is not the reference.
+fn restarting(scenario: &Scenario) -> Option<Site> {
+    let reference = reference_site(&scenario.sites);
+    scenario
+        .sites
+        .iter()
+        .copied()
+        .rfind(|&site| site != reference)
 }
 
 /// Taps at the start and end, where there are any.
@@ -193,6 +255,20 @@ fn tell(
         }
     }
     let mut activities = performance.activities.clone();
+    if scenario.handling {
+        let until_s = performance.until_s;
+        let off_s = until_s - plan::HANDLING_S;
+        for (kind, from_s, to_s) in [
+            ("strapping on", 0.0, plan::HANDLING_S),
+            ("taking off", off_s, until_s),
+        ] {
+            activities.push(ActivityTruth {
+                kind: kind.to_owned(),
+                from_s,
+                to_s,
+            });
+        }
+    }
     activities.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     for activity in &mut activities {
         activity.from_s += zero_s;
@@ -206,7 +282,10 @@ fn tell(
         schema: TRUTH_SCHEMA.to_owned(),
         simulated: true,
         reference_site,
-        clocks: units.iter().map(|unit| (unit.site, unit.clock)).collect(),
+        clocks: units
+            .iter()
+            .map(|unit| (unit.site, unit.clock.clone()))
+            .collect(),
         mountings: units
             .iter()
             .map(|unit| (unit.site, wxyz(&unit.mounting)))

@@ -129,6 +129,11 @@ impl TurnTrack {
         Self { base, turns, slots }
     }
 
+    /// The turns, in order.
+    pub fn turns(&self) -> &[Turn] {
+        &self.turns
+    }
+
     /// Attitude and rates at a time.
     pub fn at(&self, time_s: f64) -> Spin {
         let slot = slot_of(time_s).and_then(|slot| self.slots.get(slot));
@@ -140,6 +145,46 @@ impl TurnTrack {
             ),
             None => spin_of(self.base, &self.turns, time_s),
         }
+    }
+}
+
+/// One sine of a sway.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sine {
+    /// Angle, rad.
+    pub size_rad: f64,
+    /// Angular frequency, rad/s.
+    pub omega_rad_s: f64,
+    /// Phase at time 0, rad.
+    pub phase_rad: f64,
+}
+
+/// Breathing, balance and tremor: sums of sines about the segment's x and then its z axis.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sway {
+    /// About x, about z.
+    pub sines: [[Sine; 3]; 2],
+}
+
+impl Sway {
+    fn at(&self, time_s: f64) -> Spin {
+        let about = |axis: UnitVector3<f64>, sines: &[Sine; 3]| {
+            let (mut angle_rad, mut rate, mut accel) = (0.0, 0.0, 0.0);
+            for sine in sines {
+                let omega = sine.omega_rad_s;
+                let (sin, cos) = omega.mul_add(time_s, sine.phase_rad).sin_cos();
+                angle_rad += sine.size_rad * sin;
+                rate += sine.size_rad * omega * cos;
+                accel -= sine.size_rad * omega * omega * sin;
+            }
+            Spin {
+                attitude: UnitQuaternion::from_axis_angle(&axis, angle_rad),
+                rate: axis.into_inner() * rate,
+                accel: axis.into_inner() * accel,
+            }
+        };
+        let [x, z] = &self.sines;
+        about(Vector3::x_axis(), x).then(&about(Vector3::z_axis(), z))
     }
 }
 
@@ -235,7 +280,7 @@ pub struct Motion {
     /// Segment to heading frame, by [`Site::index`].
     pub segments: [TurnTrack; 4],
     /// Small unceasing sway, applied after the turns.
-    pub sway: [TurnTrack; 4],
+    pub sway: [Sway; 4],
     /// Pelvis centre; then the give of each joint.
     pub joints: [MoveTrack; 4],
     /// Mirrored left to right.

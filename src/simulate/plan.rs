@@ -19,13 +19,13 @@ pub const HANDLING_S: f64 = 16.0;
 pub fn perform(scenario: &Scenario) -> Performance {
     let random = Random::new(scenario.seed, "practice");
     let mut planner = Planner {
-        script: Script::new(Athlete::of(scenario), random, scenario.impact),
+        script: Script::new(Athlete::of(scenario), random, scenario),
         scenario,
         serves: 0,
     };
     planner.open();
     let end_s = scenario.minutes * 60.0 - if scenario.handling { HANDLING_S } else { 3.0 };
-    while planner.script.now_s < end_s {
+    while planner.script.now_s < end_s && !planner.served_out() {
         match scenario.activity {
             Activity::Basket => planner.basket(),
             Activity::Match => planner.point(),
@@ -145,7 +145,7 @@ impl Planner<'_> {
             return false;
         }
         if self.script.random.chance(self.scenario.dry_share) {
-            let order = self.order(false, number, ritual && self.serves % 2 == 0);
+            let order = self.order(false, number, ritual && self.serves.is_multiple_of(2));
             serve::serve(&mut self.script, &order);
         }
         let order = self.order(true, number, ritual);
@@ -285,6 +285,15 @@ impl Planner<'_> {
                 daily::stand(script, length_s);
             }
         }
+    }
+
+    /// A basket practice ends with its last ball.
+    fn served_out(&self) -> bool {
+        self.scenario.activity == Activity::Basket
+            && self
+                .scenario
+                .serve_limit
+                .is_some_and(|most| self.serves >= most)
     }
 
     fn over(&self) -> bool {

@@ -109,6 +109,8 @@ pub struct Scenario {
     pub rate_hz: f64,
     /// Sample rates of single units where they differ, by [`Site::index`], Hz.
     pub own_rate_hz: [Option<f64>; 4],
+    /// Largest departure of a unit's real rate from the nominal one, percent.
+    pub rate_error_percent: f64,
     /// Length of the practice, min.
     pub minutes: f64,
     /// What is practised.
@@ -119,6 +121,8 @@ pub struct Scenario {
     pub lags_ms: Option<[f64; 3]>,
     /// Added to the hip-trunk lag in this practice, ms.
     pub hip_trunk_shift_ms: f64,
+    /// Standard deviation of the mean peak times from practice to practice, ms.
+    pub day_spread_ms: f64,
     /// Standard deviation of each peak time from serve to serve, ms.
     pub lag_spread_ms: f64,
     /// Mean time of the forearm's peak against impact, ms; none draws it for the athlete.
@@ -157,6 +161,8 @@ pub struct Scenario {
     pub filter_hz: Option<f64>,
     /// Order of that low-pass, 1 or 2.
     pub filter_order: u32,
+    /// Whether the profile written beside the logs states that low-pass's delay.
+    pub filter_stated: bool,
     /// Largest clock offset between units, s.
     pub offset_s: f64,
     /// Largest drift between units, parts per million.
@@ -165,6 +171,13 @@ pub struct Scenario {
     pub jitter_ms: f64,
     /// Gaps in each log, per minute.
     pub gaps_per_min: f64,
+    /// Units other than the reference start late by up to this, s.
+    pub start_late_s: f64,
+    /// Units other than the reference stop early by up to this, s.
+    pub stop_early_s: f64,
+    /// One unit other than the reference restarts in the middle: a gap of a few seconds, and its
+    /// stamps jump.
+    pub restart: bool,
     /// How the logs are written.
     pub layout: Layout,
 }
@@ -178,11 +191,13 @@ impl Default for Scenario {
             sites: Site::ALL.to_vec(),
             rate_hz: 500.0,
             own_rate_hz: [None; 4],
+            rate_error_percent: 0.0,
             minutes: 5.0,
             activity: Activity::Mixed,
             variant: None,
             lags_ms: None,
             hip_trunk_shift_ms: 0.0,
+            day_spread_ms: 0.0,
             lag_spread_ms: 3.0,
             wrist_peak_ms: None,
             full_speed_dps: None,
@@ -202,16 +217,31 @@ impl Default for Scenario {
             quantised: true,
             filter_hz: None,
             filter_order: 2,
+            filter_stated: true,
             offset_s: 3.0,
             drift_ppm: 20.0,
             jitter_ms: 0.02,
             gaps_per_min: 0.0,
+            start_late_s: 0.0,
+            stop_early_s: 0.0,
+            restart: false,
             layout: Layout::GDpsSeconds,
         }
     }
 }
 
 impl Scenario {
+    /// Low-frequency delay of the units' own low-pass, ms; none without one.
+    pub fn filter_delay_ms(&self) -> Option<f64> {
+        let corner = std::f64::consts::TAU * self.filter_hz?;
+        let factor = if self.filter_order <= 1 {
+            1.0
+        } else {
+            std::f64::consts::SQRT_2
+        };
+        Some(1e3 * factor / corner)
+    }
+
     /// The default scenario of a seed: athlete and practice both follow it.
     pub fn of_seed(seed: u64) -> Self {
         Self {
@@ -290,6 +320,8 @@ impl Scenario {
             },
             sites,
             rate_hz,
+            own_rate_hz: std::array::from_fn(|_| r.chance(0.08).then_some(rate_hz * 0.5)),
+            rate_error_percent: r.range(0.0, 0.8),
             minutes: r.range(3.0, 6.0),
             activity: activity
                 .get(chosen_activity)
@@ -312,10 +344,15 @@ impl Scenario {
             gyro_range_dps: r.weighted(&[(2000.0, 0.8), (4000.0, 0.2)], 2000.0),
             filter_hz: r
                 .chance(0.3)
-                .then(|| r.range(0.2, 0.4) * rate_hz.min(600.0)),
+                .then(|| r.range(0.25, 0.48) * rate_hz.min(600.0)),
+            filter_order: r.whole(1, 2),
+            filter_stated: r.chance(0.7),
             offset_s: r.weighted(&[(3.0, 0.6), (60.0, 0.3), (5000.0, 0.1)], 3.0),
             drift_ppm: r.range(2.0, 60.0),
             jitter_ms: r.range(0.0, 0.2),
+            start_late_s: if r.chance(0.1) { 40.0 } else { 0.0 },
+            stop_early_s: if r.chance(0.1) { 40.0 } else { 0.0 },
+            restart: r.chance(0.05),
             gaps_per_min: if r.chance(0.25) {
                 r.range(0.1, 1.0)
             } else {

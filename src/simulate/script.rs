@@ -1,12 +1,15 @@
 //! A practice under construction: a cursor in time, the pose held there, and the components laid so
 //! far.
 
+use std::f64::consts::TAU;
+
 use nalgebra::{UnitQuaternion, UnitVector3, Vector3};
 
 use super::athlete::Athlete;
-use super::motion::{Motion, Move, MoveTrack, Turn, TurnTrack, spin_of};
+use super::motion::{Motion, Move, MoveTrack, Sine, Sway, Turn, TurnTrack, spin_of};
 use super::pose::{self, Pose};
 use super::random::Random;
+use super::scenario::Scenario;
 use super::shape::Shape;
 use super::truth::{ActivityTruth, GestureTruth, PeakTruth, SwingTruth};
 use crate::frames::Site;
@@ -62,6 +65,8 @@ pub struct Script {
     pub gestures: Vec<GestureTruth>,
     /// Strength of ball impacts.
     pub impact: f64,
+    /// Strength of soft-tissue shake.
+    pub wobble: f64,
     start_pose: Pose,
     heading_turns: Turns,
     turns: [Turns; 4],
@@ -70,7 +75,7 @@ pub struct Script {
 
 impl Script {
     /// An empty practice.
-    pub fn new(athlete: Athlete, random: Random, impact: f64) -> Self {
+    pub fn new(athlete: Athlete, random: Random, scenario: &Scenario) -> Self {
         Self {
             now_s: 0.0,
             pose: pose::at_ease(),
@@ -81,7 +86,8 @@ impl Script {
             swings: Vec::new(),
             activities: Vec::new(),
             gestures: Vec::new(),
-            impact,
+            impact: scenario.impact,
+            wobble: scenario.wobble,
             start_pose: pose::at_ease(),
             heading_turns: Vec::new(),
             turns: Default::default(),
@@ -224,7 +230,7 @@ impl Script {
 
     /// The whole motion, and all that is known about it.
     pub fn finish(mut self, mirrored: bool, until_s: f64) -> Performance {
-        let sway = sway(&mut self.random, until_s);
+        let sway = sway(&mut self.random);
         let [pelvis, thorax, arm, forearm] = self.turns;
         let [root, lumbar, shoulder, elbow] = self.moves;
         let [q0, q1, q2, q3] = self.start_pose;
@@ -299,31 +305,24 @@ pub fn turn_between(
     })
 }
 
-/// Breathing, balance and tremor: a few small waves on each segment, all the time.
-fn sway(random: &mut Random, until_s: f64) -> [TurnTrack; 4] {
+/// Two slow waves and a tremor about each of two axes, larger the further out the segment.
+fn sway(random: &mut Random) -> [Sway; 4] {
     std::array::from_fn(|i| {
-        let size = [0.25, 0.3, 0.4, 0.5][i];
-        let turns = (0..5)
-            .map(|wave| {
-                let (hz, angle_deg) = if wave < 3 {
-                    (random.range(0.15, 0.7), size * random.range(0.3, 1.0))
-                } else {
-                    (random.range(7.0, 11.0), size * random.range(0.005, 0.015))
-                };
-                Turn {
-                    start_s: -20.0,
-                    end_s: until_s + 20.0,
-                    axis: random.direction(),
-                    angle_rad: angle_deg.to_radians(),
-                    shape: Shape::Wave {
-                        cycles: hz * (until_s + 40.0),
-                        phase_rad: random.range(0.0, std::f64::consts::TAU),
-                        edge: 5.0 / (until_s + 40.0),
-                    },
-                }
-            })
-            .collect();
-        TurnTrack::new(UnitQuaternion::identity(), turns, until_s)
+        let size_deg = [0.3, 0.4, 0.8, 1.2][i];
+        let mut sine = |low_hz: f64, high_hz: f64, low: f64, high: f64| Sine {
+            size_rad: (size_deg * random.range(low, high)).to_radians(),
+            omega_rad_s: TAU * random.range(low_hz, high_hz),
+            phase_rad: random.range(0.0, TAU),
+        };
+        Sway {
+            sines: std::array::from_fn(|_| {
+                [
+                    sine(0.12, 0.35, 0.5, 1.2),
+                    sine(0.3, 0.8, 0.2, 0.7),
+                    sine(7.0, 11.0, 0.002, 0.006),
+                ]
+            }),
+        }
     })
 }
 

@@ -9,7 +9,7 @@ use super::motion::Bone;
 use super::random::Random;
 use super::scenario::Scenario;
 use super::script::{Performance, Ring};
-use super::truth::ClockTruth;
+use super::truth::{ClockStep, ClockTruth};
 use crate::frames::Site;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -23,7 +23,7 @@ pub const GYRO_CLIPPED: u8 = 2;
 pub struct SimulatedUnit {
     /// Where it is worn.
     pub site: Site,
-    /// Nominal rate, Hz.
+    /// Real rate on its own clock, Hz.
     pub rate_hz: f64,
     /// Time stamps on the unit's own clock, s.
     pub time_s: Vec<f64>,
@@ -120,6 +120,38 @@ pub struct Clock {
     pub stamp_s: f64,
     /// Runs fast by, parts per million.
     pub drift_ppm: f64,
+    /// Last sample, s of the practice.
+    pub stop_s: f64,
+    /// Restart: from and to in s of the practice, and the jump of the stamps, s.
+    pub restart: Option<(f64, f64, f64)>,
+}
+
+impl Clock {
+    /// Lost to the restart.
+    fn silent(&self, time_s: f64) -> bool {
+        self.restart
+            .is_some_and(|(from_s, to_s, _)| time_s >= from_s && time_s < to_s)
+    }
+
+    /// Against the practice's own time.
+    fn truth(&self) -> ClockTruth {
+        let offset_s = self.stamp_s - self.start_s * (1.0 + self.drift_ppm * 1e-6);
+        let steps = self.restart.map(|(_, from_s, jump_s)| ClockStep {
+            from_s,
+            offset_s: offset_s + jump_s,
+        });
+        ClockTruth {
+            offset_s,
+            drift_ppm: self.drift_ppm,
+            steps: steps.into_iter().collect(),
+        }
+    }
+
+    fn jump_s(&self, time_s: f64) -> f64 {
+        self.restart
+            .filter(|&(_, to_s, _)| time_s >= to_s)
+            .map_or(0.0, |(_, _, jump_s)| jump_s)
+    }
 }
 
 /// Records one unit.
@@ -129,7 +161,9 @@ pub fn record(
     clock: Clock,
     mut random: Random,
 ) -> SimulatedUnit {
-    let rate_hz = scenario.own_rate_hz[carried.site.index()].unwrap_or(scenario.rate_hz);
+    let nominal_hz = scenario.own_rate_hz[carried.site.index()].unwrap_or(scenario.rate_hz);
+    let off_percent = scenario.rate_error_percent;
+    let rate_hz = nominal_hz * (1.0 + 0.01 * random.range(-off_percent, off_percent));
     let mut errors = Errors::draw(scenario, rate_hz, &mut random);
     let over = oversampling(scenario, rate_hz);
     let step_s = 1.0 / (rate_hz * over as f64 * (1.0 + clock.drift_ppm * 1e-6));
@@ -140,7 +174,8 @@ pub fn record(
     let mut gaps = Gaps::new(scenario.gaps_per_min, clock.start_s, &mut random);
     let mut rings = Rings::new(&carried.performance.rings, carried.site);
     let mut unit = empty(scenario, carried, clock, rate_hz, errors.gyro_bias);
-    let count = ((carried.performance.until_s - clock.start_s) / (step_s * over as f64)) as usize; // non-negative length of a practice
+    // `as` gives 0 for a log that would stop before it starts
+    let count = ((clock.stop_s - clock.start_s) / (step_s * over as f64)) as usize;
     for n in 0..count * over {
         let time_s = clock.start_s + n as f64 * step_s;
         let mut reading = felt(carried, &mut skin, &mut rings, time_s);
@@ -150,10 +185,10 @@ pub fn record(
         if n % over != 0 {
             continue;
         }
-        let stamp_s = clock.stamp_s + (n / over) as f64 / rate_hz;
+        let stamp_s = clock.stamp_s + (n / over) as f64 / rate_hz + clock.jump_s(time_s);
         let stamp_s = stamp_s + scenario.jitter_ms * 1e-3 * errors.random.normal();
         let (accel, gyro) = errors.apply(reading, time_s);
-        if gaps.lose(time_s, &mut errors.random) {
+        if clock.silent(time_s) || gaps.lose(time_s, &mut errors.random) {
             unit.lost += 1;
             continue;
         }
@@ -190,10 +225,7 @@ fn empty(
         gyro_rad_s: Vec::new(),
         clipped: Vec::new(),
         lost: 0,
-        clock: ClockTruth {
-            offset_s: clock.stamp_s - clock.start_s * (1.0 + clock.drift_ppm * 1e-6),
-            drift_ppm: clock.drift_ppm,
-        },
+        clock: clock.truth(),
         mounting: fit.mounting,
         lever_m: fit.lever_m,
         gyro_bias_rad_s,

@@ -8,7 +8,7 @@ use super::impact::ball_ring;
 use super::pose::{self, Pose, limb, torso};
 use super::script::Script;
 use super::shape::{Hop, Shape};
-use super::swing::{Burst, SegmentSwing};
+use super::swing::{Burst, SegmentSwing, texture};
 use super::truth::SwingTruth;
 use crate::frames::Site;
 
@@ -268,11 +268,12 @@ fn torso_swing(script: &mut Script, order: &ServeOrder, times: &Times) {
             via: None,
             via_within_deg: 0.0,
             approach: (times.loading - 0.1, times.deepest + 0.08),
-            after: vec![(
+            after: (
                 finish * script.slight(4.0),
-                times.impact + 0.01,
-                times.land + 0.25,
-            )],
+                times.impact,
+                times.impact + 0.6,
+            ),
+            texture: texture(script, times.impact, peak_rad_s),
             knock_rad_s: 0.0,
         }
         .lay(script);
@@ -333,15 +334,23 @@ fn arm_swing(script: &mut Script, order: &ServeOrder, times: &Times) {
                     offset_s: script.random.range(0.004, 0.015),
                     angle_deg: angle_deg * axial,
                 },
+                // the trunk carries the arm along
+                Burst {
+                    axis: Vector3::new(0.1, 0.2, 1.0),
+                    share: script.random.range(0.18, 0.28),
+                    offset_s: a.peak_s[1] - a.peak_s[i],
+                    angle_deg: script.random.range(35.0, 60.0),
+                },
             ],
             via: Some((held, times.wind_up + 0.05, times.deepest - 0.02)),
             via_within_deg: 75.0 * order.effort.sqrt(),
             approach: (times.deepest - 0.06, times.impact - 0.09),
-            after: vec![(
+            after: (
                 finish * script.slight(6.0),
-                times.impact + 0.015,
-                times.land + 0.12,
-            )],
+                times.impact,
+                times.impact + 0.42,
+            ),
+            texture: texture(script, times.impact, peak_rad_s),
             knock_rad_s: if order.contact { knock } else { 0.0 },
         }
         .lay(script);
@@ -409,7 +418,7 @@ pub fn smash(script: &mut Script, effort: f64) {
 pub fn throw(script: &mut Script) {
     let began_s = script.now_s;
     let effort = script.random.range(0.25, 0.5);
-    let impact = began_s + script.random.range(0.7, 1.1);
+    let impact = began_s + script.random.range(1.1, 1.6);
     let times = Times {
         wind_up: began_s + 0.1,
         loading: impact - 0.55,

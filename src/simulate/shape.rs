@@ -28,7 +28,7 @@ pub enum Shape {
         /// Power of the fall.
         b: u32,
     },
-    /// From 0 to 1; the rate is a squared hyperbolic secant, 30 time constants wide.
+    /// From 0 to 1; the rate is a squared hyperbolic secant, 40 time constants wide.
     Logistic,
     /// From 0 to 1; the rate is a normal curve, 14 standard deviations wide.
     Gauss,
@@ -176,7 +176,7 @@ fn bell(a: u32, b: u32, x: f64) -> Jet {
 }
 
 fn logistic(x: f64) -> Jet {
-    const WIDTH: f64 = 30.0;
+    const WIDTH: f64 = 40.0;
     let s = 1.0 / (1.0 + (-(x - 0.5) * WIDTH).exp());
     let rate = s * (1.0 - s);
     jet(

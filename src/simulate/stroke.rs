@@ -9,7 +9,7 @@ use super::impact::ball_ring;
 use super::pose::{self, limb, torso};
 use super::script::Script;
 use super::shape::Shape;
-use super::swing::{Burst, SegmentSwing};
+use super::swing::{Burst, SegmentSwing, texture};
 use super::truth::SwingTruth;
 use crate::frames::Site;
 
@@ -41,7 +41,9 @@ struct Recipe {
     finish: [Vector3<f64>; 2],
     /// How much the forearm's burst goes upward.
     lift: f64,
+    /// Before impact, when the preparation starts and when it is over, s.
     prepare_s: f64,
+    ready_s: f64,
 }
 
 fn recipe(script: &mut Script, stroke: Stroke) -> Recipe {
@@ -68,7 +70,8 @@ fn recipe(script: &mut Script, stroke: Stroke) -> Recipe {
                 Vector3::new(-0.3, 0.7, r.range(0.0, 0.8)),
             ],
             lift: r.range(0.2, 0.9),
-            prepare_s: r.range(0.45, 0.7),
+            prepare_s: r.range(0.5, 0.75),
+            ready_s: 0.14,
         },
         Stroke::Backhand => Recipe {
             name: "backhand",
@@ -90,7 +93,8 @@ fn recipe(script: &mut Script, stroke: Stroke) -> Recipe {
                 Vector3::new(-0.1, -0.6, r.range(0.2, 0.9)),
             ],
             lift: r.range(0.1, 0.6),
-            prepare_s: r.range(0.45, 0.7),
+            prepare_s: r.range(0.5, 0.75),
+            ready_s: 0.14,
         },
         Stroke::Volley => {
             let side = r.sign();
@@ -109,7 +113,8 @@ fn recipe(script: &mut Script, stroke: Stroke) -> Recipe {
                     Vector3::new(0.8, -0.2 * side, r.range(0.0, 0.5)),
                 ],
                 lift: -0.2,
-                prepare_s: r.range(0.25, 0.4),
+                prepare_s: r.range(0.35, 0.5),
+                ready_s: 0.08,
             }
         }
     }
@@ -143,8 +148,9 @@ pub fn stroke(script: &mut Script, stroke: Stroke, effort: f64) {
     let step_s = impact_s + script.random.range(0.05, 0.3);
     let blow_m_s2 = script.random.range(3.0, 9.0);
     script.ground_blow(step_s, blow_m_s2, 0.04);
-    script.now_s = impact_s + 0.55;
-    script.settle(&pose::ready(), 0.5);
+    script.now_s = impact_s + 0.5;
+    let recover_s = script.random.range(0.7, 1.0);
+    script.settle(&pose::ready(), recover_s);
     script.note(recipe.name, began_s);
 }
 
@@ -174,13 +180,14 @@ fn segment(script: &mut Script, recipe: &Recipe, site: Site, effort: f64, impact
         0.15
     };
     let plain = (1.0_f64 - axial * axial).sqrt();
+    let peak_rad_s = script.athlete.full_speed_rad_s[i] * recipe.speed[i] * effort;
     let knock = 1.3 * effort * if site == Site::Wrist { 1.0 } else { 0.3 };
     SegmentSwing {
         site,
         impact_s,
         impact_pose,
         peak_s: impact_s + recipe.peak_s[i],
-        peak_rad_s: script.athlete.full_speed_rad_s[i] * recipe.speed[i] * effort,
+        peak_rad_s,
         shape: script.athlete.burst,
         bursts: vec![
             Burst {
@@ -198,8 +205,9 @@ fn segment(script: &mut Script, recipe: &Recipe, site: Site, effort: f64, impact
         ],
         via: None,
         via_within_deg: 0.0,
-        approach: (impact_s - recipe.prepare_s - 0.1, impact_s - 0.16),
-        after: vec![(finish, impact_s + 0.01, impact_s + 0.5)],
+        approach: (impact_s - recipe.prepare_s - 0.1, impact_s - recipe.ready_s),
+        after: (finish, impact_s, impact_s + 0.55),
+        texture: texture(script, impact_s, peak_rad_s),
         knock_rad_s: if limb_site { knock } else { 0.0 },
     }
     .lay(script);

@@ -3,6 +3,7 @@
 
 use nalgebra::{UnitQuaternion, UnitVector3, Vector3};
 
+use super::impact::tissue_ring;
 use super::motion::Turn;
 use super::script::{Script, Turns, peak_of_turns, turn_between};
 use super::shape::Shape;
@@ -21,7 +22,7 @@ pub struct Burst {
     pub angle_deg: f64,
 }
 
-/// An attitude to reach between two times.
+/// An attitude to reach, from when, and by when.
 pub type Leg = (UnitQuaternion<f64>, f64, f64);
 
 /// The swing of one segment.
@@ -47,8 +48,10 @@ pub struct SegmentSwing {
     pub via_within_deg: f64,
     /// When the start attitude of the bursts is taken up, s.
     pub approach: (f64, f64),
-    /// Attitudes after impact.
-    pub after: Vec<Leg>,
+    /// Attitude after impact, taken up between two times; later where it would take too fast a turn.
+    pub after: Leg,
+    /// Small turns there and back that no two swings share.
+    pub texture: Turns,
     /// Angular speed lost to the ball, rad/s about the first burst's axis; 0 without a ball.
     pub knock_rad_s: f64,
 }
@@ -57,21 +60,31 @@ impl SegmentSwing {
     /// Lays the swing, its peak where it was asked for.
     pub fn lay(&self, script: &mut Script) {
         const ROUNDS: usize = 14;
+        const NEAR_S: f64 = 0.08;
         let from = script.pose[self.site.index()];
         let (mut shift_s, mut scale) = (0.0, 1.0);
         let (mut turns, mut end) = self.turns(from, shift_s, scale);
         for _ in 0..ROUNDS {
-            let (time_s, speed) =
-                peak_of_turns(from, &turns, self.impact_s - 0.30, self.impact_s + 0.10);
+            // near the wanted place only: a fast preparation must not pull the burst along
+            let near = (
+                self.peak_s - NEAR_S,
+                (self.peak_s + NEAR_S).min(self.impact_s + 0.1),
+            );
+            let (time_s, speed) = peak_of_turns(from, &turns, near.0, near.1);
             let (late_s, ratio) = (time_s - self.peak_s, speed / self.peak_rad_s);
             if late_s.abs() < 2e-6 && (ratio - 1.0).abs() < 1e-4 {
                 break;
             }
-            shift_s -= 0.9 * late_s;
-            scale = (scale / ratio).clamp(0.1, 4.0);
+            shift_s = (shift_s - 0.9 * late_s).clamp(-NEAR_S, NEAR_S);
+            scale = (scale / ratio).clamp(0.3, 3.0);
             (turns, end) = self.turns(from, shift_s, scale);
         }
         script.lay(self.site, turns, end);
+        if let Some(main) = self.bursts.first() {
+            let axis = self.impact_pose.inverse() * main.axis;
+            let ring = tissue_ring(script, self.site, self.peak_s, self.peak_rad_s, axis);
+            script.rings.push(ring);
+        }
     }
 
     /// The turns for a shift and scale of the bursts, and the attitude they end in.
@@ -86,6 +99,7 @@ impl SegmentSwing {
             .iter()
             .map(|burst| self.burst(burst, shift_s, scale))
             .chain(self.knock())
+            .chain(self.texture.iter().cloned())
             .collect();
         let part = |time_s: f64| {
             bursts.iter().fold(UnitQuaternion::identity(), |q, turn| {
@@ -95,25 +109,31 @@ impl SegmentSwing {
         let before = self.impact_pose * part(self.impact_s).inverse();
         let mut pose = from;
         let mut turns = Turns::new();
-        let go = |turns: &mut Turns, pose: &mut UnitQuaternion<f64>, leg: &Leg| {
-            turns.extend(turn_between(*pose, leg.0, leg.1, leg.2));
-            *pose = leg.0;
-        };
-        if let Some((held, from_s, until_s)) = &self.via {
-            let near = within(before, *held, self.via_within_deg.to_radians());
-            go(&mut turns, &mut pose, &(near, *from_s, *until_s));
+        if let Some((held, from_s, until_s)) = self.via {
+            let near = within(before, held, self.via_within_deg.to_radians());
+            turns.extend(turn_between(pose, near, from_s, until_s));
+            pose = near;
         }
-        go(
-            &mut turns,
-            &mut pose,
-            &(before, self.approach.0, self.approach.1),
-        );
-        pose *= part(f64::INFINITY);
+        turns.extend(turn_between(pose, before, self.approach.0, self.approach.1));
+        let pose = before * part(f64::INFINITY);
         turns.extend(bursts);
-        for leg in &self.after {
-            go(&mut turns, &mut pose, leg);
-        }
-        (turns, pose)
+        turns.extend(self.follow_through(pose));
+        (turns, self.after.0)
+    }
+
+    /// Rises fast as the burst fades, then dies away.
+    fn follow_through(&self, from: UnitQuaternion<f64>) -> Option<Turn> {
+        const SHAPE: Shape = Shape::Bell { a: 2, b: 4 };
+        const MOST: f64 = 0.45;
+        let (to, from_s, until_s) = self.after;
+        let turn = turn_between(from, to, from_s, until_s)?;
+        let fastest_rad_s = turn.angle_rad * SHAPE.fastest().1 / (until_s - from_s);
+        let slower = (fastest_rad_s / (MOST * self.peak_rad_s)).max(1.0);
+        Some(Turn {
+            end_s: from_s + (until_s - from_s) * slower,
+            shape: SHAPE,
+            ..turn
+        })
     }
 
     fn burst(&self, burst: &Burst, shift_s: f64, scale: f64) -> Turn {
@@ -155,6 +175,25 @@ fn within(
 ) -> UnitQuaternion<f64> {
     let way = (from.inverse() * to).scaled_axis();
     from * UnitQuaternion::from_scaled_axis(way.cap_magnitude(most_rad))
+}
+
+/// Three small turns there and back around impact, rates up to a few percent of the peak.
+pub fn texture(script: &mut Script, impact_s: f64, peak_rad_s: f64) -> Turns {
+    (0..3)
+        .map(|_| {
+            let length_s = script.random.range(0.15, 0.4);
+            let start_s = impact_s + script.random.range(-0.35, 0.05);
+            let rate_rad_s = peak_rad_s * script.random.range(0.01, 0.05);
+            // a 4-4 bump of height 1 and length 1 is at most 4.6 steep
+            Turn {
+                start_s,
+                end_s: start_s + length_s,
+                axis: script.random.direction(),
+                angle_rad: rate_rad_s * length_s / 4.6,
+                shape: Shape::BUMP,
+            }
+        })
+        .collect()
 }
 
 fn angle(turn: &Turn, time_s: f64) -> UnitQuaternion<f64> {

@@ -41,12 +41,24 @@ pub struct Truth {
 }
 
 /// `unit_time = ref_time * (1 + drift_ppm * 1e-6) + offset_s`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClockTruth {
     /// Offset at reference time 0.
     pub offset_s: f64,
     /// Drift.
     pub drift_ppm: f64,
+    /// After a restart: from when on the reference clock, and the offset from then on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub steps: Vec<ClockStep>,
+}
+
+/// A later piece of a clock that stepped; the drift stays.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ClockStep {
+    /// First sample after the step, reference clock.
+    pub from_s: f64,
+    /// Offset at reference time 0 from then on.
+    pub offset_s: f64,
 }
 
 /// One swing.

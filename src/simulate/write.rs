@@ -10,8 +10,7 @@ use flate2::write::GzEncoder;
 use super::layout::Layout;
 use super::scenario::Scenario;
 use super::sensor::SimulatedUnit;
-use super::{Simulated, simulate};
-use crate::frames::Hand;
+use super::{Simulated, settings, simulate};
 
 /// Text of the notice in every written block.
 pub const NOTICE: &str = "SIMULATED DATA\n\n\
@@ -78,6 +77,13 @@ pub struct BlockPlan {
     pub sessions: Vec<SessionPlan>,
 }
 
+impl BlockPlan {
+    /// The scenario that block.toml describes: the first session's.
+    pub fn usual(&self) -> Option<&Scenario> {
+        self.sessions.first().map(|session| &session.scenario)
+    }
+}
+
 /// Writes a block folder; gives the truth of each session. Refuses a folder that is not empty.
 pub fn write_block(folder: &Path, plan: &BlockPlan) -> Result<Vec<Simulated>, WriteError> {
     if let Ok(mut entries) = fs::read_dir(folder)
@@ -89,7 +95,7 @@ pub fn write_block(folder: &Path, plan: &BlockPlan) -> Result<Vec<Simulated>, Wr
     }
     fs::create_dir_all(folder).map_err(io_at(folder))?;
     put(&folder.join("SIMULATED.txt"), NOTICE)?;
-    put(&folder.join("block.toml"), &block_toml(plan))?;
+    put(&folder.join("block.toml"), &settings::block_toml(plan))?;
     if let Some(text) = &plan.plan_toml {
         put(&folder.join("plan.toml"), text)?;
     }
@@ -98,20 +104,28 @@ pub fn write_block(folder: &Path, plan: &BlockPlan) -> Result<Vec<Simulated>, Wr
         .map(|session| {
             let simulated = simulate(&session.scenario);
             let inside = folder.join(&session.name);
-            write_session(&inside, session, &simulated)?;
+            write_session(&inside, session, plan.usual(), &simulated)?;
             Ok(simulated)
         })
         .collect()
 }
 
-/// Writes one session folder: logs, session.toml and truth.json.
+/// Writes one session folder: logs, session.toml and truth.json. `usual` is what block.toml says;
+/// session.toml holds what differs, all of it where there is no block.
 pub fn write_session(
     folder: &Path,
     session: &SessionPlan,
+    usual: Option<&Scenario>,
     simulated: &Simulated,
 ) -> Result<(), WriteError> {
     fs::create_dir_all(folder).map_err(io_at(folder))?;
-    put(&folder.join("session.toml"), &session_toml(session))?;
+    put(
+        &folder.join("session.toml"),
+        &(session_toml(session) + &settings::differing(&session.scenario, usual)),
+    )?;
+    if let Some(text) = settings::own_profile(&session.scenario) {
+        put(&folder.join(settings::OWN_PROFILE), &text)?;
+    }
     let truth_path = folder.join("truth.json");
     let text = serde_json::to_string_pretty(&simulated.truth)
         .map_err(|error| io_at(&truth_path)(error.into()))?;
@@ -176,64 +190,6 @@ fn combined(out: &mut impl Write, units: &[SimulatedUnit]) -> io::Result<()> {
             *place += 1;
         }
     }
-}
-
-fn block_toml(plan: &BlockPlan) -> String {
-    let first = plan.sessions.first().map(|session| &session.scenario);
-    let standard = Scenario::default();
-    let scenario = first.unwrap_or(&standard);
-    let hand = match scenario.hand {
-        Hand::Right => "right",
-        Hand::Left => "left",
-    };
-    let mut text = format!(
-        "# simulated: see SIMULATED.txt\nathlete = \"{}\"\nhand = \"{hand}\"\n",
-        plan.athlete
-    );
-    if let Some(day) = &plan.returned {
-        text += &format!("returned = {day}\n");
-    }
-    if let Some(day) = &plan.baseline_until {
-        text += &format!("baseline = {{ until = {day} }}\n");
-    }
-    if plan.plan_toml.is_some() {
-        text += "plan = \"plan.toml\"\n";
-    }
-    if !plan.rest_days.is_empty() {
-        let days: Vec<String> = plan
-            .rest_days
-            .iter()
-            .map(|day| format!("\"{day}\""))
-            .collect();
-        text += &format!("rest = [{}]\n", days.join(", "));
-    }
-    text + &units_toml(scenario)
-}
-
-fn units_toml(scenario: &Scenario) -> String {
-    let combined = scenario.layout == Layout::CombinedMilliseconds;
-    scenario
-        .sites
-        .iter()
-        .map(|&site| {
-            let file = if combined {
-                "units.csv.gz".to_owned()
-            } else {
-                format!("{site}.csv.gz")
-            };
-            let id = if combined {
-                format!("unit_id = \"{}\"\n", super::sensor::unit_id(site))
-            } else {
-                String::new()
-            };
-            format!(
-                "\n[units.{site}]\nfile = \"{file}\"\nprofile = \"{}\"\naccel_range_g = {}\ngyro_range_dps = {}\n{id}",
-                scenario.layout.profile(),
-                scenario.accel_range_g,
-                scenario.gyro_range_dps,
-            )
-        })
-        .collect()
 }
 
 fn session_toml(session: &SessionPlan) -> String {

@@ -57,20 +57,15 @@ struct Candidate {
 /// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
 /// agrees.
 pub(crate) fn rough_lines(
-    reference: &dyn Track,
-    unit: &dyn Track,
+    (reference, near): (&dyn Track, &Envelope),
+    (unit, far): (&dyn Track, &Envelope),
     params: &TieParams,
-) -> io::Result<Vec<Line>> {
-    let near = session_envelope(reference, params)?;
-    let far = session_envelope(unit, params)?;
-    let (candidates, lags) = stretch_candidates(&near, &far, params);
+) -> Vec<Line> {
+    let (candidates, lags) = stretch_candidates(near, far, params);
     let mut lines = vote(candidates, lags, params);
     lines.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
     stretch_to_session(&mut lines, reference, unit);
     lines
-        .iter()
-        .map(|line| track_line(reference, unit, line, params))
-        .collect()
 }
 
 /// Lets the lines cover what both logs share: the outer ends, and each seam at the unit's longest gap
@@ -107,7 +102,7 @@ fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Trac
 }
 
 /// The whole log's activity at the coarse alignment step.
-fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Result<Envelope> {
+pub(crate) fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Result<Envelope> {
     let (start_s, end_s) = track.span_s();
     let step_s = params.session_step_s;
     let bins = (((end_s - start_s) / step_s).max(0.0)) as usize + 1; // saturating: a float to an integer
@@ -144,7 +139,7 @@ fn activity(force_m_s2: f32, rate_rad_s: f32) -> f32 {
 
 /// Deviation from the moving mean over `half` bins to each side, held to three times its spread;
 /// missing bins (NaN) are 0.
-fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
+pub(crate) fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
     let mut sums = vec![(0.0_f64, 0_u32); values.len() + 1];
     for (index, value) in values.iter().enumerate() {
         let (sum, count) = sums[index]; // sums is one longer than values
@@ -187,8 +182,8 @@ fn stretch_candidates(
     params: &TieParams,
 ) -> (Vec<Candidate>, usize) {
     let span_s = near.value.len() as f64 * near.step_s;
-    let stretch_s = (span_s / 4.0).clamp(params.stretch_min_s, params.stretch_s);
-    let length = ((stretch_s / near.step_s) as usize).clamp(1, near.value.len().max(1)); // saturating
+    let stretches = (span_s / params.stretch_s).ceil().max(1.0);
+    let length = ((span_s / stretches / near.step_s) as usize + 1).min(near.value.len().max(1)); // saturating
     let mut starts: Vec<usize> = (0..near.value.len()).step_by(length).collect();
     let energy = |start: usize| -> f64 {
         near.value[start..(start + length).min(near.value.len())]
@@ -238,7 +233,7 @@ fn stretch_candidates(
     (candidates, far.value.len() + length)
 }
 
-fn prefix_energy(values: &[f32]) -> Vec<f64> {
+pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
     std::iter::once(0.0)
         .chain(values.iter().scan(0.0, |sum, v| {
             *sum += f64::from(v * v);
@@ -390,124 +385,4 @@ fn members_of(line: &Line, candidates: &[Candidate], params: &TieParams) -> Vec<
         }
     }
     best
-}
-
-/// Follows a rough line along the session in short chunks of the full coarse track.
-fn track_line(
-    reference: &dyn Track,
-    unit: &dyn Track,
-    line: &Line,
-    params: &TieParams,
-) -> io::Result<Line> {
-    let (from_s, to_s) = (line.from_ref_s, line.to_ref_s);
-    let mut points: Vec<(f64, f64)> = Vec::new();
-    let mut at_s = from_s;
-    while at_s < to_s {
-        let until_s = (at_s + params.chunk_s).min(to_s);
-        let middle_s = 0.5 * (at_s + until_s);
-        let shift_s = line.shift_at_s(middle_s);
-        if let Some(found_s) = chunk_shift(reference, unit, (at_s, until_s), shift_s, params)? {
-            points.push((middle_s, found_s));
-        }
-        at_s = until_s;
-    }
-    Ok(robust_line(&points, line, params).unwrap_or(*line))
-}
-
-/// Shift of one chunk near a rough one, from the force envelopes at the coarse track's own step.
-fn chunk_shift(
-    reference: &dyn Track,
-    unit: &dyn Track,
-    (from_s, to_s): (f64, f64),
-    rough_s: f64,
-    params: &TieParams,
-) -> io::Result<Option<f64>> {
-    let reach_s = params.vote_tolerance_s + 0.05;
-    let near = force_envelope(reference, from_s, to_s, params)?;
-    let far = force_envelope(
-        unit,
-        from_s + rough_s - reach_s,
-        to_s + rough_s + reach_s,
-        params,
-    )?;
-    if near.value.len() < 100 || far.value.len() < near.value.len() {
-        return Ok(None);
-    }
-    let own: f64 = near.value.iter().map(|v| f64::from(v * v)).sum();
-    let far_energy = prefix_energy(&far.value);
-    let scores: Vec<f64> = (0..=far.value.len() - near.value.len())
-        .map(|lag| {
-            let there = far_energy[lag + near.value.len()] - far_energy[lag];
-            let sum: f64 = near
-                .value
-                .iter()
-                .zip(&far.value[lag..])
-                .map(|(a, b)| f64::from(a * b))
-                .sum();
-            sum / (own * there).sqrt().max(f64::MIN_POSITIVE)
-        })
-        .collect();
-    let Some(&(lag, height)) = highest_peaks(&scores, 5).first() else {
-        return Ok(None);
-    };
-    if height < params.chunk_correlation_min {
-        return Ok(None);
-    }
-    Ok(Some(far.start_s + lag * far.step_s - near.start_s))
-}
-
-fn force_envelope(
-    track: &dyn Track,
-    from_s: f64,
-    to_s: f64,
-    params: &TieParams,
-) -> io::Result<Envelope> {
-    let coarse = track.coarse(from_s, to_s)?;
-    let values: Vec<f32> = coarse
-        .force_max_m_s2
-        .iter()
-        .map(|&force| {
-            if force > 0.0 {
-                activity(force, 0.0)
-            } else {
-                f32::NAN
-            }
-        })
-        .collect();
-    Ok(Envelope {
-        start_s: coarse.start_s + 0.5 * coarse.step_s,
-        step_s: coarse.step_s,
-        value: high_passed(
-            &values,
-            (params.chunk_trend_s / coarse.step_s.max(1e-3)) as usize,
-        ),
-    })
-}
-
-/// Theil-Sen line through the chunks' shifts; `None` under two points.
-/// Source: Theil 1950; Sen 1968, J Am Stat Assoc 63:1379-1389.
-fn robust_line(points: &[(f64, f64)], rough: &Line, params: &TieParams) -> Option<Line> {
-    let pivot_ref_s = math::median(&points.iter().map(|p| p.0).collect::<Vec<_>>())?;
-    let mut slopes = Vec::new();
-    let stride = (points.len() / 300).max(1);
-    for (index, a) in points.iter().enumerate() {
-        for b in points[index + 1..].iter().step_by(stride) {
-            if b.0 - a.0 >= 4.0 * params.chunk_s {
-                slopes.push((b.1 - a.1) / (b.0 - a.0));
-            }
-        }
-    }
-    let drift = math::median(&slopes)
-        .unwrap_or(rough.drift)
-        .clamp(-params.drift_max, params.drift_max);
-    let shifts: Vec<f64> = points
-        .iter()
-        .map(|p| p.1 - drift * (p.0 - pivot_ref_s))
-        .collect();
-    Some(Line {
-        pivot_ref_s,
-        shift_s: math::median(&shifts)?,
-        drift,
-        ..*rough
-    })
 }

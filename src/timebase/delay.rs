@@ -1,26 +1,40 @@
 //! Delay between two short windows at full rate, without knowing how either unit is mounted.
 //!
-//! Lengths of vectors and their correlation matrices do not change when a unit is turned, so no
-//! mounting enters. Worn units: envelopes of the band-passed force are correlated (a shock keeps its
-//! outline on the way, not its waveform). Stacked units: the whole vector waveforms are, over the
-//! best rotation between the two.
+//! Lengths of vectors and singular values of their correlation matrices do not change when a unit is
+//! turned, so no mounting enters. Worn units: envelopes of the band-passed force are correlated (a
+//! shock keeps its outline on the way, not its waveform). Stacked units: the whole vector waveforms
+//! are, over the best rotation between the two.
+
+use std::f64::consts::PI;
 
 use nalgebra::{Matrix3, Vector3};
 use rustfft::{FftPlanner, num_complex::Complex};
 
 use crate::math;
-use crate::samples::{Flags, Samples};
+use crate::samples::Samples;
 
 /// Taps to each side of the band-limited interpolation.
-const SINC_HALF_TAPS: i64 = 12;
+const HALF_TAPS: usize = 12;
+/// Sub-sample positions tabulated; the nearest is used, at most 1/1024 of a sample away.
+const PHASES: usize = 512;
 
-/// Force vectors on an even grid.
-#[derive(Debug, Clone)]
+/// Vectors on an even grid.
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct GridWindow {
     pub start_s: f64,
     pub rate_hz: f64,
     pub xyz: Vec<Vector3<f64>>,
-    pub clipped: bool,
+}
+
+impl GridWindow {
+    /// Nearest index to a time, held inside.
+    pub fn index_of(&self, time_s: f64) -> usize {
+        let index = ((time_s - self.start_s) * self.rate_hz).round().max(0.0) as usize; // not negative
+        index.min(self.xyz.len().saturating_sub(1))
+    }
+    pub fn time_s(&self, index: usize) -> f64 {
+        self.start_s + index as f64 / self.rate_hz
+    }
 }
 
 /// A delay, later minus earlier, with what it was judged by.
@@ -32,123 +46,146 @@ pub(crate) struct Delay {
     pub correlation: f64,
 }
 
-/// Puts a stretch of force samples on an even grid by band-limited interpolation.
-/// `None` where the samples do not cover it without a gap.
-pub(crate) fn on_grid(
-    samples: &Samples,
-    start_s: f64,
-    count: usize,
-    rate_hz: f64,
-) -> Option<GridWindow> {
-    let end_s = start_s + count as f64 / rate_hz;
-    let run = samples.runs().into_iter().find(|run| {
-        run.len() > 2
-            && samples.time_s[run.start] <= start_s
-            && samples.time_s[run.end - 1] >= end_s // a run is not empty
-    })?;
-    let first_s = samples.time_s[run.start];
-    let step_s = (samples.time_s[run.end - 1] - first_s) / (run.len() - 1) as f64;
-    let source = &samples.accel_m_s2[run.clone()];
-    let xyz = (0..count)
-        .map(|index| {
-            let position = (start_s + index as f64 / rate_hz - first_s) / step_s;
-            interpolated(source, position)
-        })
-        .collect();
-    Some(GridWindow {
-        start_s,
-        rate_hz,
-        xyz,
-        clipped: samples.flags[run]
-            .iter()
-            .any(|f| f.has(Flags::ACCEL_CLIPPED)),
-    })
+/// Band-limited interpolation: Hann-windowed sinc, weights normalised so that a constant stays itself.
+pub(crate) struct Interpolator {
+    weights: Vec<[f64; 2 * HALF_TAPS]>,
 }
 
-/// Hann-windowed sinc interpolation, weights normalised so that a constant stays itself; ends repeat.
-fn interpolated(source: &[Vector3<f64>], position: f64) -> Vector3<f64> {
-    let base = position.floor();
-    let share = position - base;
-    let last = source.len() as i64 - 1; // lengths are far below 2^63
-    let mut sum = Vector3::zeros();
-    let mut weights = 0.0;
-    for tap in (1 - SINC_HALF_TAPS)..=SINC_HALF_TAPS {
-        let x = tap as f64 - share;
-        let sinc = if x.abs() < 1e-9 {
-            1.0
-        } else {
-            (std::f64::consts::PI * x).sin() / (std::f64::consts::PI * x)
+impl Interpolator {
+    pub fn new() -> Self {
+        let phase_weights = |phase: usize| {
+            let share = phase as f64 / PHASES as f64;
+            let mut weights = [0.0; 2 * HALF_TAPS];
+            for (tap, weight) in weights.iter_mut().enumerate() {
+                let x = tap as f64 - (HALF_TAPS - 1) as f64 - share;
+                let sinc = if x.abs() < 1e-9 {
+                    1.0
+                } else {
+                    (PI * x).sin() / (PI * x)
+                };
+                *weight = sinc * (0.5 + 0.5 * (PI * x / HALF_TAPS as f64).cos());
+            }
+            let sum: f64 = weights.iter().sum();
+            weights.map(|w| w / sum)
         };
-        let hann = 0.5 + 0.5 * (std::f64::consts::PI * x / SINC_HALF_TAPS as f64).cos();
-        let index = (base as i64 + tap).clamp(0, last) as usize; // clamped to the slice
-        sum += source[index] * (sinc * hann);
-        weights += sinc * hann;
+        Self {
+            weights: (0..=PHASES).map(phase_weights).collect(),
+        }
     }
-    sum / weights
+
+    /// Puts the force of a stretch of samples on an even grid.
+    /// `None` where the samples do not cover it without a gap.
+    pub fn on_grid(
+        &self,
+        samples: &Samples,
+        start_s: f64,
+        count: usize,
+        rate_hz: f64,
+    ) -> Option<GridWindow> {
+        let end_s = start_s + count as f64 / rate_hz;
+        let run = samples.runs().into_iter().find(|run| {
+            run.len() > 2 * HALF_TAPS
+                && samples.time_s[run.start] <= start_s
+                && samples.time_s[run.end - 1] >= end_s // a run is not empty
+        })?;
+        let first_s = samples.time_s[run.start];
+        let step_s = (samples.time_s[run.end - 1] - first_s) / (run.len() - 1) as f64;
+        let source = samples.accel_m_s2.get(run)?;
+        let xyz = (0..count)
+            .map(|index| {
+                self.at(
+                    source,
+                    (start_s - first_s + index as f64 / rate_hz) / step_s,
+                )
+            })
+            .collect();
+        Some(GridWindow {
+            start_s,
+            rate_hz,
+            xyz,
+        })
+    }
+
+    /// Value at a fractional position, ends repeated.
+    fn at(&self, source: &[Vector3<f64>], position: f64) -> Vector3<f64> {
+        let base = position.floor();
+        let phase = ((position - base) * PHASES as f64).round() as usize; // 0 to PHASES
+        let first = base as i64 - (HALF_TAPS as i64 - 1);
+        let last = source.len() as i64 - 1; // lengths are far below 2^63
+        self.weights[phase.min(PHASES)]
+            .iter()
+            .enumerate()
+            .map(|(tap, weight)| {
+                let index = (first + tap as i64).clamp(0, last) as usize; // clamped to the slice
+                source[index] * *weight
+            })
+            .sum()
+    }
 }
 
-/// Zero-phase band-pass by a raised-cosine mask in frequency, ends tapered.
+/// Zero-phase band-pass by a raised-cosine mask in frequency, ends tapered. Two of the three channels
+/// share one complex transform.
 pub(crate) fn band_passed(window: &GridWindow, low_hz: f64, high_hz: f64) -> GridWindow {
     let count = window.xyz.len();
-    let size = (2 * count).next_power_of_two();
     let mut planner = FftPlanner::<f64>::new();
     let (forward, inverse) = (
-        planner.plan_fft_forward(size),
-        planner.plan_fft_inverse(size),
+        planner.plan_fft_forward(count),
+        planner.plan_fft_inverse(count),
     );
-    let mut xyz = vec![Vector3::zeros(); count];
-    for axis in 0..3 {
-        let mean = window.xyz.iter().map(|v| v[axis]).sum::<f64>() / count.max(1) as f64;
+    let mask: Vec<f64> = (0..count)
+        .map(|bin| bin.min(count - bin) as f64 * window.rate_hz / count as f64)
+        .map(|frequency_hz| pass_share(frequency_hz, low_hz, high_hz) / count as f64)
+        .collect();
+    let mean = window.xyz.iter().sum::<Vector3<f64>>() / count.max(1) as f64;
+    let filtered = |channel: &dyn Fn(Vector3<f64>) -> Complex<f64>| {
         let mut buffer: Vec<Complex<f64>> = window
             .xyz
             .iter()
             .enumerate()
-            .map(|(i, v)| Complex::new((v[axis] - mean) * taper(i, count), 0.0))
+            .map(|(index, v)| channel(v - mean) * taper(index, count))
             .collect();
-        buffer.resize(size, Complex::new(0.0, 0.0));
         forward.process(&mut buffer);
-        for (bin, value) in buffer.iter_mut().enumerate() {
-            let frequency_hz = bin.min(size - bin) as f64 * window.rate_hz / size as f64;
-            *value *= pass_share(frequency_hz, low_hz, high_hz) / size as f64;
+        for (value, share) in buffer.iter_mut().zip(&mask) {
+            *value *= share;
         }
         inverse.process(&mut buffer);
-        for (out, value) in xyz.iter_mut().zip(&buffer) {
-            out[axis] = value.re;
-        }
-    }
+        buffer
+    };
+    let xy = filtered(&|v| Complex::new(v.x, v.y));
+    let z = filtered(&|v| Complex::new(v.z, 0.0));
     GridWindow {
-        xyz,
-        ..window.clone()
+        xyz: xy
+            .iter()
+            .zip(&z)
+            .map(|(xy, z)| Vector3::new(xy.re, xy.im, z.re))
+            .collect(),
+        ..*window
     }
 }
 
-/// 1 inside the window, falling to 0 over its outer twelfths.
+/// 1 inside the window, falling to 0 over its outer twentieths.
 fn taper(index: usize, count: usize) -> f64 {
-    let edge = (count / 12).max(1);
-    let from_end = index.min(count - 1 - index.min(count - 1));
+    let edge = (count / 20).max(1);
+    let from_end = index.min(count - 1 - index); // index < count
     if from_end >= edge {
         1.0
     } else {
-        0.5 - 0.5 * (std::f64::consts::PI * (from_end as f64 + 0.5) / edge as f64).cos()
+        0.5 - 0.5 * (PI * (from_end as f64 + 0.5) / edge as f64).cos()
     }
 }
 
-/// Response at a frequency: 1 inside the band, raised-cosine flanks a quarter of each edge wide.
+/// Response at a frequency: 1 inside the band, raised-cosine flanks around each edge.
 fn pass_share(frequency_hz: f64, low_hz: f64, high_hz: f64) -> f64 {
-    let flank = |from_hz: f64, to_hz: f64| {
+    let risen = |from_hz: f64, to_hz: f64| {
         let share = ((frequency_hz - from_hz) / (to_hz - from_hz)).clamp(0.0, 1.0);
-        0.5 - 0.5 * (std::f64::consts::PI * share).cos()
+        0.5 - 0.5 * (PI * share).cos()
     };
-    flank(0.75 * low_hz, 1.25 * low_hz) * (1.0 - flank(0.9 * high_hz, 1.1 * high_hz))
-}
-
-/// Length of each vector.
-pub(crate) fn envelope(window: &GridWindow) -> Vec<f64> {
-    window.xyz.iter().map(Vector3::norm).collect()
+    risen(0.75 * low_hz, 1.25 * low_hz) * (1.0 - risen(0.9 * high_hz, 1.1 * high_hz))
 }
 
 /// Where the short curve lies best in the long one: Pearson correlation at every whole lag, the peak
 /// refined by a parabola. Lags count from the start of `long`; `bandwidth_hz` is that of the curves.
+/// `None` where the correlation still rises at the edge of the search.
 ///
 /// # Accuracy
 /// The stated uncertainty is the Cramer-Rao bound for a known shape in white noise,
@@ -167,17 +204,25 @@ pub(crate) fn sliding_delay(
     let scores: Vec<f64> = (0..=long.len() - short.len())
         .map(|lag| pearson(short, &long[lag..lag + short.len()]))
         .collect();
-    let peak = (1..scores.len() - 1).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
-    if scores[peak] < scores[peak - 1] || scores[peak] < scores[peak + 1] {
-        return None; // still rising at the edge
-    }
-    let vertex = math::parabola_vertex(scores[peak - 1], scores[peak], scores[peak + 1])?;
-    let correlation = vertex.height.clamp(-1.0, 0.999_999);
+    let (lag, correlation) = refined_peak(&scores)?;
     Some(Delay {
-        lag_s: (peak as f64 + vertex.offset) / rate_hz,
+        lag_s: lag / rate_hz,
         sd_s: delay_bound_s(short, rate_hz, bandwidth_hz, correlation),
         correlation,
     })
+}
+
+/// The highest local maximum with its parabola's vertex; `None` where an end is higher.
+fn refined_peak(scores: &[f64]) -> Option<(f64, f64)> {
+    let peak = (0..scores.len()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
+    if peak == 0 || peak + 1 == scores.len() {
+        return None;
+    }
+    let vertex = math::parabola_vertex(scores[peak - 1], scores[peak], scores[peak + 1])?;
+    Some((
+        peak as f64 + vertex.offset,
+        vertex.height.clamp(-1.0, 0.999_999),
+    ))
 }
 
 fn pearson(a: &[f64], b: &[f64]) -> f64 {
@@ -207,21 +252,42 @@ pub(crate) fn delay_bound_s(
         .sum();
     let independent = (2.0 * bandwidth_hz * shape.len() as f64 / rate_hz).max(1.0);
     let squared = correlation * correlation;
-    ((1.0 - squared) / squared.max(1e-6) * power / slope.max(f64::MIN_POSITIVE) / independent)
-        .sqrt()
+    let noise_share = (1.0 - squared) / squared.max(1e-6);
+    (noise_share * power / slope.max(f64::MIN_POSITIVE) / independent).sqrt()
 }
 
-/// Likeness of two windows' vector waveforms over the best rotation, `short` laid `lag` samples into
-/// `long`: sum of the singular values of their correlation matrix over their energies; 1 for a rigid
-/// stack without noise.
+/// Delay of two vector waveforms near a first guess, in the manner of [`sliding_delay`]. The
+/// correlation is that over the best rotation: the sum of the singular values of the two windows'
+/// correlation matrix over their energies, 1 for a rigid stack without noise.
 /// Source of the rotation by singular values: Wahba 1965; Kabsch 1976 (Procrustes problem).
-fn likeness(short: &[Vector3<f64>], long: &[Vector3<f64>], lag: usize) -> f64 {
-    let Some(part) = long.get(lag..lag + short.len()) else {
-        return 0.0;
-    };
+pub(crate) fn vector_delay(
+    short: &[Vector3<f64>],
+    long: &[Vector3<f64>],
+    guess_s: f64,
+    reach_s: f64,
+    rate_hz: f64,
+    bandwidth_hz: f64,
+) -> Option<Delay> {
+    let last = long.len().checked_sub(short.len())?;
+    let from = ((guess_s - reach_s) * rate_hz).max(0.0) as usize; // not negative
+    let to = (((guess_s + reach_s) * rate_hz).max(0.0) as usize).min(last);
+    let scores: Vec<f64> = (from..=to)
+        .map(|lag| likeness(short, &long[lag..lag + short.len()]))
+        .collect();
+    let (lag, correlation) = refined_peak(&scores)?;
+    let along = strongest_axis(short);
+    let shape: Vec<f64> = short.iter().map(|v| v.dot(&along)).collect();
+    Some(Delay {
+        lag_s: (from as f64 + lag) / rate_hz,
+        sd_s: delay_bound_s(&shape, rate_hz, bandwidth_hz, correlation),
+        correlation,
+    })
+}
+
+fn likeness(near: &[Vector3<f64>], far: &[Vector3<f64>]) -> f64 {
     let mut cross = Matrix3::zeros();
     let (mut own_a, mut own_b) = (0.0, 0.0);
-    for (a, b) in short.iter().zip(part) {
+    for (a, b) in near.iter().zip(far) {
         cross += a * b.transpose();
         own_a += a.norm_squared();
         own_b += b.norm_squared();
@@ -229,39 +295,12 @@ fn likeness(short: &[Vector3<f64>], long: &[Vector3<f64>], lag: usize) -> f64 {
     cross.singular_values().sum() / (own_a * own_b).sqrt().max(f64::MIN_POSITIVE)
 }
 
-/// Delay of two vector waveforms near a first guess, in the manner of [`sliding_delay`].
-pub(crate) fn vector_delay(
-    short: &GridWindow,
-    long: &GridWindow,
-    guess_s: f64,
-    reach_s: f64,
-    bandwidth_hz: f64,
-) -> Option<Delay> {
-    let rate_hz = short.rate_hz;
-    let last = long.xyz.len().checked_sub(short.xyz.len())?;
-    let from = (((guess_s - reach_s) * rate_hz).max(0.0)) as usize; // saturating
-    let to = ((((guess_s + reach_s) * rate_hz).max(0.0)) as usize).min(last);
-    let scores: Vec<f64> = (from..=to)
-        .map(|lag| likeness(&short.xyz, &long.xyz, lag))
-        .collect();
-    let peak = math::local_maxima(&scores)
-        .into_iter()
-        .max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
-    let vertex = math::parabola_vertex(scores[peak - 1], scores[peak], scores[peak + 1])?;
-    let correlation = vertex.height.clamp(0.0, 0.999_999);
-    let along = strongest_axis(&short.xyz);
-    let shape: Vec<f64> = short.xyz.iter().map(|v| v.dot(&along)).collect();
-    Some(Delay {
-        lag_s: (from as f64 + peak as f64 + vertex.offset) / rate_hz,
-        sd_s: delay_bound_s(&shape, rate_hz, bandwidth_hz, correlation),
-        correlation,
-    })
-}
-
 /// Direction in which most of the energy lies.
 fn strongest_axis(vectors: &[Vector3<f64>]) -> Vector3<f64> {
     let scatter: Matrix3<f64> = vectors.iter().map(|v| v * v.transpose()).sum();
     let eigen = scatter.symmetric_eigen();
-    let top = eigen.eigenvalues.imax();
-    eigen.eigenvectors.column(top).into_owned()
+    eigen
+        .eigenvectors
+        .column(eigen.eigenvalues.imax())
+        .into_owned()
 }

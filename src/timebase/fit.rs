@@ -1,23 +1,67 @@
-//! One line per clock piece through all events, robustly, with what is systematic in each kind.
+//! One adjustment of all clocks over all events, robustly, with what is systematic in each kind.
 //!
-//! Each event says `unit - reference = offset + drift * time + share * travel + bias(kind) + noise`.
-//! Travel time and kind biases are unknowns with stated prior uncertainties, so a kind's systematic
-//! error never averages out, two kinds that bracket the truth cancel, and taps, which have neither,
-//! rule where there are any. Weights are Tukey's; the answer is Gaussian with its full covariance.
+//! An event seen by units `i` and `j` says
+//! `clock_j - clock_i = share * travel(i, j) + bias(i, j, kind) + noise`,
+//! each clock a line per piece, the reference's zero. Travel times and biases are unknowns with
+//! stated uncertainties before the data, so a kind's systematic error never averages out, two kinds
+//! that bracket the truth cancel, and taps, which have neither, rule where there are any. Pairs close
+//! triangles: what one weak pair cannot tell, the chain through its neighbours does. Weights are
+//! Tukey's; the answer is Gaussian with its full covariance.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::align::Line;
-use super::events::Sighting;
 use super::tie::Evidence;
 use super::tie_params::TieParams;
 use crate::math;
 
+/// Kinds of evidence.
+pub(crate) const KINDS: usize = Evidence::ALL.len();
 /// Tukey's constant: 95 % efficiency at normal errors.
 /// Source: Beaton & Tukey 1974, Technometrics 16:147-185.
 const TUKEY: f64 = 4.685;
+/// Below this many events of a kind their spread is not taken from them.
+const FEW: usize = 5;
 /// Reweighting rounds; the weights settle in a few.
-const ROUNDS: usize = 20;
+const ROUNDS: usize = 25;
+/// Pseudo-observations behind the stated size of the biases when the data rescale it.
+const BIAS_PRIOR_COUNT: f64 = 4.0;
+
+/// One clock piece of one unit, about which the fit looks for a small correction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Piece {
+    pub unit: usize,
+    /// Index among the unit's own pieces.
+    pub piece: usize,
+    pub base: Line,
+}
+
+/// One event between two units.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Row {
+    /// Index of the pair.
+    pub pair: usize,
+    /// Pieces of the near and the far unit; `None` for a unit on the reference's own clock.
+    pub near: Option<usize>,
+    pub far: Option<usize>,
+    pub ref_s: f64,
+    /// Far unit's shift less near unit's, each less its piece's base line, s.
+    pub said_s: f64,
+    pub sd_s: f64,
+    pub evidence: Evidence,
+    /// What this row is told together with: pairs of one moment close triangles.
+    pub moment: usize,
+    pub gesture: bool,
+}
+
+/// What is held of each pair and kind before the data.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Prior {
+    /// Systematic part of each kind, s.
+    pub bias_sd_s: [f64; KINDS],
+    /// Spread from event to event of each kind, s; where there are many the data say.
+    pub spread_s: [f64; KINDS],
+}
 
 /// The fitted clock of one piece.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,203 +74,351 @@ pub(crate) struct FittedPiece {
     pub drift_sd: f64,
 }
 
-impl FittedPiece {
-    /// Unit minus reference at a reference time, s.
-    pub fn shift_at_s(&self, ref_s: f64) -> f64 {
-        self.shift_s + self.drift * (ref_s - self.pivot_ref_s)
-    }
-}
-
-/// All pieces and what the kinds had in common.
+/// All clocks and what the kinds had in common.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Fit {
+    /// In the order of the pieces given.
     pub pieces: Vec<FittedPiece>,
-    pub travel_s: f64,
-    pub travel_sd_s: f64,
-    /// Fitted bias of each kind over its prior uncertainty.
-    pub bias_ratios: [f64; 3],
-    /// Residual and weight (0 to 1) of each sighting.
+    /// Per pair and kind: fitted bias over its stated uncertainty, `None` without events.
+    pub bias_ratios: Vec<[Option<f64>; KINDS]>,
+    /// Row minus fitted clocks (travel and bias still in it), s.
     pub residuals_s: Vec<f64>,
+    /// 0 to 1.
     pub weights: Vec<f64>,
 }
 
-/// Columns: drift, travel, one bias per kind, then one offset per piece.
-const SHARED: usize = 2 + Evidence::ALL.len();
+/// Columns: offset and drift per piece, then travel and one bias per kind for each pair.
+struct Layout {
+    pieces: usize,
+    pairs: usize,
+}
 
-/// Fits all pieces together. `sightings[i].line` names the piece; `None` without sightings.
-pub(crate) fn fit(lines: &[Line], sightings: &[Sighting], params: &TieParams) -> Option<Fit> {
-    if sightings.is_empty() || lines.is_empty() {
+impl Layout {
+    const PER_PAIR: usize = 1 + KINDS;
+
+    fn columns(&self) -> usize {
+        2 * self.pieces + Self::PER_PAIR * self.pairs
+    }
+    fn travel(&self, pair: usize) -> usize {
+        2 * self.pieces + Self::PER_PAIR * pair
+    }
+    fn bias(&self, pair: usize, kind: usize) -> usize {
+        self.travel(pair) + 1 + kind
+    }
+}
+
+/// The adjustment while it runs.
+struct Adjustment<'a> {
+    layout: Layout,
+    pieces: &'a [Piece],
+    rows: &'a [Row],
+    priors: &'a [Prior],
+    params: &'a TieParams,
+    /// By how much each row's variance grows because pairs of one moment are not independent.
+    shared: Vec<f64>,
+    spreads: Vec<[f64; KINDS]>,
+    weights: Vec<f64>,
+    bias_scale: f64,
+}
+
+/// Adjusts all clocks. `None` without rows or where the normal matrix cannot be solved.
+pub(crate) fn fit(
+    pieces: &[Piece],
+    rows: &[Row],
+    priors: &[Prior],
+    params: &TieParams,
+) -> Option<Fit> {
+    if rows.is_empty() || pieces.is_empty() {
         return None;
     }
-    let pivots: Vec<f64> = lines.iter().map(|l| l.pivot_ref_s).collect();
-    let rough_drift = lines.iter().map(|l| l.drift).sum::<f64>() / lines.len() as f64;
-    let prior_sd = |column: usize| match column {
-        0 => params.drift_prior_sd,
-        1 => params.travel_sd_s,
-        2 => params.stacked_sd_s,
-        3 | 4 => params.travel_asymmetry_sd_s,
-        _ => 10.0 * params.vote_tolerance_s, // an offset is known to the rough line
+    let mut run = Adjustment {
+        layout: Layout {
+            pieces: pieces.len(),
+            pairs: priors.len(),
+        },
+        pieces,
+        rows,
+        priors,
+        params,
+        shared: shared_variance(rows),
+        spreads: priors.iter().map(|p| p.spread_s).collect(),
+        weights: vec![1.0; rows.len()],
+        bias_scale: 1.0,
     };
-    let columns = SHARED + lines.len();
-    let row = |s: &Sighting| -> DVector<f64> {
-        let mut x = DVector::zeros(columns);
-        x[0] = s.ref_s - pivots[s.line];
-        x[1] = s.kind.travel_share();
-        x[2 + kind_index(s.kind)] = 1.0;
-        x[SHARED + s.line] = 1.0;
-        x
-    };
-    // what each event says over its piece's rough shift at the pivot
-    let said = |s: &Sighting| s.unit_s - s.ref_s - lines[s.line].shift_s;
-    let mut prior = DVector::zeros(columns);
-    prior[1] = params.travel_s;
-
-    let rows: Vec<DVector<f64>> = sightings.iter().map(row).collect();
-    let values: Vec<f64> = sightings.iter().map(said).collect();
-    let mut weights = vec![1.0; sightings.len()];
-    let mut spreads = [
-        params.stacked_sd_s,
-        params.event_spread_s,
-        params.event_spread_s,
-    ];
-    let mut theta = prior.clone();
-    theta[0] = rough_drift;
-    let mut residuals: Vec<f64> = centred(&rows, &values, &mut theta, sightings, lines.len());
-    reweigh(&mut weights, &mut spreads, &residuals, sightings, params);
-    let mut covariance = DMatrix::zeros(columns, columns);
+    run.start();
+    let (mut theta, mut covariance) = run.solve()?;
     for _ in 0..ROUNDS {
-        let mut normal = DMatrix::zeros(columns, columns);
-        let mut right = DVector::zeros(columns);
-        for column in 0..columns {
-            let precision = prior_sd(column).max(1e-9).powi(-2);
-            normal[(column, column)] += precision;
-            right[column] += precision * prior[column];
-        }
-        for (((x, y), s), w) in rows.iter().zip(&values).zip(sightings).zip(&weights) {
-            let spread = spreads[kind_index(s.kind)];
-            let precision = w / (s.sd_s * s.sd_s + spread * spread).max(1e-14);
-            normal.ger(precision, x, x, 1.0);
-            right.axpy(precision * y, x, 1.0);
-        }
-        covariance = normal.cholesky()?.inverse();
-        let next = &covariance * right;
+        run.reweigh(&run.residuals(&theta));
+        run.rescale_biases(&theta, &covariance);
+        let (next, next_covariance) = run.solve()?;
         let moved = (&next - &theta).amax();
-        theta = next;
-        residuals = rows
-            .iter()
-            .zip(&values)
-            .map(|(x, y)| y - x.dot(&theta))
-            .collect();
-        reweigh(&mut weights, &mut spreads, &residuals, sightings, params);
+        (theta, covariance) = (next, next_covariance);
         if moved < 1e-9 {
             break;
         }
     }
-    let pieces = (0..lines.len())
-        .map(|piece| piece_of(&theta, &covariance, SHARED + piece, &lines[piece]))
-        .collect();
-    Some(Fit {
-        pieces,
-        travel_s: theta[1],
-        travel_sd_s: covariance[(1, 1)].sqrt(),
-        bias_ratios: [0, 1, 2].map(|k| theta[2 + k] / prior_sd(2 + k).max(1e-9)),
-        residuals_s: residuals,
-        weights,
-    })
+    Some(run.finished(&theta, &covariance))
 }
 
-const fn kind_index(kind: Evidence) -> usize {
-    match kind {
-        Evidence::Stacked => 0,
-        Evidence::ShockFromReference => 1,
-        Evidence::ShockFromUnit => 2,
+/// Rows of one moment and kind over `p` pairs of `u` units hold `u - 1` independent lags: each row
+/// counts `(u - 1) / p`.
+fn shared_variance(rows: &[Row]) -> Vec<f64> {
+    /// Who is behind the rows of one moment and kind.
+    #[derive(Default)]
+    struct Group {
+        pairs: Vec<usize>,
+        units: Vec<Option<usize>>,
     }
-}
-
-/// First residuals: each piece's offset set to the median of what its events say.
-fn centred(
-    rows: &[DVector<f64>],
-    values: &[f64],
-    theta: &mut DVector<f64>,
-    sightings: &[Sighting],
-    pieces: usize,
-) -> Vec<f64> {
-    let residual = |theta: &DVector<f64>| -> Vec<f64> {
-        rows.iter()
-            .zip(values)
-            .map(|(x, y)| y - x.dot(theta))
-            .collect()
-    };
-    let start = residual(theta);
-    for piece in 0..pieces {
-        let own: Vec<f64> = start
-            .iter()
-            .zip(sightings)
-            .filter(|(_, s)| s.line == piece)
-            .map(|(r, _)| *r)
-            .collect();
-        theta[SHARED + piece] = math::median(&own).unwrap_or(0.0);
+    let mut groups = std::collections::BTreeMap::<(usize, usize), Group>::new();
+    for row in rows {
+        let group = groups
+            .entry((row.moment, row.evidence as usize))
+            .or_default();
+        if !group.pairs.contains(&row.pair) {
+            group.pairs.push(row.pair);
+        }
+        for unit in [row.near, row.far] {
+            if !group.units.contains(&unit) {
+                group.units.push(unit);
+            }
+        }
     }
-    residual(theta)
+    rows.iter()
+        .map(|row| {
+            let group = &groups[&(row.moment, row.evidence as usize)];
+            (group.pairs.len() as f64 / (group.units.len() as f64 - 1.0).max(1.0)).max(1.0)
+        })
+        .collect()
 }
 
-/// Spread of each kind about the fit, then Tukey weights.
-fn reweigh(
-    weights: &mut [f64],
-    spreads: &mut [f64; 3],
-    residuals: &[f64],
-    sightings: &[Sighting],
-    params: &TieParams,
-) {
-    for kind in Evidence::ALL {
-        let least = if kind == Evidence::Stacked {
-            params.stacked_sd_s
-        } else {
-            0.1 * params.event_spread_s
-        };
-        let own: Vec<f64> = residuals
+impl Adjustment<'_> {
+    /// First weights: about each pair's and kind's own median, so that one wrong pair or a rough line
+    /// that is off does not decide.
+    fn start(&mut self) {
+        for (pair, spreads) in self.spreads.iter_mut().enumerate() {
+            for kind in Evidence::ALL {
+                let own: Vec<f64> = self
+                    .rows
+                    .iter()
+                    .filter(|r| r.pair == pair && r.evidence == kind)
+                    .map(|r| r.said_s)
+                    .collect();
+                let middle = math::median(&own).unwrap_or(0.0);
+                let spread = math::mad_sd(&own)
+                    .unwrap_or(0.0)
+                    .max(spreads[kind as usize]);
+                for (row, weight) in self.rows.iter().zip(&mut self.weights) {
+                    if row.pair == pair && row.evidence == kind {
+                        *weight = tukey((row.said_s - middle) / spread);
+                    }
+                }
+                spreads[kind as usize] = spread;
+            }
+        }
+    }
+
+    fn coefficients(&self, row: &Row) -> Vec<(usize, f64)> {
+        let mut out = Vec::with_capacity(6);
+        for (piece, sign) in [(row.near, -1.0), (row.far, 1.0)] {
+            if let Some(piece) = piece {
+                let since_s = row.ref_s - self.pieces[piece].base.pivot_ref_s;
+                out.push((2 * piece, sign));
+                out.push((2 * piece + 1, sign * since_s));
+            }
+        }
+        let share = row.evidence.travel_share();
+        if share.abs() > 0.0 {
+            out.push((self.layout.travel(row.pair), share));
+        }
+        out.push((self.layout.bias(row.pair, row.evidence as usize), 1.0));
+        out
+    }
+
+    fn clocks_say(&self, row: &Row, theta: &DVector<f64>) -> f64 {
+        self.coefficients(row)
             .iter()
-            .zip(sightings)
-            .filter(|(_, s)| s.kind == kind)
-            .map(|(r, _)| r.abs())
-            .collect();
-        let told = 1.4826 * math::median(&own).unwrap_or(0.0);
-        spreads[kind_index(kind)] = if own.len() < 5 {
-            told.max(least).max(if kind == Evidence::Stacked {
-                0.0
-            } else {
-                params.event_spread_s
+            .filter(|(column, _)| *column < 2 * self.layout.pieces)
+            .map(|(column, value)| theta[*column] * value)
+            .sum()
+    }
+
+    fn residuals(&self, theta: &DVector<f64>) -> Vec<f64> {
+        self.rows
+            .iter()
+            .map(|row| {
+                let model: f64 = self
+                    .coefficients(row)
+                    .iter()
+                    .map(|(column, value)| theta[*column] * value)
+                    .sum();
+                row.said_s - model
             })
-        } else {
-            told.max(least)
-        };
+            .collect()
     }
-    for ((w, r), s) in weights.iter_mut().zip(residuals).zip(sightings) {
-        let spread = spreads[kind_index(s.kind)];
-        let u = r / (TUKEY * (s.sd_s * s.sd_s + spread * spread).sqrt());
-        *w = if u.abs() < 1.0 {
-            (1.0 - u * u).powi(2)
-        } else {
-            0.0
-        };
+
+    /// Mean and precision of every column before the data.
+    fn prior(&self) -> (DVector<f64>, DVector<f64>) {
+        let mut mean = DVector::zeros(self.layout.columns());
+        let mut precision = DVector::zeros(self.layout.columns());
+        for (index, piece) in self.pieces.iter().enumerate() {
+            precision[2 * index] = self.params.offset_prior_sd_s.powi(-2);
+            mean[2 * index + 1] = -piece.base.drift;
+            precision[2 * index + 1] = self.params.drift_prior_sd.powi(-2);
+        }
+        for (pair, prior) in self.priors.iter().enumerate() {
+            mean[self.layout.travel(pair)] = self.params.travel_s;
+            precision[self.layout.travel(pair)] = self.params.travel_sd_s.powi(-2);
+            for kind in 0..KINDS {
+                let sd_s = (prior.bias_sd_s[kind] * self.bias_scale).max(1e-6);
+                precision[self.layout.bias(pair, kind)] = sd_s.powi(-2);
+            }
+        }
+        (mean, precision)
+    }
+
+    fn solve(&self) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let (mean, precision) = self.prior();
+        let mut normal = DMatrix::from_diagonal(&precision);
+        let mut right = precision.component_mul(&mean);
+        self.tie_drifts(&mut normal, &mut right);
+        for ((row, weight), shared) in self.rows.iter().zip(&self.weights).zip(&self.shared) {
+            let spread = self.spreads[row.pair][row.evidence as usize];
+            let information = weight / ((row.sd_s * row.sd_s + spread * spread) * shared);
+            let coefficients = self.coefficients(row);
+            for (a, x) in &coefficients {
+                right[*a] += information * x * row.said_s;
+                for (b, y) in &coefficients {
+                    normal[(*a, *b)] += information * x * y;
+                }
+            }
+        }
+        let covariance = normal.cholesky()?.inverse();
+        Some((&covariance * right, covariance))
+    }
+
+    /// Pieces of one unit come from one oscillator: their drifts are nearly one.
+    fn tie_drifts(&self, normal: &mut DMatrix<f64>, right: &mut DVector<f64>) {
+        let precision = self.params.drift_change_sd.powi(-2);
+        for (index, pair) in self.pieces.windows(2).enumerate() {
+            if pair[0].unit != pair[1].unit {
+                continue;
+            }
+            let (a, b) = (2 * index + 1, 2 * index + 3);
+            let apart = pair[1].base.drift - pair[0].base.drift;
+            normal[(a, a)] += precision;
+            normal[(b, b)] += precision;
+            normal[(a, b)] -= precision;
+            normal[(b, a)] -= precision;
+            right[a] += precision * apart;
+            right[b] -= precision * apart;
+        }
+    }
+
+    /// Spread of each pair's kind about the fit, then Tukey weights.
+    fn reweigh(&mut self, residuals: &[f64]) {
+        for (pair, prior) in self.priors.iter().enumerate() {
+            for kind in Evidence::ALL {
+                let own: Vec<f64> = self
+                    .rows
+                    .iter()
+                    .zip(residuals)
+                    .filter(|(r, _)| r.pair == pair && r.evidence == kind)
+                    .map(|(_, residual)| residual.abs())
+                    .collect();
+                let prior_s = prior.spread_s[kind as usize];
+                // few events cannot shrink the prior spread, many may to a tenth
+                let told_s = 1.4826 * math::median(&own).unwrap_or(0.0);
+                let least_s = if own.len() < FEW {
+                    prior_s
+                } else {
+                    0.1 * prior_s
+                };
+                self.spreads[pair][kind as usize] = told_s.max(least_s);
+            }
+        }
+        for ((weight, residual), row) in self.weights.iter_mut().zip(residuals).zip(self.rows) {
+            let spread = self.spreads[row.pair][row.evidence as usize];
+            *weight = tukey(residual / row.sd_s.hypot(spread));
+        }
+    }
+
+    /// Lets the session say how large systematic parts are: a scaled inverse chi-square about the
+    /// stated size. Kinds that disagree widen every clock.
+    fn rescale_biases(&mut self, theta: &DVector<f64>, covariance: &DMatrix<f64>) {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for pair in 0..self.layout.pairs {
+            for kind in 0..KINDS {
+                if !self.has_events(pair, kind) {
+                    continue;
+                }
+                let column = self.layout.bias(pair, kind);
+                let square = theta[column].powi(2) + covariance[(column, column)];
+                sum += square / self.priors[pair].bias_sd_s[kind].max(1e-6).powi(2);
+                count += 1.0;
+            }
+        }
+        let scale = ((BIAS_PRIOR_COUNT + sum) / (BIAS_PRIOR_COUNT + count)).sqrt();
+        self.bias_scale = scale.clamp(self.params.bias_scale_min, 5.0);
+    }
+
+    fn has_events(&self, pair: usize, kind: usize) -> bool {
+        self.rows
+            .iter()
+            .zip(&self.weights)
+            .any(|(r, w)| r.pair == pair && r.evidence as usize == kind && *w > 0.0)
+    }
+
+    fn finished(&self, theta: &DVector<f64>, covariance: &DMatrix<f64>) -> Fit {
+        let bias_ratios = (0..self.layout.pairs)
+            .map(|pair| {
+                std::array::from_fn(|kind| {
+                    let stated_s = self.priors[pair].bias_sd_s[kind].max(1e-6);
+                    self.has_events(pair, kind)
+                        .then(|| theta[self.layout.bias(pair, kind)] / stated_s)
+                })
+            })
+            .collect();
+        Fit {
+            pieces: (0..self.pieces.len())
+                .map(|index| fitted(theta, covariance, index, &self.pieces[index].base))
+                .collect(),
+            bias_ratios,
+            residuals_s: self
+                .rows
+                .iter()
+                .map(|row| row.said_s - self.clocks_say(row, theta))
+                .collect(),
+            weights: self.weights.clone(),
+        }
     }
 }
 
-/// Offset and drift with the pivot at which they are independent.
-fn piece_of(
+/// Offset and drift of one piece with the pivot at which they are independent.
+fn fitted(
     theta: &DVector<f64>,
     covariance: &DMatrix<f64>,
-    column: usize,
-    line: &Line,
+    index: usize,
+    base: &Line,
 ) -> FittedPiece {
-    let drift_var = covariance[(0, 0)];
-    let lever_s = -covariance[(0, column)] / drift_var;
-    let pivot_var = covariance[(column, column)] - lever_s * lever_s * drift_var;
+    let (offset, drift) = (2 * index, 2 * index + 1);
+    let drift_var = covariance[(drift, drift)].max(1e-30);
+    let lever_s = -covariance[(offset, drift)] / drift_var;
+    let pivot_var = covariance[(offset, offset)] - lever_s * lever_s * drift_var;
+    let whole_drift = base.drift + theta[drift];
     FittedPiece {
-        shift_s: line.shift_s + theta[column] + theta[0] * lever_s,
-        drift: theta[0],
-        pivot_ref_s: line.pivot_ref_s + lever_s,
+        shift_s: base.shift_s + theta[offset] + whole_drift * lever_s,
+        drift: whole_drift,
+        pivot_ref_s: base.pivot_ref_s + lever_s,
         pivot_sd_s: pivot_var.max(0.0).sqrt(),
         drift_sd: drift_var.sqrt(),
+    }
+}
+
+fn tukey(ratio: f64) -> f64 {
+    let u = ratio / TUKEY;
+    if u.abs() < 1.0 {
+        (1.0 - u * u).powi(2)
+    } else {
+        0.0
     }
 }

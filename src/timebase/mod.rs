@@ -16,10 +16,13 @@ mod recording;
 
 // one clock for all
 mod align;
+mod align_epoch;
 mod delay;
-mod events;
 mod fit;
 mod gesture;
+mod joint;
+mod moments;
+mod shocks;
 mod tie;
 mod tie_clocks;
 mod tie_params;
@@ -34,6 +37,6 @@ pub use front_draft::draft_profile;
 pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
-pub use tie_clocks::{TieError, tie_clocks};
+pub use tie_clocks::{TieError, TieUnit, tie_all, tie_clocks};
 pub use tie_params::TieParams;
 pub use track::Track;

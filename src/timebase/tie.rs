@@ -30,16 +30,26 @@ pub enum Evidence {
     ShockFromReference,
     /// A shock that comes from the unit's side: the unit feels it earlier.
     ShockFromUnit,
+    /// Fast turns of two linked segments: the joint's acceleration is one.
+    JointInSwing,
+    /// Steps and landings at slow turning: likewise.
+    JointInStep,
 }
 
 impl Evidence {
     /// In the order of the fit's columns.
-    pub const ALL: [Self; 3] = [Self::Stacked, Self::ShockFromReference, Self::ShockFromUnit];
+    pub const ALL: [Self; 5] = [
+        Self::Stacked,
+        Self::ShockFromReference,
+        Self::ShockFromUnit,
+        Self::JointInSwing,
+        Self::JointInStep,
+    ];
 
     /// Share of the shock's travel time by which the unit is late.
     pub const fn travel_share(self) -> f64 {
         match self {
-            Self::Stacked => 0.0,
+            Self::Stacked | Self::JointInSwing | Self::JointInStep => 0.0,
             Self::ShockFromReference => 1.0,
             Self::ShockFromUnit => -1.0,
         }
@@ -51,6 +61,8 @@ impl Evidence {
             Self::Stacked => "taps on the stacked units",
             Self::ShockFromReference => "shocks from the reference unit's side",
             Self::ShockFromUnit => "shocks from this unit's side",
+            Self::JointInSwing => "the shared joint in fast turns",
+            Self::JointInStep => "the shared joint in steps",
         }
     }
 }
@@ -121,6 +133,15 @@ impl ClockTie {
         Self {
             method,
             pieces: vec![piece],
+            events: Vec::new(),
+        }
+    }
+
+    /// A unit that nothing ties to the reference.
+    pub const fn not_tied() -> Self {
+        Self {
+            method: TieMethod::None,
+            pieces: Vec::new(),
             events: Vec::new(),
         }
     }

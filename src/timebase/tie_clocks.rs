@@ -1,8 +1,16 @@
-//! From two logs to one clock, with its uncertainty and what was noticed.
+//! From several logs to one clock, with its uncertainty and what was noticed.
+
+use std::collections::BTreeMap;
+
+use nalgebra::Vector3;
 
 use super::align::{self, Line};
-use super::events::{self, Sighting};
-use super::fit::{self, Fit};
+use super::align_epoch::{self, Epoch};
+use super::delay::Interpolator;
+use super::fit::{self, Fit, Piece, Prior, Row};
+use super::joint::{self, JointMoment, Smooth};
+use super::moments::{self, Moment, Why};
+use super::shocks::{self, ShockLook};
 use super::tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
 use super::tie_params::TieParams;
 use super::track::Track;
@@ -26,14 +34,17 @@ pub enum TieError {
     Param(#[from] ParamError),
 }
 
-/// Ties a unit's clock to the reference unit's.
+/// One unit whose clock is asked for.
+#[derive(Clone, Copy)]
+pub struct TieUnit<'a> {
+    /// Its log.
+    pub track: &'a dyn Track,
+    /// True where its stamps are declared to be the reference unit's own clock.
+    pub shares_clock: bool,
+}
+
+/// Ties one unit's clock to the reference unit's; see [`tie_all`], which does better with more units.
 ///
-/// `declared_shared`: both were written by one clock, so the stamps are taken as they stand.
-/// Where nothing ties the clocks the tie has method [`TieMethod::None`] and no pieces.
-///
-/// # Accuracy
-/// The tie's own `sd_s` at every time; measured in DEVELOPERS.md "Clocks". A filter inside the
-/// units that delays both alike cancels; one that delays them unlike looks like an offset here.
 /// # Errors
 /// When a log cannot be read back or a parameter is out of range.
 pub fn tie_clocks(
@@ -42,140 +53,567 @@ pub fn tie_clocks(
     declared_shared: bool,
     params: &TieParams,
 ) -> Result<(ClockTie, Vec<Finding>), TieError> {
-    params.check()?;
-    if declared_shared {
-        return Ok((ClockTie::identity(TieMethod::SharedClock), Vec::new()));
-    }
-    let unread = |source| TieError::Read {
-        label: format!("{} or {}", reference.label(), unit.label()),
-        source,
-    };
-    let lines = align::rough_lines(reference, unit, params).map_err(unread)?;
-    let sightings = sightings(reference, unit, &lines, params).map_err(unread)?;
-    let Some(fit) = fit::fit(&lines, &sightings, params) else {
-        return Ok(untied(unit));
-    };
-    let tie = ClockTie {
-        method: method(&lines, &sightings, &fit, params),
-        pieces: pieces(&lines, &fit),
-        events: tie_events(&sightings, &fit),
-    };
-    let findings = findings(unit, &lines, &fit);
+    let units = [
+        TieUnit {
+            track: reference,
+            shares_clock: true,
+        },
+        TieUnit {
+            track: unit,
+            shares_clock: declared_shared,
+        },
+    ];
+    let (mut ties, findings) = tie_all(&units, 0, params)?;
+    // as many ties as units
+    let tie = ties.pop().unwrap_or_else(untied);
     Ok((tie, findings))
 }
 
-fn untied(unit: &dyn Track) -> (ClockTie, Vec<Finding>) {
-    let tie = ClockTie {
+/// Ties the clocks of all units to that of the unit at `reference`; one tie per unit, in order.
+///
+/// Bodies are linked: what a pair of distant units cannot tell, the chain of neighbours can, so all
+/// units are tied together. Where nothing ties a clock its tie has method [`TieMethod::None`] and no
+/// pieces.
+///
+/// # Accuracy
+/// The tie's own `sd_s` at every time; measured in DEVELOPERS.md "Clocks". A filter inside the
+/// units that delays all alike cancels; one that delays them unlike looks like an offset here.
+/// # Errors
+/// When a log cannot be read back or a parameter is out of range.
+pub fn tie_all(
+    units: &[TieUnit],
+    reference: usize,
+    params: &TieParams,
+) -> Result<(Vec<ClockTie>, Vec<Finding>), TieError> {
+    params.check()?;
+    let shares = |index: usize| index == reference || units[index].shares_clock;
+    if reference >= units.len() || (0..units.len()).all(shares) {
+        let method = |index| {
+            if index == reference {
+                TieMethod::Reference
+            } else {
+                TieMethod::SharedClock
+            }
+        };
+        let ties = (0..units.len())
+            .map(|i| ClockTie::identity(method(i)))
+            .collect();
+        return Ok((ties, Vec::new()));
+    }
+    let session = Session::read(units, reference, params)?;
+    let evidence = session.evidence()?;
+    let fit = fit::fit(&session.pieces, &evidence.rows, &evidence.priors, params);
+    Ok(session.answer(&evidence, fit.as_ref()))
+}
+
+fn untied() -> ClockTie {
+    ClockTie {
         method: TieMethod::None,
         pieces: Vec::new(),
         events: Vec::new(),
-    };
-    let text = "nothing in the two logs ties this unit's clock to the reference: no lag to or from it \
-                is measured; tap the stacked units three times at start and end";
-    (
-        tie,
-        vec![Finding::void("clock-not-tied", unit.label(), text)],
-    )
+    }
 }
 
-fn sightings(
-    reference: &dyn Track,
-    unit: &dyn Track,
-    lines: &[Line],
-    params: &TieParams,
-) -> std::io::Result<Vec<Sighting>> {
-    let mut all = Vec::new();
-    for (index, line) in lines.iter().enumerate() {
-        for candidate in events::candidates(reference, unit, line, params)? {
-            all.extend(events::refine(
-                reference, unit, line, index, &candidate, params,
-            )?);
+/// All logs with their rough lines.
+struct Session<'a> {
+    units: &'a [TieUnit<'a>],
+    reference: usize,
+    params: &'a TieParams,
+    epochs: Vec<Epoch>,
+    /// Pieces of the clocks that are asked for.
+    pieces: Vec<Piece>,
+}
+
+/// What was seen, and how far each pair's kinds are believed before the fit.
+struct Seen {
+    rows: Vec<Row>,
+    pairs: Vec<(usize, usize)>,
+    priors: Vec<Prior>,
+}
+
+/// One unit at one moment.
+struct Look {
+    shock: Option<ShockLook>,
+    smooth: Option<Smooth>,
+}
+
+impl<'a> Session<'a> {
+    fn read(
+        units: &'a [TieUnit<'a>],
+        reference: usize,
+        params: &'a TieParams,
+    ) -> Result<Self, TieError> {
+        let tracks: Vec<&dyn Track> = units.iter().map(|u| u.track).collect();
+        let near = align::session_envelope(tracks[reference], params)
+            .map_err(|source| read_error(tracks[reference], source))?;
+        let (start_s, end_s) = tracks[reference].span_s();
+        let zero = Line {
+            from_ref_s: start_s,
+            to_ref_s: end_s,
+            pivot_ref_s: 0.5 * (start_s + end_s),
+            shift_s: 0.0,
+            drift: 0.0,
+        };
+        let mut lines = Vec::new();
+        for (index, unit) in units.iter().enumerate() {
+            if index == reference || unit.shares_clock {
+                lines.push(vec![zero]);
+                continue;
+            }
+            let far = align::session_envelope(unit.track, params)
+                .map_err(|source| read_error(unit.track, source))?;
+            lines.push(align::rough_lines(
+                (tracks[reference], &near),
+                (unit.track, &far),
+                params,
+            ));
+        }
+        let mut epochs = align_epoch::epochs(&lines, reference, params);
+        let fixed: Vec<bool> = (0..units.len())
+            .map(|i| i == reference || units[i].shares_clock)
+            .collect();
+        for epoch in &mut epochs {
+            align_epoch::refine(&tracks, epoch, &fixed, params)
+                .map_err(|source| read_error(tracks[reference], source))?;
+        }
+        let pieces = lines
+            .iter()
+            .enumerate()
+            .filter(|(unit, _)| !fixed[*unit])
+            .flat_map(|(unit, of_unit)| {
+                of_unit.iter().enumerate().map(move |(piece, base)| Piece {
+                    unit,
+                    piece,
+                    base: *base,
+                })
+            })
+            .collect();
+        Ok(Self {
+            units,
+            reference,
+            params,
+            epochs,
+            pieces,
+        })
+    }
+
+    fn tracks(&self) -> Vec<&dyn Track> {
+        self.units.iter().map(|u| u.track).collect()
+    }
+
+    fn pairs(&self) -> Vec<(usize, usize)> {
+        (0..self.units.len())
+            .flat_map(|near| (near + 1..self.units.len()).map(move |far| (near, far)))
+            .filter(|&(near, far)| !(self.is_fixed(near) && self.is_fixed(far)))
+            .collect()
+    }
+
+    fn is_fixed(&self, unit: usize) -> bool {
+        unit == self.reference || self.units[unit].shares_clock
+    }
+
+    /// Looks closely at the chosen moments.
+    fn evidence(&self) -> Result<Seen, TieError> {
+        let tracks = self.tracks();
+        let pairs = self.pairs();
+        let slowest_hz = tracks.iter().map(|t| t.rate_hz()).fold(f64::MAX, f64::min);
+        let band_hz = shocks::shock_band_hz(slowest_hz, self.params);
+        let interpolator = Interpolator::new();
+        let session_s: f64 = self.epochs.iter().map(|e| e.to_ref_s - e.from_ref_s).sum();
+        let mut found = Seen {
+            rows: Vec::new(),
+            priors: vec![self.prior(slowest_hz); pairs.len()],
+            pairs,
+        };
+        let mut arrows: BTreeMap<usize, (Vector3<f64>, Vector3<f64>)> = BTreeMap::new();
+        let mut count = 0;
+        for epoch in &self.epochs {
+            let chosen = moments::moments(&tracks, epoch, session_s, self.params)
+                .map_err(|source| read_error(tracks[self.reference], source))?;
+            let mut looks: Vec<Vec<Option<Look>>> = Vec::new();
+            for (index, moment) in chosen.iter().enumerate() {
+                let of_moment = self.looks(epoch, moment, &interpolator, band_hz)?;
+                self.add_shocks(
+                    &mut found,
+                    epoch,
+                    moment,
+                    count + index,
+                    &of_moment,
+                    band_hz,
+                );
+                looks.push(
+                    of_moment
+                        .into_iter()
+                        .map(|l| l.map(without_shock))
+                        .collect(),
+                );
+            }
+            for pair in 0..found.pairs.len() {
+                let known = arrows.get(&pair).copied();
+                if let Some(at) =
+                    self.add_joint(&mut found, epoch, pair, &chosen, count, &looks, known)
+                {
+                    arrows.entry(pair).or_insert(at);
+                }
+            }
+            count += chosen.len();
+        }
+        Ok(found)
+    }
+
+    fn prior(&self, slowest_hz: f64) -> Prior {
+        let p = self.params;
+        Prior {
+            bias_sd_s: [
+                p.stacked_sd_s.hypot(p.stacked_sample_share / slowest_hz),
+                p.travel_asymmetry_sd_s,
+                p.travel_asymmetry_sd_s,
+                p.joint_swing_sd_s,
+                p.joint_step_sd_s,
+            ],
+            spread_s: [
+                p.stacked_sd_s,
+                p.event_spread_s,
+                p.event_spread_s,
+                p.joint_spread_s,
+                p.joint_spread_s,
+            ],
         }
     }
-    Ok(all)
+
+    fn looks(
+        &self,
+        epoch: &Epoch,
+        moment: &Moment,
+        interpolator: &Interpolator,
+        band_hz: (f64, f64),
+    ) -> Result<Vec<Option<Look>>, TieError> {
+        /// Room for the level before a shock and the filters' ends, s.
+        const ENDS_S: f64 = 0.15;
+        let spare_s = self.params.event_reach_s + ENDS_S;
+        let span_s = (moment.from_ref_s - spare_s, moment.to_ref_s + spare_s);
+        self.units
+            .iter()
+            .zip(&epoch.lines)
+            .map(|(unit, line)| {
+                let Some(line) = line else { return Ok(None) };
+                let room_s = 0.02 + 16.0 / unit.track.rate_hz().max(1.0);
+                let samples = unit
+                    .track
+                    .window(
+                        span_s.0 + line.shift_at_s(span_s.0) - room_s,
+                        span_s.1 + line.shift_at_s(span_s.1) + room_s,
+                    )
+                    .map_err(|source| read_error(unit.track, source))?;
+                Ok(Some(Look {
+                    shock: shocks::look(interpolator, &samples, span_s, line, band_hz, self.params),
+                    smooth: joint::smooth(&samples, span_s, line, self.params.joint_cutoff_hz),
+                }))
+            })
+            .collect()
+    }
+
+    fn add_shocks(
+        &self,
+        found: &mut Seen,
+        epoch: &Epoch,
+        moment: &Moment,
+        moment_index: usize,
+        looks: &[Option<Look>],
+        band_hz: (f64, f64),
+    ) {
+        let shock = |unit: usize| looks[unit].as_ref().and_then(|l| l.shock.as_ref());
+        for (pair, &(near, far)) in found.pairs.iter().enumerate() {
+            let (Some(a), Some(b)) = (shock(near), shock(far)) else {
+                continue;
+            };
+            for s in shocks::shocks(a, b, moment, band_hz.1 - band_hz.0, self.params) {
+                found.rows.extend(self.row(
+                    epoch,
+                    (pair, near, far),
+                    (s.ref_s, s.lag_s, s.sd_s),
+                    s.evidence,
+                    moment_index,
+                    s.gesture,
+                ));
+            }
+        }
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn add_joint(
+        &self,
+        found: &mut Seen,
+        epoch: &Epoch,
+        pair: usize,
+        chosen: &[Moment],
+        first: usize,
+        looks: &[Vec<Option<Look>>],
+        known: Option<(Vector3<f64>, Vector3<f64>)>,
+    ) -> Option<(Vector3<f64>, Vector3<f64>)> {
+        let (near, far) = found.pairs[pair];
+        let smooth =
+            |index: usize, unit: usize| looks[index][unit].as_ref().and_then(|l| l.smooth.as_ref());
+        let (mut indices, mut both) = (Vec::new(), Vec::new());
+        for (index, moment) in chosen.iter().enumerate() {
+            if moment.why == Why::Spike {
+                continue;
+            }
+            if let (Some(a), Some(b)) = (smooth(index, near), smooth(index, far)) {
+                indices.push(index);
+                both.push(JointMoment {
+                    from_ref_s: moment.from_ref_s,
+                    to_ref_s: moment.to_ref_s,
+                    near: a,
+                    far: b,
+                });
+            }
+        }
+        let joint = joint::fit_joint(&both, known, self.params)?;
+        let wander_s: Vec<f64> = joint
+            .sightings
+            .iter()
+            .map(|s| s.per_wander_s_m * self.params.joint_wander_m)
+            .collect();
+        let middle_wander_s = crate::math::median(&wander_s).unwrap_or(0.0);
+        let systematic_s = joint
+            .place_sd_s
+            .hypot(middle_wander_s * self.params.joint_wander_common);
+        for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
+            let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
+            *stated = stated.hypot(systematic_s);
+        }
+        if std::env::var("TIE_DEBUG").is_ok() {
+            println!(
+                "JOINT {near}-{far} n {} of {} arrows {:.3?} {:.3?} place {:.3} ms wander {:.3} ms",
+                joint.sightings.len(),
+                both.len(),
+                joint.arrows.0.as_slice(),
+                joint.arrows.1.as_slice(),
+                joint.place_sd_s * 1e3,
+                middle_wander_s * 1e3
+            );
+        }
+        for (s, wander_s) in joint.sightings.iter().zip(wander_s) {
+            if std::env::var("TIE_DEBUG").is_ok() {
+                println!(
+                    "JM {:.7} {:.7} {:.5} {:.7}",
+                    s.alias_s, wander_s, s.explained, s.sd_s
+                );
+            }
+            let index = indices[s.moment];
+            let moment = &chosen[index];
+            let evidence = if moment.why == Why::Swing {
+                Evidence::JointInSwing
+            } else {
+                Evidence::JointInStep
+            };
+            found.rows.extend(self.row(
+                epoch,
+                (pair, near, far),
+                (moment.middle_s(), s.lag_s, s.sd_s.hypot(wander_s)),
+                evidence,
+                first + index,
+                moment.why.is_gesture(),
+            ));
+        }
+        Some(joint.arrows)
+    }
+
+    /// A lag about the rough lines, as a row about the pieces' base lines.
+    fn row(
+        &self,
+        epoch: &Epoch,
+        (pair, near, far): (usize, usize, usize),
+        (ref_s, lag_s, sd_s): (f64, f64, f64),
+        evidence: Evidence,
+        moment: usize,
+        gesture: bool,
+    ) -> Option<Row> {
+        let piece_of = |unit: usize| {
+            self.pieces
+                .iter()
+                .position(|p| p.unit == unit && p.piece == epoch.pieces[unit])
+        };
+        let over_base = |unit: usize, piece: Option<usize>| {
+            let rough = epoch.lines[unit].map(|l| l.shift_at_s(ref_s))?;
+            Some(rough - piece.map_or(0.0, |p| self.pieces[p].base.shift_at_s(ref_s)))
+        };
+        let (near_piece, far_piece) = (piece_of(near), piece_of(far));
+        if std::env::var("TIE_DEBUG").is_ok() {
+            println!(
+                "ROW {} {} {evidence:?} {ref_s:.4} {:.7} {:.7} {sd_s:.7} {moment} {gesture}",
+                self.units[near].track.label(),
+                self.units[far].track.label(),
+                epoch.lines[near].unwrap().shift_at_s(ref_s),
+                epoch.lines[far].unwrap().shift_at_s(ref_s) + lag_s
+            );
+        }
+        Some(Row {
+            pair,
+            near: near_piece,
+            far: far_piece,
+            ref_s,
+            said_s: lag_s + over_base(far, far_piece)? - over_base(near, near_piece)?,
+            sd_s,
+            evidence,
+            moment,
+            gesture,
+        })
+    }
+
+    fn answer(&self, evidence: &Seen, fit: Option<&Fit>) -> (Vec<ClockTie>, Vec<Finding>) {
+        let mut findings = Vec::new();
+        let ties = (0..self.units.len())
+            .map(|unit| {
+                if unit == self.reference {
+                    return ClockTie::identity(TieMethod::Reference);
+                }
+                if self.units[unit].shares_clock {
+                    return ClockTie::identity(TieMethod::SharedClock);
+                }
+                let tie = fit.map_or_else(untied, |fit| self.tie_of(unit, evidence, fit));
+                findings.extend(self.findings_of(unit, &tie, evidence, fit));
+                tie
+            })
+            .collect();
+        (ties, findings)
+    }
+
+    fn tie_of(&self, unit: usize, evidence: &Seen, fit: &Fit) -> ClockTie {
+        let own: Vec<(&Piece, &fit::FittedPiece)> = self
+            .pieces
+            .iter()
+            .zip(&fit.pieces)
+            .filter(|(piece, fitted)| {
+                piece.unit == unit && fitted.pivot_sd_s <= self.params.tied_sd_s
+            })
+            .collect();
+        if own.is_empty() {
+            return untied();
+        }
+        let events: Vec<TieEvent> = evidence
+            .rows
+            .iter()
+            .zip(fit.residuals_s.iter().zip(&fit.weights))
+            .filter_map(|(row, (residual_s, weight))| {
+                let (near, far) = evidence.pairs[row.pair];
+                let sign = match unit {
+                    u if u == far => 1.0,
+                    u if u == near => -1.0,
+                    _ => return None,
+                };
+                Some(TieEvent {
+                    ref_s: row.ref_s,
+                    residual_s: sign * residual_s,
+                    sd_s: row.sd_s,
+                    evidence: row.evidence,
+                    gesture: row.gesture,
+                    used: *weight > 0.0,
+                })
+            })
+            .collect();
+        ClockTie {
+            method: self.method(&own, &events),
+            pieces: clock_pieces(&own),
+            events,
+        }
+    }
+
+    /// Names the evidence by where the used gestures stand.
+    fn method(&self, own: &[(&Piece, &fit::FittedPiece)], events: &[TieEvent]) -> TieMethod {
+        let start_s = own.first().map_or(0.0, |(p, _)| p.base.from_ref_s);
+        let end_s = own.last().map_or(0.0, |(p, _)| p.base.to_ref_s);
+        let near_s = (self.params.ends_share * (end_s - start_s)).min(self.params.ends_s);
+        let any = |from_s: f64, to_s: f64| {
+            events
+                .iter()
+                .any(|e| e.gesture && e.used && (from_s..=to_s).contains(&e.ref_s))
+        };
+        match (any(start_s, start_s + near_s), any(end_s - near_s, end_s)) {
+            (true, true) => TieMethod::GesturesBothEnds,
+            (false, false) => TieMethod::Motion,
+            _ => TieMethod::GestureOneEnd,
+        }
+    }
+
+    fn findings_of(
+        &self,
+        unit: usize,
+        tie: &ClockTie,
+        evidence: &Seen,
+        fit: Option<&Fit>,
+    ) -> Vec<Finding> {
+        let label = self.units[unit].track.label();
+        let mut found = Vec::new();
+        if tie.method == TieMethod::None {
+            let text = "nothing in the logs ties this unit's clock to the reference: no lag to or \
+                        from it is measured; tap the stacked units three times at start and end";
+            return vec![Finding::void("clock-not-tied", label, text)];
+        }
+        for pair in tie.pieces.windows(2) {
+            let at_s = pair[1].from_ref_s;
+            let step_s =
+                (pair[1].offset_s - pair[0].offset_s) + (pair[1].drift - pair[0].drift) * at_s;
+            let text = format!(
+                "this unit's clock steps by {step_s:+.3} s near {at_s:.0} s: the two sides are tied apart"
+            );
+            found.push(Finding::note("clock-step", label, text));
+        }
+        for (index, ratios) in fit.iter().flat_map(|f| f.bias_ratios.iter().enumerate()) {
+            let (near, far) = evidence.pairs[index];
+            if far != unit {
+                continue;
+            }
+            for (kind, ratio) in Evidence::ALL.iter().zip(ratios) {
+                if ratio.is_some_and(|r| r.abs() > self.params.disagreement) {
+                    let text = format!(
+                        "{} say another time than the rest between {} and {}: the tie is widened",
+                        kind.name(),
+                        self.units[near].track.label(),
+                        label
+                    );
+                    found.push(Finding::note("clock-evidence-disagrees", label, text));
+                }
+            }
+        }
+        found
+    }
 }
 
-fn pieces(lines: &[Line], fit: &Fit) -> Vec<ClockPiece> {
-    let bounds: Vec<f64> = lines
-        .windows(2)
-        .map(|pair| 0.5 * (pair[0].to_ref_s + pair[1].from_ref_s))
-        .collect();
-    fit.pieces
-        .iter()
+fn without_shock(look: Look) -> Look {
+    Look {
+        shock: None,
+        ..look
+    }
+}
+
+fn read_error(track: &dyn Track, source: std::io::Error) -> TieError {
+    TieError::Read {
+        label: track.label().to_owned(),
+        source,
+    }
+}
+
+fn clock_pieces(own: &[(&Piece, &fit::FittedPiece)]) -> Vec<ClockPiece> {
+    let seam_s = |index: usize| {
+        let (before, after) = (own.get(index)?, own.get(index + 1)?);
+        Some((before.0.base.to_ref_s, after.0.base.from_ref_s))
+    };
+    own.iter()
         .enumerate()
-        .map(|(index, piece)| ClockPiece {
+        .map(|(index, (_, fitted))| ClockPiece {
             from_ref_s: index
                 .checked_sub(1)
-                .and_then(|i| bounds.get(i))
-                .copied()
-                .unwrap_or(f64::MIN),
-            to_ref_s: bounds.get(index).copied().unwrap_or(f64::MAX),
-            offset_s: piece.shift_s - piece.drift * piece.pivot_ref_s,
-            drift: piece.drift,
-            pivot_ref_s: piece.pivot_ref_s,
-            pivot_sd_s: piece.pivot_sd_s,
-            drift_sd: piece.drift_sd,
+                .and_then(seam_s)
+                .map_or(f64::MIN, |seam| seam.1),
+            to_ref_s: seam_s(index).map_or(f64::MAX, |seam| seam.0),
+            offset_s: fitted.shift_s - fitted.drift * fitted.pivot_ref_s,
+            drift: fitted.drift,
+            pivot_ref_s: fitted.pivot_ref_s,
+            pivot_sd_s: fitted.pivot_sd_s,
+            drift_sd: fitted.drift_sd,
             floor_sd_s: 0.0,
         })
         .collect()
-}
-
-fn tie_events(sightings: &[Sighting], fit: &Fit) -> Vec<TieEvent> {
-    sightings
-        .iter()
-        .zip(&fit.weights)
-        .map(|(s, &weight)| TieEvent {
-            ref_s: s.ref_s,
-            residual_s: s.unit_s - s.ref_s - fit.pieces[s.line].shift_at_s(s.ref_s),
-            sd_s: s.sd_s,
-            evidence: s.kind,
-            gesture: s.gesture,
-            used: weight > 0.0,
-        })
-        .collect()
-}
-
-/// Names the evidence by where the used gestures stand.
-fn method(lines: &[Line], sightings: &[Sighting], fit: &Fit, params: &TieParams) -> TieMethod {
-    let start_s = lines.first().map_or(0.0, |l| l.from_ref_s);
-    let end_s = lines.last().map_or(0.0, |l| l.to_ref_s);
-    let near_s = (params.ends_share * (end_s - start_s)).min(params.ends_s);
-    let any = |from_s: f64, to_s: f64| {
-        sightings
-            .iter()
-            .zip(&fit.weights)
-            .any(|(s, w)| s.gesture && *w > 0.0 && (from_s..=to_s).contains(&s.ref_s))
-    };
-    match (any(start_s, start_s + near_s), any(end_s - near_s, end_s)) {
-        (true, true) => TieMethod::GesturesBothEnds,
-        (false, false) => TieMethod::Motion,
-        _ => TieMethod::GestureOneEnd,
-    }
-}
-
-fn findings(unit: &dyn Track, lines: &[Line], fit: &Fit) -> Vec<Finding> {
-    let mut found = Vec::new();
-    for pair in lines.windows(2) {
-        let text = format!(
-            "the unit's clock stepped by {:+.3} s between {:.0} s and {:.0} s; serves in between are not timed",
-            pair[1].shift_s - pair[0].shift_at_s(pair[1].pivot_ref_s),
-            pair[0].to_ref_s,
-            pair[1].from_ref_s
-        );
-        found.push(Finding::note("clock-step", unit.label(), text));
-    }
-    for (kind, ratio) in Evidence::ALL.iter().zip(fit.bias_ratios) {
-        if ratio.abs() > 2.0 {
-            let text = format!(
-                "{} disagree with the other evidence on this unit's clock",
-                kind.name()
-            );
-            found.push(Finding::note(
-                "clock-evidence-disagrees",
-                unit.label(),
-                text,
-            ));
-        }
-    }
-    found
 }

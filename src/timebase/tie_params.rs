@@ -7,14 +7,16 @@ crate::stage_params! {
         drift_max: f64 = 250e-6, "1", 1e-6, 1e-3, "own choice: quartz of wearable loggers is held to +-20 to +-100 ppm each";
         /// Prior standard uncertainty of the drift; rules only where events do not span time.
         drift_prior_sd: f64 = 60e-6, "1", 1e-6, 1e-3, "own choice: two clocks of +-20 ppm differ by up to 40 ppm, poor ones by more";
+        /// Standard uncertainty of a rough line before the events.
+        offset_prior_sd_s: f64 = 0.1, "s", 1e-3, 10.0, "own choice: several times the rough lines' error";
+        /// By how much one unit's drift may differ between two pieces of its log.
+        drift_change_sd: f64 = 3e-6, "1", 1e-8, 1e-4, "own choice: one quartz, some ten kelvin apart";
         /// Bin of the envelopes that are correlated over the whole session. Larger is faster and coarser.
         session_step_s: f64 = 0.1, "s", 0.05, 0.5, "own choice: 250 ppm move 75 ms in one stretch";
         /// Half-width of the moving mean taken off those envelopes.
-        session_trend_s: f64 = 10.0, "s", 2.0, 60.0, "own choice: keeps rallies and rests, drops the session's shape";
+        session_trend_s: f64 = 0.5, "s", 0.2, 60.0, "own choice: keeps rallies and rests, drops the session's shape";
         /// Length of one stretch correlated with the whole of the other log.
         stretch_s: f64 = 300.0, "s", 60.0, 1200.0, "own choice: longer smears by drift, shorter is less distinct";
-        /// Shortest stretch, for short logs.
-        stretch_min_s: f64 = 20.0, "s", 10.0, 300.0, "own choice";
         /// Most stretches correlated, the busiest first.
         stretches_max: f64 = 24.0, "1", 1.0, 200.0, "own choice: cost against certainty";
         /// How far a stretch may stand from the common line and still support it.
@@ -25,20 +27,38 @@ crate::stage_params! {
         steps_max: f64 = 4.0, "1", 0.0, 20.0, "own choice";
         /// Length of the chunks that follow a rough line at the coarse track's own step.
         chunk_s: f64 = 30.0, "s", 5.0, 120.0, "own choice: some forty steps or five serves";
+        /// Most chunks; longer sessions are sampled.
+        chunks_max: f64 = 60.0, "1", 4.0, 1000.0, "own choice: half an hour of motion is plenty";
+        /// How far about the rough lines the chunks are compared.
+        epoch_reach_s: f64 = 0.12, "s", 0.02, 1.0, "own choice: rough lines stand within 70 ms";
+        /// Shortest stretch between two clock steps that is tied on its own.
+        epoch_min_s: f64 = 10.0, "s", 1.0, 600.0, "own choice";
         /// Half-width of the moving mean taken off the chunks' envelopes.
         chunk_trend_s: f64 = 0.5, "s", 0.1, 5.0, "own choice: one stride";
-        /// Smallest correlation at which a chunk counts.
-        chunk_correlation_min: f64 = 0.3, "1", 0.0, 1.0, "own choice";
         /// Length of the cells over which events are spread, and how many events each may give.
         cell_s: f64 = 60.0, "s", 5.0, 600.0, "own choice: drift is told by events far apart";
-        /// Events refined per cell.
-        events_per_cell: f64 = 4.0, "1", 1.0, 50.0, "own choice: cost against certainty";
-        /// Most events refined in a session.
-        events_max: f64 = 400.0, "1", 10.0, 5000.0, "own choice: bounds the cost of long logs";
+        /// Most cells; longer sessions get longer cells.
+        cells_max: f64 = 40.0, "1", 2.0, 1000.0, "own choice: bounds the cost of long logs";
+        /// Close looks per cell at fast turns (strokes).
+        swings_per_cell: f64 = 2.0, "1", 0.0, 20.0, "own choice: cost against certainty";
+        /// Close looks per cell at shocks while turning slowly (steps).
+        steps_per_cell: f64 = 1.0, "1", 0.0, 20.0, "own choice: cost against certainty";
+        /// Rate of both units (geometric mean) above which a moment counts as a swing.
+        swing_rate_rad_s: f64 = 5.0, "rad/s", 1.0, 20.0, "own choice: some 300 deg/s, above walking";
         /// Smallest force above the surroundings that makes an event.
         shock_min_m_s2: f64 = 3.0, "m/s2", 0.5, 50.0, "own choice: about 0.3 g, below a step's shock at the hip";
-        /// Half-width of the window an event is timed in.
-        event_half_s: f64 = 0.12, "s", 0.03, 0.5, "own choice: a shock and its ringing";
+        /// Stretch before a shock's peak that is compared.
+        shock_before_s: f64 = 0.04, "s", 0.01, 0.5, "own choice: rise and travel";
+        /// Stretch after a shock's peak that is compared.
+        shock_after_s: f64 = 0.07, "s", 0.02, 0.5, "own choice: ringing of skin and strap";
+        /// Shortest time between two shocks.
+        shock_apart_s: f64 = 0.03, "s", 0.01, 0.5, "own choice";
+        /// Smallest shock in the band at the unit nearer its source.
+        shock_floor_m_s2: f64 = 1.0, "m/s2", 0.1, 50.0, "own choice: some ten times a sensor's noise";
+        /// Smallest rise of a shock over the level just before it.
+        shock_contrast_min: f64 = 4.0, "1", 1.5, 50.0, "own choice: noise alone reaches 2.5";
+        /// Logarithm of the strength ratio from which the side a shock comes from is told.
+        shock_ratio_min: f64 = 0.15, "1", 0.0, 2.0, "own choice: sensitivity tolerances of +-3 % and skin";
         /// How far around the rough line an event's shift is looked for.
         event_reach_s: f64 = 0.04, "s", 0.01, 0.2, "own choice: four coarse bins";
         /// Low end of the band in which shocks are timed. Above what swings hold, so that segments that turn at different times do not pull.
@@ -48,13 +68,15 @@ crate::stage_params! {
         /// Smallest correlation of two shocks' envelopes.
         shock_correlation_min: f64 = 0.6, "1", 0.1, 0.99, "own choice";
         /// Smallest likeness of two units' whole force vectors, after the best rotation, that says they were one stack.
-        stacked_likeness_min: f64 = 0.85, "1", 0.5, 0.999, "own choice: a rigid stack differs by noise only, worn units by their tissue";
+        stacked_likeness_min: f64 = 0.97, "1", 0.5, 0.999, "own choice: a rigid stack differs by noise only, worn units by their tissue";
         /// By how much two stacked units' rates may differ besides gain.
         stacked_rate_slack_rad_s: f64 = 0.15, "rad/s", 0.01, 1.0, "own choice: bias, noise and a bin's offset";
-        /// By which share two stacked units' rates and shocks may differ.
-        stacked_gain_slack: f64 = 0.2, "1", 0.01, 1.0, "own choice: sensitivity tolerances of +-3 % and levers within the stack";
+        /// Largest logarithm of the strength ratio of one tap on two stacked units.
+        stacked_ratio_max: f64 = 0.7, "1", 0.05, 2.0, "own choice: places within the stack differ by up to a factor of two";
+        /// Share of the slower unit's sample period that a tap's time may be off: spikes hold more than half the rate.
+        stacked_sample_share: f64 = 0.05, "1", 0.0, 0.5, "own choice";
         /// Longest time between two spikes of one sync gesture.
-        gesture_spacing_s: f64 = 5.0, "s", 0.5, 30.0, "own choice: slow tappers";
+        gesture_spacing_s: f64 = 2.0, "s", 0.5, 30.0, "own choice: a slow tapper; serves from a basket follow in 4 s and more (common practice, no source)";
         /// Fewest spikes that make a sync gesture.
         gesture_spikes_min: f64 = 2.0, "1", 1.0, 10.0, "own choice: one of three may be lost";
         /// Rate below which a unit counts as held still around a spike.
@@ -63,18 +85,46 @@ crate::stage_params! {
         still_force_m_s2: f64 = 1.5, "m/s2", 0.2, 10.0, "own choice";
         /// Force below which a unit counts as falling free.
         flight_force_m_s2: f64 = 4.5, "m/s2", 0.5, 9.0, "own choice: a falling body reads 0, a turning one a little";
+        /// Rate below which a falling unit counts as jumping, not as thrown about by a stroke.
+        flight_rate_rad_s: f64 = 5.0, "rad/s", 0.5, 20.0, "own choice";
         /// Shortest flight of a jump.
         flight_min_s: f64 = 0.12, "s", 0.05, 1.0, "g t^2 / 8: a 2 cm hop flies 0.13 s";
         /// Expected travel time of a shock between the two units, and below its standard uncertainty before the data.
-        travel_s: f64 = 2e-3, "s", 0.0, 2e-2, "own choice: some tenths of a metre at 50 to 200 m/s through tissue";
+        travel_s: f64 = 4e-3, "s", 0.0, 2e-2, "own choice: some tenths of a metre at 50 to 200 m/s through tissue";
         /// Standard uncertainty of that travel time before the data.
-        travel_sd_s: f64 = 3e-3, "s", 1e-4, 3e-2, "own choice, see travel_s";
+        travel_sd_s: f64 = 4e-3, "s", 1e-4, 3e-2, "own choice, see travel_s";
         /// Systematic part of a tap on stacked units.
         stacked_sd_s: f64 = 0.1e-3, "s", 0.0, 5e-3, "own choice: no travel; unequal filters and sampling remain";
         /// By how much a shock's travel time up may differ from the travel time down.
-        travel_asymmetry_sd_s: f64 = 1e-3, "s", 0.0, 1e-2, "own choice: path and tissue are the same, the pulse's shape is not";
+        travel_asymmetry_sd_s: f64 = 3e-3, "s", 0.0, 1e-2, "own choice: path and tissue are the same, the pulse's shape is not";
         /// Spread from event to event of a worn shock's travel time, before the data say.
-        event_spread_s: f64 = 2e-3, "s", 1e-4, 2e-2, "own choice";
+        event_spread_s: f64 = 3e-3, "s", 1e-4, 2e-2, "own choice";
+        /// Top of the band in which the shared joint's acceleration is compared.
+        joint_cutoff_hz: f64 = 15.0, "Hz", 4.0, 40.0, "own choice: above most of a stroke's motion, below skin's ringing";
+        /// Expected distance, per axis, from a unit to the joint it shares with the other.
+        joint_arrow_sd_m: f64 = 0.3, "m", 0.05, 1.0, "own choice: half a limb";
+        /// Smallest residual of the joint's force that is believed.
+        joint_noise_m_s2: f64 = 0.1, "m/s2", 0.01, 5.0, "own choice: a sensor's noise in the band";
+        /// Fewest moments from which a joint is fitted.
+        joint_moments_min: f64 = 4.0, "1", 1.0, 100.0, "own choice: six coordinates";
+        /// Share of the joint force's variance that the constraint must explain.
+        joint_explained_min: f64 = 0.8, "1", 0.0, 1.0, "own choice";
+        /// Systematic part of the shared joint's evidence in fast turns.
+        joint_swing_sd_s: f64 = 1.5e-3, "s", 0.0, 2e-2, "own choice: skin wobbles, and a shoulder is no hinge";
+        /// Systematic part of the shared joint's evidence in steps and landings.
+        joint_step_sd_s: f64 = 0.7e-3, "s", 0.0, 2e-2, "own choice: segments turn little, so the joint's place matters little";
+        /// How far a joint wanders in the segments it joins.
+        joint_wander_m: f64 = 0.02, "m", 0.0, 0.1, "own choice: a shoulder blade's or a spine's play";
+        /// Share of that wandering that is alike from moment to moment.
+        joint_wander_common: f64 = 0.5, "1", 0.0, 1.0, "own choice";
+        /// Spread of the joint's evidence from moment to moment, before the data say.
+        joint_spread_s: f64 = 1e-3, "s", 1e-5, 1e-2, "own choice";
+        /// Least scale of all systematic parts after the session's own consistency is seen.
+        bias_scale_min: f64 = 0.5, "1", 0.05, 1.0, "own choice";
+        /// Fitted bias of a kind over its stated size from which it is said to disagree.
+        disagreement: f64 = 3.0, "1", 1.0, 10.0, "own choice";
+        /// Standard uncertainty beyond which a clock counts as not tied.
+        tied_sd_s: f64 = 0.03, "s", 1e-3, 1.0, "own choice: a third of the uncertainty before the events";
         /// Share of the session, at its start and at its end, in which a gesture counts as at that end.
         ends_share: f64 = 0.2, "1", 0.01, 0.5, "own choice";
         /// The same in time, for long sessions.

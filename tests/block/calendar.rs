@@ -1,1 +1,297 @@
-//! To come.
+//! Days, weeks and ratios.
+
+use overarm::block::stats::random::Draws;
+use overarm::block::{
+    BlockFacts, BlockParams, BlockRecord, RatioRecord, RestDays, UnreadSession, build_block,
+};
+use overarm::session::SessionRecord;
+
+use super::records::practice;
+use crate::support::assert_close;
+
+fn sessions(days: &[(&str, u32)]) -> Vec<SessionRecord> {
+    let mut draws = Draws::seeded(2);
+    days.iter()
+        .map(|(day, serves)| {
+            practice(day)
+                .serves(*serves)
+                .felt(5.0, 60.0)
+                .record(&mut draws)
+        })
+        .collect()
+}
+
+/// Serves 40,0,60,0,60,40,0 in three weeks from a Monday, then 60,0,90,0,90,60,0.
+fn four_weeks() -> Vec<SessionRecord> {
+    let mut draws = Draws::seeded(2);
+    let monday: jiff::civil::Date = "2031-03-03".parse().expect("a date");
+    let mut records = Vec::new();
+    for week in 0..4i64 {
+        let scale = if week == 3 { 15 } else { 10 };
+        for (offset, tens) in [(0i64, 4), (2, 6), (4, 6), (5, 4)] {
+            let date = monday + jiff::Span::new().days(7 * week + offset);
+            let serves = tens * scale;
+            records.push(
+                practice(&date.to_string())
+                    .serves(serves)
+                    .record(&mut draws),
+            );
+        }
+    }
+    records
+}
+
+fn resting(every: bool) -> BlockFacts {
+    BlockFacts {
+        rest: RestDays {
+            every_day_without_log: every,
+            days: ["2031-03-30".parse().expect("a date")].into(),
+        },
+        ..BlockFacts::default()
+    }
+}
+
+fn built(sessions: &[SessionRecord], facts: &BlockFacts) -> BlockRecord {
+    build_block(sessions, facts, &BlockParams::default())
+}
+
+#[test]
+fn a_day_without_a_log_is_not_zero() {
+    let block = built(
+        &sessions(&[
+            ("2031-03-04", 30),
+            ("2031-03-07", 20),
+            ("2031-03-07-pm", 10),
+        ]),
+        &BlockFacts {
+            rest: RestDays {
+                days: ["2031-03-06".parse().expect("a date")].into(),
+                ..RestDays::default()
+            },
+            ..BlockFacts::default()
+        },
+    );
+    let days: Vec<(&str, Option<u32>, Option<f64>)> = block
+        .days
+        .iter()
+        .map(|d| (d.status.as_str(), d.serves, d.rpe_load_au))
+        .collect();
+    assert_eq!(
+        days,
+        [
+            ("log", Some(30), Some(300.0)),
+            ("no log", None, None),
+            ("rest", Some(0), Some(0.0)),
+            ("log", Some(30), Some(600.0)),
+        ]
+    );
+    let week = &block.weeks[0];
+    assert_eq!((week.week.as_str(), week.serves), ("2031-W10", 60));
+    assert_eq!(
+        (
+            week.days_with_log,
+            week.days_rest,
+            week.days_no_log,
+            week.days_outside
+        ),
+        (2, 1, 1, 3)
+    );
+    for spread in &week.spread {
+        assert_eq!(spread.monotony.value, None);
+        assert!(
+            spread
+                .monotony
+                .why
+                .as_deref()
+                .is_some_and(|why| why.contains("outside the block"))
+        );
+    }
+}
+
+#[test]
+fn an_unread_session_makes_its_day_unknown() {
+    let facts = BlockFacts {
+        unread: vec![UnreadSession {
+            session: "2031-03-05".to_owned(),
+            date: Some("2031-03-05".to_owned()),
+            why: "hip.csv:3:2: want a number".to_owned(),
+        }],
+        ..BlockFacts::default()
+    };
+    let block = built(&sessions(&[("2031-03-04", 30)]), &facts);
+    assert_eq!(block.days.len(), 2);
+    assert_eq!(
+        (block.days[1].status.as_str(), block.days[1].serves),
+        ("unread", None)
+    );
+    assert!(
+        block
+            .findings
+            .iter()
+            .any(|f| f.code == "session-unread" && f.voids)
+    );
+    assert_eq!(block.look_at[0].kind, "unread");
+}
+
+/// ISO 8601 week dates: 2031-01-01 is a Wednesday of 2031-W01, 2030-12-30 its Monday (calendar
+/// arithmetic by jiff; checked with Python's date.isocalendar).
+#[test]
+fn weeks_cross_the_year_by_iso_8601() {
+    let block = built(
+        &sessions(&[("2030-12-30", 30), ("2031-01-01", 20)]),
+        &resting(true),
+    );
+    assert_eq!(block.weeks.len(), 1);
+    assert_eq!(block.weeks[0].week, "2031-W01");
+    assert_eq!(block.weeks[0].from, "2030-12-30");
+    assert_eq!(block.weeks[0].to, "2031-01-05");
+}
+
+/// The monotony example on serves: week 60,0,80,0,90,40,0 (worked by hand): 0.9805, strain 264.73.
+#[test]
+fn monotony_and_strain_of_a_full_week() {
+    let days = [
+        ("2031-03-03", 60),
+        ("2031-03-05", 80),
+        ("2031-03-07", 90),
+        ("2031-03-08", 40),
+    ];
+    let mut list = sessions(&days);
+    // an empty session on the Monday after ends the block, so that Sunday lies inside
+    list.extend(sessions(&[("2031-03-10", 0)]));
+    let block = built(&list, &resting(true));
+    let serves = &block.weeks[0].spread[0];
+    assert_eq!(
+        (serves.measure.as_str(), serves.sd_divisor.as_str()),
+        ("serves", "n-1")
+    );
+    assert_close(
+        serves.monotony.value.expect("seven days"),
+        0.9805,
+        5e-5,
+        0.0,
+        "monotony",
+    );
+    assert_close(
+        serves.strain.value.expect("seven days"),
+        264.73,
+        5e-3,
+        0.0,
+        "strain",
+    );
+}
+
+fn ratio<'a>(block: &'a BlockRecord, date: &str, method: &str, coupling: &str) -> &'a RatioRecord {
+    block
+        .ratios
+        .iter()
+        .find(|r| {
+            r.date == date && r.measure == "serves" && r.method == method && r.coupling == coupling
+        })
+        .expect("a ratio")
+}
+
+/// The 28-day example (worked by hand): 1.333333, 1.5, and by moving averages 1.054422; the first is
+/// given on day 28, none before.
+#[test]
+fn ratios_of_four_weeks() {
+    let mut list = four_weeks();
+    // the last Sunday: a log without serves closes the 28 days
+    list.push(
+        practice("2031-03-30")
+            .serves(0)
+            .record(&mut Draws::seeded(4)),
+    );
+    let block = built(&list, &resting(true));
+    let last = "2031-03-30";
+    for (method, coupling, want) in [
+        ("rolling", "coupled", 1.333333),
+        ("rolling", "uncoupled", 1.5),
+        ("ewma", "coupled", 1.054422),
+    ] {
+        let got = ratio(&block, last, method, coupling);
+        assert_close(got.ratio.expect("defined"), want, 5e-7, 0.0, method);
+        assert!(got.u.expect("defined") > 0.0);
+    }
+    let page: Vec<String> = overarm::report::block_text(&block)
+        .split_whitespace()
+        .map(str::to_owned)
+        .collect();
+    assert!(
+        page.join(" ").contains(overarm::block::RATIO_NOTE),
+        "no ratio without its note"
+    );
+    let held = ratio(&block, last, "ewma", "uncoupled");
+    assert_eq!(held.why.as_deref(), Some("needs 35 days, the block has 28"));
+    let early = ratio(&block, "2031-03-23", "rolling", "coupled");
+    assert_eq!(early.ratio, None);
+    assert_eq!(
+        early.why.as_deref(),
+        Some("needs 28 days, the block has 21")
+    );
+    assert_close(
+        block.weeks[3].change.value.expect("full weeks"),
+        0.5,
+        1e-12,
+        0.0,
+        "week change",
+    );
+}
+
+#[test]
+fn ratios_and_change_hide_where_days_are_not_known() {
+    let mut list = four_weeks();
+    list.push(
+        practice("2031-03-30")
+            .serves(0)
+            .record(&mut Draws::seeded(4)),
+    );
+    let block = built(&list, &resting(false));
+    let got = ratio(&block, "2031-03-30", "rolling", "coupled");
+    assert_eq!((got.ratio, got.acute_per_day), (None, None));
+    assert!(
+        got.why
+            .as_deref()
+            .is_some_and(|why| why.contains("not known")),
+        "{got:?}"
+    );
+    let change = &block.weeks[3].change;
+    assert!(
+        change
+            .why
+            .as_deref()
+            .is_some_and(|why| why.contains("without a log")),
+        "{change:?}"
+    );
+}
+
+/// After a lay-off the earlier load is near zero and the ratio would explode: counts stand instead.
+#[test]
+fn ratios_hide_under_the_floor() {
+    let list = sessions(&[("2031-03-03", 10), ("2031-03-30", 40)]);
+    let block = built(&list, &resting(true));
+    let got = ratio(&block, "2031-03-30", "rolling", "coupled");
+    assert_eq!(got.ratio, None);
+    assert!(got.acute_per_day.is_some());
+    assert!(
+        got.why
+            .as_deref()
+            .is_some_and(|why| why.contains("look at the counts"))
+    );
+}
+
+/// Property: the order in which sessions come changes nothing.
+#[test]
+fn order_of_sessions_is_irrelevant() {
+    let list = four_weeks();
+    let mut turned = list.clone();
+    turned.reverse();
+    assert_eq!(built(&list, &resting(true)), built(&turned, &resting(true)));
+}
+
+#[test]
+fn no_session_at_all_is_an_empty_block() {
+    let block = built(&[], &BlockFacts::default());
+    assert!(block.days.is_empty() && block.links.is_empty() && block.from.is_none());
+    assert_eq!(block.schema, "overarm.block/1");
+}

@@ -2,9 +2,11 @@
 
 mod calendar;
 mod change;
+mod command;
 mod effort;
 mod evaluation;
 mod list;
 mod plan;
 mod records;
 mod stats;
+mod trial;

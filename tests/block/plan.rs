@@ -1,1 +1,178 @@
-//! To come.
+//! Plan files and plan against done.
+
+use overarm::block::stats::random::Draws;
+use overarm::block::{BlockFacts, BlockParams, BlockRecord, Plan, PlanError, build_block};
+
+use super::records::{Practice, practice};
+
+const EXAMPLE: &str = include_str!("../../sample-plans/interval-21-steps.toml");
+
+/// Myers, Sciascia, Kibler & Uhl 2016, Sports Health 8(6):536-540, Table 2: serves and total strokes
+/// of the twenty counted steps, the games, and the rest rule.
+#[test]
+fn the_published_programme_as_an_example() {
+    let plan = Plan::parse(EXAMPLE).expect("the example reads");
+    assert!(plan.example && plan.approved_by.is_none());
+    assert!(plan.source.contains("Myers") && plan.source.contains("2016"));
+    let serves: Vec<Option<u32>> = plan.steps.iter().map(|step| step.serves).collect();
+    let want = [
+        0, 2, 3, 4, 6, 8, 10, 12, 14, 16, 16, 24, 32, 24, 32, 48, 64, 32, 96, 128,
+    ];
+    assert_eq!(serves[..20], want.map(Some));
+    assert_eq!(serves[20..], [None], "step 21 is a simulated match");
+    let totals: Vec<Option<u32>> = plan.steps.iter().map(|step| step.total_strokes()).collect();
+    let want = [
+        10, 12, 13, 16, 18, 22, 28, 34, 40, 44, 44, 66, 88, 66, 88, 132, 176, 88, 264, 352,
+    ];
+    assert_eq!(totals[..20], want.map(Some));
+    let games: Vec<u32> = plan.steps.iter().filter_map(|step| step.games).collect();
+    assert_eq!(games, [2, 4, 4, 6, 8, 6, 8, 10, 12, 8, 14, 16]);
+    let effort: Vec<f64> = plan
+        .steps
+        .iter()
+        .filter_map(|step| step.effort_percent)
+        .collect();
+    assert_eq!((effort[0], effort[18]), (50.0, 100.0));
+}
+
+fn with_plan(text: &str, sessions: &[Practice]) -> BlockRecord {
+    let mut draws = Draws::seeded(5);
+    let records: Vec<_> = sessions.iter().map(|one| one.record(&mut draws)).collect();
+    let facts = BlockFacts {
+        plan: Some(Plan::parse(text).expect("a plan")),
+        ..BlockFacts::default()
+    };
+    build_block(&records, &facts, &BlockParams::default())
+}
+
+const PLAN: &str = r#"
+name = "back to serving"
+source = "the athlete's clinician"
+approved_by = "clinician"
+rest_days_between = 1
+steps = [{ serves = 20, effort_percent = 50 }, { serves = 30, effort_percent = 60 }]
+[[days]]
+date = 2031-03-04
+step = 1
+[[days]]
+date = 2031-03-05
+rest = true
+[[days]]
+date = 2031-03-06
+step = 2
+[[days]]
+date = 2031-03-07
+serves = 10
+"#;
+
+#[test]
+fn done_is_compared_and_no_step_is_advanced() {
+    // 1800 deg/s stays the best; the third session is served at 60 % of it
+    let block = with_plan(
+        PLAN,
+        &[
+            practice("2031-03-04").serves(21),
+            practice("2031-03-05").serves(5),
+            practice("2031-03-06").serves(45).wrist_dps(1080.0, 20.0),
+            practice("2031-03-08").serves(10),
+        ],
+    );
+    let rows: Vec<(&str, Option<u32>, &str)> = block
+        .plan
+        .iter()
+        .map(|row| (row.date.as_str(), row.step, row.says.as_str()))
+        .collect();
+    assert_eq!(rows.len(), 5);
+    assert!(
+        rows[0]
+            .2
+            .starts_with("serves as planned; harder than asked ("),
+        "{rows:?}"
+    );
+    assert_eq!(rows[1].2, "rest was planned, 5 serves done");
+    assert!(
+        rows[2].2.starts_with("15 serves more than planned"),
+        "{rows:?}"
+    );
+    assert_eq!(rows[3].2, "no log: what was done is not known");
+    assert_eq!(
+        (rows[4].1, rows[4].2),
+        (None, "the plan names no step for this day")
+    );
+    let rest: Vec<&str> = block
+        .findings
+        .iter()
+        .filter(|f| f.code == "rest-rule")
+        .map(|f| f.at.as_str())
+        .collect();
+    assert_eq!(rest, ["2031-03-05", "2031-03-06"]);
+    assert_eq!(block.weeks[0].planned_serves, Some(60));
+    assert!(block.look_at.iter().any(|item| item.kind == "plan"));
+}
+
+/// Any pain entry shows the stop text and silences every wording of being on plan.
+#[test]
+fn pain_stops_the_plan_wording() {
+    let calm = practice("2031-03-04").serves(20);
+    for words in ["sore elbow", "a little", "Yes", "1"] {
+        let block = with_plan(PLAN, &[calm.clone(), practice("2031-03-06").pain(words)]);
+        let stop = block.stop.as_deref().expect("the stop text");
+        assert!(stop.contains("Stop serving") && stop.contains("clinician"));
+        assert_eq!(block.look_at[0].kind, "pain");
+        for row in &block.plan {
+            assert!(!row.says.contains("as planned"), "{words}: {}", row.says);
+        }
+        let page = overarm::report::block_text(&block);
+        assert!(
+            page.contains("STOP") && !page.contains(" as planned"),
+            "{page}"
+        );
+    }
+    for words in ["none", " None ", "no", ""] {
+        let block = with_plan(PLAN, &[calm.clone().pain(words)]);
+        assert_eq!(block.stop, None, "{words}");
+        assert!(block.plan[0].says.contains("as planned"));
+    }
+}
+
+#[test]
+fn faulty_plans_say_what_is_wrong() {
+    let head = "name = \"a\"\nsource = \"b\"\n";
+    let fault = |rest: &str| Plan::parse(&format!("{head}{rest}")).expect_err("a fault");
+    let said = fault("steps = [{ serves = 3, efort_percent = 5 }]").to_string();
+    assert!(
+        said.contains("efort_percent") && said.contains("line 3"),
+        "{said}"
+    );
+    assert!(matches!(
+        fault("[[days]]\ndate = 2031-03-04\nstep = 2\n"),
+        PlanError::NoSuchStep {
+            step: 2,
+            steps: 0,
+            ..
+        }
+    ));
+    assert!(matches!(
+        fault(
+            "[[days]]\ndate = 2031-03-04\nserves = 2\n[[days]]\ndate = 2031-03-04\nrest = true\n"
+        ),
+        PlanError::SameDay { .. }
+    ));
+    assert!(matches!(
+        fault("[[days]]\ndate = 2031-03-04\n"),
+        PlanError::Unclear { .. }
+    ));
+    assert!(matches!(
+        fault("[[days]]\ndate = 2031-03-04\nserves = 2\nrest = true\n"),
+        PlanError::Unclear { .. }
+    ));
+    assert!(matches!(
+        fault("steps = [{ serves = 3, effort_percent = 150 }]"),
+        PlanError::Effort { found, .. } if found == 150.0
+    ));
+    assert!(matches!(
+        fault("[[days]]\ndate = \"tomorrow\"\nserves = 2\n"),
+        PlanError::Date { found } if found == "tomorrow"
+    ));
+    assert!(Plan::parse("source = \"b\"").is_err(), "a plan has a name");
+}

@@ -127,6 +127,7 @@ impl Practice {
             gyro_bias_dps: [0.0; 3],
             gyro_bias_u_dps: 0.02,
             rest_g: Some(1.0),
+            skin: None,
         }
     }
 

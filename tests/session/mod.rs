@@ -1,3 +1,233 @@
-//! A practice.
+//! The sample block against the simulator's own truth, and practices that cannot be read.
 
 mod settings;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use overarm::frames::Site;
+use overarm::session::{Params, ServeRecord, SessionRecord, run_session};
+use serde_json::Value;
+
+/// A found impact belongs to a true one within this time.
+const SAME_SERVE_S: f64 = 0.25;
+
+fn sample_sessions() -> Vec<PathBuf> {
+    let block = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/first-block");
+    let mut folders: Vec<PathBuf> = fs::read_dir(block)
+        .expect("the sample block")
+        .map(|entry| entry.expect("entry").path())
+        .filter(|path| path.is_dir() && path.join("truth.json").exists())
+        .collect();
+    folders.sort();
+    assert_eq!(folders.len(), 4);
+    folders
+}
+
+fn truth(folder: &Path) -> Vec<Value> {
+    let text = fs::read_to_string(folder.join("truth.json")).expect("truth");
+    let truth: Value = serde_json::from_str(&text).expect("JSON");
+    truth["swings"].as_array().expect("swings").clone()
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().expect("a number")
+}
+
+fn of_kind<'a>(swings: &'a [Value], kind: &str) -> Vec<&'a Value> {
+    swings
+        .iter()
+        .filter(|swing| swing["kind"] == kind)
+        .collect()
+}
+
+fn matching<'a>(record: &'a SessionRecord, swing: &Value) -> Option<&'a ServeRecord> {
+    let impact_s = number(&swing["impact_s"]);
+    record
+        .serves
+        .iter()
+        .find(|serve| (serve.impact_s - impact_s).abs() < SAME_SERVE_S)
+}
+
+/// Every true serve is there, as a serve with contact; every dry swing is there, as one; nothing else is.
+/// Source of the truth: the simulator's own record, which the tool never reads.
+#[test]
+fn the_sample_block_gives_every_true_serve_and_no_other() {
+    for folder in sample_sessions() {
+        let record = run_session(&folder, &Params::default(), 0)
+            .expect("a record")
+            .record;
+        let swings = truth(&folder);
+        let (serves, dry) = (of_kind(&swings, "serve"), of_kind(&swings, "dry swing"));
+        for swing in &serves {
+            let found = matching(&record, swing);
+            assert!(
+                found.is_some_and(|s| s.contact),
+                "{}: serve at {}",
+                record.session,
+                swing["impact_s"]
+            );
+        }
+        for swing in &dry {
+            let found = matching(&record, swing);
+            assert!(
+                found.is_some_and(|s| !s.contact),
+                "{}: dry at {}",
+                record.session,
+                swing["impact_s"]
+            );
+        }
+        assert_eq!(
+            record.serves.len(),
+            serves.len() + dry.len(),
+            "{}: something else",
+            record.session
+        );
+        assert_eq!(record.counts.serves as usize, serves.len());
+        assert_eq!(record.counts.dry_swings as usize, dry.len());
+    }
+}
+
+/// The right order for each serve: where the true lag is clear (over 10 ms) and a verdict is given, it
+/// has the true sign; together is no verdict, and few may be left so.
+#[test]
+fn the_sample_block_gives_the_true_order() {
+    let (mut right, mut open, mut held, mut lags) = (0, 0, 0, 0);
+    for folder in sample_sessions() {
+        let record = run_session(&folder, &Params::default(), 0)
+            .expect("a record")
+            .record;
+        let swings = truth(&folder);
+        for swing in of_kind(&swings, "serve") {
+            let Some(serve) = matching(&record, swing) else {
+                continue;
+            };
+            for link in &serve.links {
+                let at = |site: Site| number(&swing["peaks"][site.name()]["time_s"]);
+                let true_ms = (at(link.to) - at(link.from)) * 1000.0;
+                let (Some(lag_ms), Some(u_ms)) = (link.lag_ms, link.u_ms) else {
+                    continue;
+                };
+                lags += 1;
+                held += usize::from((lag_ms - true_ms).abs() <= 1.96 * u_ms);
+                if true_ms.abs() < 10.0 {
+                    continue;
+                }
+                let want = if true_ms > 0.0 {
+                    "in order"
+                } else {
+                    "reversed"
+                };
+                let place = format!(
+                    "{} serve {} {} to {}",
+                    record.session, serve.number, link.from, link.to
+                );
+                match link.verdict.as_str() {
+                    "together" => open += 1,
+                    verdict => {
+                        assert_eq!(
+                            verdict, want,
+                            "{place}: true lag {true_ms:.1} ms, found {lag_ms:.1}"
+                        );
+                        right += 1;
+                    }
+                }
+            }
+        }
+    }
+    assert!(right > 40, "only {right} verdicts on clear lags");
+    assert!(
+        open * 10 <= right,
+        "{open} clear lags left open beside {right} verdicts"
+    );
+    assert!(
+        held * 100 >= lags * 85,
+        "{held} of {lags} intervals hold the true lag"
+    );
+}
+
+/// Same bytes out at any number of jobs.
+#[test]
+fn jobs_do_not_change_the_answer() {
+    let folder = &sample_sessions()[0];
+    let one = run_session(folder, &Params::default(), 1)
+        .expect("a record")
+        .record;
+    let four = run_session(folder, &Params::default(), 4)
+        .expect("a record")
+        .record;
+    assert_eq!(
+        serde_json::to_string(&one).unwrap(),
+        serde_json::to_string(&four).unwrap()
+    );
+}
+
+/// Copies a sample practice with only some of its units.
+fn with_units(sites: &[Site]) -> tempfile::TempDir {
+    let from = &sample_sessions()[1];
+    let block = tempfile::tempdir().expect("a folder");
+    let session = block.path().join("2031-03-06");
+    fs::create_dir(&session).expect("a session folder");
+    let mut toml = String::from("athlete = \"athlete-07\"\nhand = \"right\"\n");
+    for site in sites {
+        let file = format!("{site}.csv.gz");
+        fs::copy(from.join(&file), session.join(&file)).expect("copied");
+        toml += &format!(
+            "[units.{site}]\nfile = \"{file}\"\nprofile = \"g-dps-seconds\"\naccel_range_g = 16\ngyro_range_dps = 2000\n"
+        );
+    }
+    fs::write(block.path().join("block.toml"), toml).expect("written");
+    block
+}
+
+#[test]
+fn fewer_units_give_what_they_can() {
+    let all = run_session(&sample_sessions()[1], &Params::default(), 0)
+        .expect("a record")
+        .record;
+    for sites in [
+        &[Site::Wrist][..],
+        &[Site::Hip, Site::Wrist],
+        &[Site::Hip, Site::Trunk, Site::Wrist],
+    ] {
+        let block = with_units(sites);
+        let folder = block.path().join("2031-03-06");
+        let record = run_session(&folder, &Params::default(), 0)
+            .expect("a record")
+            .record;
+        assert_eq!(record.counts.serves, all.counts.serves, "{sites:?}");
+        assert_eq!(record.links.len(), sites.len() - 1, "{sites:?}");
+        let arm = record.serves.iter().all(|serve| serve.peaks.arm.is_none());
+        assert!(arm, "an arm that is not worn has no peak");
+        assert_eq!(record.reference_site, sites[0]);
+    }
+}
+
+/// The coach's word beats the tool's, and both are counted.
+#[test]
+fn corrections_win_and_are_counted() {
+    let block = with_units(&[Site::Hip, Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let before = run_session(&folder, &Params::default(), 0)
+        .expect("a record")
+        .record;
+    let first = before
+        .serves
+        .iter()
+        .find(|serve| serve.contact)
+        .expect("a serve");
+    let text = format!(
+        "[[corrections]]\nat_s = {:.2}\nsay = \"not a serve\"\n",
+        first.impact_s
+    );
+    fs::write(folder.join("session.toml"), text).expect("written");
+    let after = run_session(&folder, &Params::default(), 0)
+        .expect("a record")
+        .record;
+    assert_eq!(after.counts.serves + 1, before.counts.serves);
+    assert_eq!(
+        (after.counts.removed, after.counts.detected),
+        (1, before.counts.detected)
+    );
+    assert_eq!(after.entered.corrections.len(), 1);
+}

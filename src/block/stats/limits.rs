@@ -7,8 +7,6 @@
 //! and the limits are read off their largest excursions. What is charted is free of centre and scale,
 //! so the limits depend on the number of baseline sessions alone.
 
-use crate::math::quantile;
-
 use super::random::Draws;
 use super::spread::{Centre, centre_of_sessions};
 
@@ -45,6 +43,8 @@ pub struct ChartLimits {
 pub struct ChartPoint {
     /// This session against the usual.
     pub single: f64,
+    /// The same, the usual taken as exact: what the cumulative sum adds up.
+    pub off_sd: f64,
     /// The moving average, in the unit of the values.
     pub ewma: f64,
     /// The moving average against the usual, in its standard deviations.
@@ -69,9 +69,11 @@ pub fn chart(usual: &Centre, values: &[f64], u: &[f64], plan: &ChartPlan) -> Vec
             own_variance = keep * keep * own_variance + (plan.ewma_weight * sd).powi(2);
             centre_share = keep * centre_share + plan.ewma_weight;
             let level_sd = own_variance.sqrt().hypot(centre_share * usual.u);
-            sums = sums.after((value - usual.centre) / sd, plan.cusum_slack_sd);
+            let off_sd = (value - usual.centre) / sd;
+            sums = sums.after(off_sd, plan.cusum_slack_sd);
             ChartPoint {
                 single: (value - usual.centre) / usual.new_session_sd(u),
+                off_sd,
                 ewma: level,
                 ewma_z: (level - usual.centre) / level_sd,
                 cusum: sums,
@@ -80,44 +82,80 @@ pub fn chart(usual: &Centre, values: &[f64], u: &[f64], plan: &ChartPlan) -> Vec
         .collect()
 }
 
-/// Limits for a usual from `baseline_sessions`, such that an unchanged block crosses any of the three
-/// with chance `false_share`. The three share that chance evenly.
-///
-/// # Accuracy
-/// Exact in the large for normal session values of equal uncertainty that the scatter shows; on the
-/// safe side where the sessions' own uncertainties explain the scatter. Checked by simulation.
+/// Largest excursions of the three charts in many drawn blocks without a change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unchanged {
+    /// By chart, each in order of size.
+    sorted: [Vec<f64>; 3],
+    /// For each block the smallest share of blocks that reach as far in one of the charts, in order.
+    rarest: Vec<f64>,
+}
+
+impl Unchanged {
+    /// Draws blocks with that many baseline sessions.
+    ///
+    /// # Gives nothing when
+    /// there are fewer than two baseline sessions.
+    pub fn draw(baseline_sessions: u32, plan: &ChartPlan) -> Option<Self> {
+        let worst = worst_excursions(baseline_sessions, plan)?;
+        let mut sorted = worst.clone();
+        sorted
+            .iter_mut()
+            .for_each(|chart| chart.sort_by(f64::total_cmp));
+        let mut rarest: Vec<f64> = (0..worst[0].len())
+            .map(|block| {
+                worst
+                    .iter()
+                    .zip(&sorted)
+                    .map(|(chart, sorted)| share_beyond(sorted, chart[block])) // equal lengths
+                    .fold(1.0, f64::min)
+            })
+            .collect();
+        rarest.sort_by(f64::total_cmp);
+        Some(Self { sorted, rarest })
+    }
+
+    /// Limits such that an unchanged block crosses any of the three with chance `false_share`. The
+    /// three share that chance evenly.
+    ///
+    /// # Accuracy
+    /// Exact in the large for normal session values of equal uncertainty that the scatter shows; on the
+    /// safe side where the sessions' own uncertainties explain the scatter. Checked by simulation.
+    pub fn limits(&self, false_share: f64) -> Option<ChartLimits> {
+        let each_share = at_share(&self.rarest, false_share)?;
+        let [single, ewma, cusum] = &self.sorted;
+        Some(ChartLimits {
+            single: at_share(single, 1.0 - each_share)?,
+            ewma: at_share(ewma, 1.0 - each_share)?,
+            cusum: at_share(cusum, 1.0 - each_share)?,
+        })
+    }
+}
+
+/// Limits of the three charts for a usual from `baseline_sessions`; see [`Unchanged::limits`].
 pub fn chart_limits(
     baseline_sessions: u32,
     false_share: f64,
     plan: &ChartPlan,
 ) -> Option<ChartLimits> {
-    let worst = worst_excursions(baseline_sessions, plan)?;
-    let [single, ewma, cusum] = worst.each_ref().map(|chart| {
-        let mut sorted = chart.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted
-    });
-    let rarest = rarest_of_three(&worst, [&single, &ewma, &cusum]);
-    let each_share = quantile(&rarest, false_share)?;
-    let limit = |sorted: &[f64]| quantile(sorted, 1.0 - each_share);
-    Some(ChartLimits {
-        single: limit(&single)?,
-        ewma: limit(&ewma)?,
-        cusum: limit(&cusum)?,
-    })
+    Unchanged::draw(baseline_sessions, plan)?.limits(false_share)
 }
 
-/// Largest excursion of each chart in each drawn block.
 fn worst_excursions(baseline_sessions: u32, plan: &ChartPlan) -> Option<[Vec<f64>; 3]> {
     let mut random = Draws::seeded(plan.seed);
     let mut worst: [Vec<f64>; 3] = Default::default();
+    let (mut before, mut after) = (
+        vec![0.0; baseline_sessions as usize],
+        vec![0.0; plan.horizon_sessions as usize],
+    );
+    let (no_u_before, no_u_after) = (before.clone(), after.clone());
     for _ in 0..plan.draws {
-        let before: Vec<f64> = (0..baseline_sessions).map(|_| random.normal()).collect();
-        let after: Vec<f64> = (0..plan.horizon_sessions)
-            .map(|_| random.normal())
-            .collect();
-        let usual = centre_of_sessions(&before, &vec![0.0; before.len()], plan.bend_sd)?;
-        let points = chart(&usual, &after, &vec![0.0; after.len()], plan);
+        before
+            .iter_mut()
+            .chain(&mut after)
+            .for_each(|value| *value = random.normal());
+        let usual = centre_of_sessions(&before, &no_u_before, plan.bend_sd)?;
+        let points = chart(&usual, &after, &no_u_after, plan);
         let most = |of: fn(&ChartPoint) -> f64| points.iter().map(of).fold(0.0, f64::max);
         worst[0].push(most(|p| p.single.abs()));
         worst[1].push(most(|p| p.ewma_z.abs()));
@@ -126,21 +164,16 @@ fn worst_excursions(baseline_sessions: u32, plan: &ChartPlan) -> Option<[Vec<f64
     Some(worst)
 }
 
-/// For each drawn block the smallest share of blocks that reach as far in one of the charts.
-fn rarest_of_three(worst: &[Vec<f64>; 3], sorted: [&Vec<f64>; 3]) -> Vec<f64> {
-    let share_beyond = |chart: &[f64], value: f64| {
-        let below = chart.partition_point(|v| *v < value);
-        (chart.len() - below) as f64 / chart.len() as f64
-    };
-    let [single, ewma, cusum] = worst;
-    single
-        .iter()
-        .zip(ewma)
-        .zip(cusum)
-        .map(|((s, e), c)| {
-            share_beyond(sorted[0], *s)
-                .min(share_beyond(sorted[1], *e))
-                .min(share_beyond(sorted[2], *c))
-        })
-        .collect()
+fn share_beyond(sorted: &[f64], value: f64) -> f64 {
+    let below = sorted.partition_point(|v| *v < value);
+    (sorted.len() - below) as f64 / sorted.len() as f64
+}
+
+/// The order statistic at a share of a sorted list.
+fn at_share(sorted: &[f64], share: f64) -> Option<f64> {
+    let last = sorted.len().checked_sub(1)?;
+    // share lies in 0..=1, so the position exists
+    sorted
+        .get((share.clamp(0.0, 1.0) * last as f64).round() as usize)
+        .copied()
 }

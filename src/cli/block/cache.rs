@@ -1,0 +1,186 @@
+//! Session records kept beside the block, so that an unchanged practice is not computed twice.
+//!
+//! A kept record is used only if everything it came from is the same: this very program, every tuning
+//! number, block.toml, session.toml, each unit's layout, and the bytes of every log. It is written whole
+//! or not at all, and it carries its own checksum. Whatever is wrong with it, the practice is run
+//! again; nothing that a person entered lives here, so the folder may be deleted at any time.
+
+use std::collections::BTreeMap;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use crate::session::{Params, SessionFolder, SessionRecord, SessionSettings};
+
+/// Folder of kept records inside the block; its dot keeps it out of the sessions.
+const FOLDER: &str = ".overarm-cache";
+
+/// Kept records of one block.
+pub struct Cache {
+    folder: PathBuf,
+    /// This program and its tuning numbers.
+    maker: String,
+}
+
+/// What a record came from, logs apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Key {
+    settings: String,
+    /// Log files by their names, as in the record's provenance.
+    logs: BTreeMap<String, PathBuf>,
+}
+
+/// First line of a kept file; the record's text follows.
+#[derive(Debug, Serialize, Deserialize)]
+struct Head {
+    maker: String,
+    settings: String,
+    inputs: BTreeMap<String, String>,
+    record_sha256: String,
+}
+
+impl Cache {
+    /// The cache of a block.
+    pub fn beside(block: &Path, params: &Params) -> Self {
+        Self {
+            folder: block.join(FOLDER),
+            maker: maker(params),
+        }
+    }
+
+    /// The kept record of a session, if everything it came from is the same.
+    pub fn find(&self, session: &SessionFolder) -> Option<SessionRecord> {
+        let kept = std::fs::read_to_string(self.file(session)).ok()?;
+        let (head, text) = kept.split_once('\n')?;
+        let head: Head = serde_json::from_str(head).ok()?;
+        let key = self.key(session)?;
+        let same = head.maker == self.maker
+            && head.settings == key.settings
+            && head.record_sha256 == sha256_of(text.as_bytes())
+            && same_logs(&key, &head.inputs);
+        if !same {
+            return None;
+        }
+        serde_json::from_str(text).ok()
+    }
+
+    /// What a session's record depends on, logs apart; `None` where the settings cannot be read.
+    pub fn key(&self, session: &SessionFolder) -> Option<Key> {
+        let settings = SessionSettings::read(&session.path).ok()?;
+        let mut hash = Sha256::new();
+        hash.update(session.name.as_bytes());
+        for text in [
+            session.path.join("../block.toml"),
+            session.path.join("session.toml"),
+        ] {
+            let bytes = std::fs::read(text).unwrap_or_default();
+            hash.update((bytes.len() as u64).to_le_bytes());
+            hash.update(bytes);
+        }
+        let mut logs = BTreeMap::new();
+        for unit in &settings.units {
+            let source = &unit.source;
+            let layout = serde_json::to_string(&source.profile).ok()?;
+            hash.update(format!(
+                "{}\n{}\n{:?}\n{:?}\n{:?}\n{layout}\n",
+                unit.site,
+                source.file.file_name()?.to_string_lossy(),
+                source.unit_id,
+                source.accel_range_g,
+                source.gyro_range_dps,
+            ));
+            let name = source.file.file_name()?.to_string_lossy().into_owned();
+            if logs
+                .insert(name, source.file.clone())
+                .is_some_and(|other| other != source.file)
+            {
+                // two logs of one name: the record's provenance cannot tell them apart
+                return None;
+            }
+        }
+        Some(Key {
+            settings: hex(hash),
+            logs,
+        })
+    }
+
+    /// Keeps a record; a cache that cannot be written is no fault, the next run just computes again.
+    pub fn keep(&self, session: &SessionFolder, key: &Key, record: &SessionRecord, text: &str) {
+        let head = Head {
+            maker: self.maker.clone(),
+            settings: key.settings.clone(),
+            inputs: record.provenance.inputs.clone(),
+            record_sha256: sha256_of(text.as_bytes()),
+        };
+        let Ok(head) = serde_json::to_string(&head) else {
+            return;
+        };
+        let written = std::fs::create_dir_all(&self.folder)
+            .and_then(|()| tempfile::NamedTempFile::new_in(&self.folder))
+            .and_then(|mut beside| {
+                writeln!(beside, "{head}")?;
+                beside.write_all(text.as_bytes())?;
+                beside
+                    .persist(self.file(session))
+                    .map_err(|error| error.error)
+            });
+        drop(written);
+    }
+
+    fn file(&self, session: &SessionFolder) -> PathBuf {
+        self.folder.join(format!("{}.json", session.name))
+    }
+}
+
+/// Whether every log has the bytes that the record was made from.
+fn same_logs(key: &Key, inputs: &BTreeMap<String, String>) -> bool {
+    !inputs.is_empty()
+        && key.logs.iter().all(|(name, path)| {
+            // a unit of a combined file stands there as the file and the unit's id
+            let mut of_file = inputs
+                .iter()
+                .filter(|(input, _)| file_name(input).starts_with(name.as_str()))
+                .map(|(_, sum)| sum)
+                .peekable();
+            of_file.peek().is_some()
+                && sha256_of_file(path).is_some_and(|now| of_file.all(|sum| *sum == now))
+        })
+}
+
+/// The last part of a path.
+fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
+/// This very program, by its own bytes, and every tuning number.
+fn maker(params: &Params) -> String {
+    let program = std::env::current_exe()
+        .ok()
+        .and_then(|path| sha256_of_file(&path))
+        .unwrap_or_default();
+    let numbers = serde_json::to_string(&params.by_name()).unwrap_or_default();
+    sha256_of(format!("{}\n{program}\n{numbers}", env!("CARGO_PKG_VERSION")).as_bytes())
+}
+
+fn sha256_of(bytes: &[u8]) -> String {
+    hex(Sha256::new().chain_update(bytes))
+}
+
+fn sha256_of_file(path: &Path) -> Option<String> {
+    let mut file = std::fs::File::open(path).ok()?;
+    let mut hash = Sha256::new();
+    let mut buffer = vec![0; 1 << 18];
+    loop {
+        match file.read(&mut buffer).ok()? {
+            0 => return Some(hex(hash)),
+            // read returns at most the buffer's length
+            n => hash.update(buffer.get(..n)?),
+        }
+    }
+}
+
+fn hex(hash: Sha256) -> String {
+    format!("{:x}", hash.finalize())
+}

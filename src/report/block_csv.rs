@@ -1,0 +1,329 @@
+//! A training block as tables: a row per serve, per session and per day, and what each column means.
+
+use std::io::Write;
+
+use crate::block::{BlockRecord, DayRecord, SessionLine};
+use crate::session::{ServeRecord, SessionRecord};
+
+/// Name, unit and meaning of a column.
+pub type Column = (&'static str, &'static str, &'static str);
+
+/// Columns of the table of sessions; one group per link is added.
+pub const SESSIONS: [Column; 19] = [
+    ("athlete", "", "athlete id"),
+    ("session", "", "folder name"),
+    ("date", "", "ISO date"),
+    (
+        "phase",
+        "",
+        "baseline, between, since return, after baseline or no baseline",
+    ),
+    ("serves", "1", "serves with contact, after corrections"),
+    ("serves_u", "1", "standard uncertainty of that count"),
+    ("dry_swings", "1", "serve motions without a ball"),
+    ("detected", "1", "found by the tool"),
+    ("confirmed", "1", "of these, confirmed by the coach"),
+    ("added", "1", "added by the coach"),
+    ("removed", "1", "removed by the coach"),
+    ("rejected", "1", "candidates refused"),
+    (
+        "effort_percent",
+        "%",
+        "median wrist peak speed over the own best",
+    ),
+    ("effort_u_percent", "%", "its standard uncertainty"),
+    ("load", "1", "effort-weighted serves"),
+    ("load_u", "1", "its standard uncertainty"),
+    ("minutes", "min", "as entered"),
+    ("rpe", "1", "session RPE, as entered"),
+    ("rpe_load_au", "AU", "RPE times minutes"),
+];
+
+/// Columns of each link in the table of sessions, after `FROM_TO_`.
+pub const SESSION_LINK: [Column; 5] = [
+    ("median_ms", "ms", "median lag"),
+    ("u_ms", "ms", "its standard uncertainty"),
+    ("used", "1", "serves used"),
+    ("in_order", "1", "serves in order"),
+    (
+        "usual",
+        "",
+        "inside or outside the athlete's usual session, or why not said",
+    ),
+];
+
+/// Columns of the table of days.
+pub const DAYS: [Column; 16] = [
+    ("athlete", "", "athlete id"),
+    ("date", "", "ISO date"),
+    ("status", "", "log, rest, no log or unread"),
+    ("serves", "1", "serves with contact; empty without a log"),
+    ("serves_u", "1", "standard uncertainty"),
+    ("dry_swings", "1", "serve motions without a ball"),
+    ("load", "1", "effort-weighted serves"),
+    ("load_u", "1", "standard uncertainty"),
+    ("rpe_load_au", "AU", "RPE times minutes"),
+    ("effort_under_50", "1", "serves under 50 % of the own best"),
+    ("effort_50_70", "1", "serves from 50 to 70 %"),
+    ("effort_70_85", "1", "serves from 70 to 85 %"),
+    ("effort_85_95", "1", "serves from 85 to 95 %"),
+    ("effort_95_up", "1", "serves from 95 %"),
+    ("effort_unknown", "1", "serves without a measured effort"),
+    ("sessions", "", "folder names, separated by spaces"),
+];
+
+/// Columns of the table of serves; a group per link is added.
+pub const SERVES: [Column; 18] = [
+    ("athlete", "", "athlete id"),
+    ("session", "", "folder name"),
+    ("number", "1", "serve or dry swing, from 1, in time order"),
+    ("impact_s", "s", "impact, reference unit's clock"),
+    ("impact_u_ms", "ms", "its standard uncertainty"),
+    ("contact", "", "true: a ball was met; false: dry swing"),
+    ("confidence", "1", "probability that it is a serve motion"),
+    ("origin", "", "found, added or changed"),
+    ("hip_speed_dps", "deg/s", "peak angular velocity at the hip"),
+    ("trunk_speed_dps", "deg/s", "at the trunk"),
+    ("arm_speed_dps", "deg/s", "at the upper arm"),
+    ("wrist_speed_dps", "deg/s", "at the wrist"),
+    (
+        "wrist_at_least",
+        "",
+        "true: the wrist speed is a lower bound",
+    ),
+    ("effort_percent", "%", "wrist peak speed over the own best"),
+    (
+        "effort_u_percent",
+        "%",
+        "its standard uncertainty, the best's left out",
+    ),
+    (
+        "effort_bound",
+        "",
+        "measured, at least, at most or not measured",
+    ),
+    ("grade", "", "order of the chain in words"),
+    ("quality", "", "what limits the measurement"),
+];
+
+/// Columns of each link in the table of serves, after `FROM_TO_`.
+pub const SERVE_LINK: [Column; 4] = [
+    ("lag_ms", "ms", "distal minus proximal peak"),
+    ("u_ms", "ms", "its standard uncertainty"),
+    (
+        "verdict",
+        "",
+        "in order, reversed, together or not measured",
+    ),
+    (
+        "unusual",
+        "",
+        "true: outside the athlete's usual single serve",
+    ),
+];
+
+fn cell<T: ToString>(value: Option<T>) -> String {
+    value.map_or_else(String::new, |v| v.to_string())
+}
+
+fn number(value: Option<f64>) -> String {
+    value.map_or_else(String::new, |v| format!("{v:.3}"))
+}
+
+/// The link's prefixes, as in `hip_trunk`.
+fn link_names(record: &BlockRecord) -> Vec<String> {
+    record
+        .links
+        .iter()
+        .map(|link| format!("{}_{}", link.from, link.to))
+        .collect()
+}
+
+fn header(columns: &[Column], links: &[String], of_link: &[Column]) -> Vec<String> {
+    let own = columns.iter().map(|(name, _, _)| (*name).to_owned());
+    let linked = links.iter().flat_map(|link| {
+        of_link
+            .iter()
+            .map(move |(name, _, _)| format!("{link}_{name}"))
+    });
+    own.chain(linked).collect()
+}
+
+/// A row per session.
+///
+/// # Errors
+/// When the writer fails.
+pub fn sessions_csv(record: &BlockRecord, to: impl Write) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(header(&SESSIONS, &link_names(record), &SESSION_LINK))?;
+    for line in &record.sessions {
+        writer.write_record(session_row(record, line))?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+fn session_row(record: &BlockRecord, line: &SessionLine) -> Vec<String> {
+    let mut row = vec![
+        record.athlete.clone(),
+        line.session.clone(),
+        line.date.clone(),
+        line.phase.clone(),
+        line.serves.to_string(),
+        number(Some(line.serves_u)),
+        line.dry_swings.to_string(),
+        line.detected.to_string(),
+        line.confirmed.to_string(),
+        line.added.to_string(),
+        line.removed.to_string(),
+        line.rejected.to_string(),
+        number(line.effort_percent.value),
+        number(line.effort_percent.u),
+        number(line.load.value),
+        number(line.load.u),
+        cell(line.minutes),
+        cell(line.rpe),
+        cell(line.rpe_load_au),
+    ];
+    for change in &record.links {
+        let link = line
+            .links
+            .iter()
+            .find(|l| l.from == change.from && l.to == change.to);
+        row.extend([
+            number(link.and_then(|l| l.median_ms)),
+            number(link.and_then(|l| l.u_ms)),
+            cell(link.map(|l| l.used)),
+            cell(link.map(|l| l.in_order)),
+            cell(link.map(|l| l.usual.clone())),
+        ]);
+    }
+    row
+}
+
+/// A row per day.
+///
+/// # Errors
+/// When the writer fails.
+pub fn days_csv(record: &BlockRecord, to: impl Write) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(header(&DAYS, &[], &[]))?;
+    for day in &record.days {
+        writer.write_record(day_row(&record.athlete, day))?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+fn day_row(athlete: &str, day: &DayRecord) -> Vec<String> {
+    let mut row = vec![
+        athlete.to_owned(),
+        day.date.clone(),
+        day.status.clone(),
+        cell(day.serves),
+        number(day.serves_u),
+        cell(day.dry_swings),
+        number(day.load),
+        number(day.load_u),
+        cell(day.rpe_load_au),
+    ];
+    row.extend(day.effort_counts.iter().map(u32::to_string));
+    row.push(day.effort_unknown.to_string());
+    row.push(day.sessions.join(" "));
+    row
+}
+
+/// A row per serve and dry swing of the block's sessions.
+///
+/// # Errors
+/// When the writer fails.
+pub fn serves_csv(
+    record: &BlockRecord,
+    sessions: &[SessionRecord],
+    to: impl Write,
+) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(header(&SERVES, &link_names(record), &SERVE_LINK))?;
+    for line in &record.sessions {
+        let session = sessions.iter().find(|s| s.session == line.session);
+        for serve in session.iter().flat_map(|s| &s.serves) {
+            writer.write_record(serve_row(record, line, serve))?;
+        }
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+fn serve_row(record: &BlockRecord, line: &SessionLine, serve: &ServeRecord) -> Vec<String> {
+    let effort = line
+        .serve_efforts
+        .iter()
+        .find(|effort| effort.number == serve.number);
+    let peaks = &serve.peaks;
+    let speed = |peak: &Option<crate::session::PeakRecord>| {
+        number(peak.as_ref().map(|peak| peak.speed_dps))
+    };
+    let mut row = vec![
+        record.athlete.clone(),
+        line.session.clone(),
+        serve.number.to_string(),
+        format!("{:.4}", serve.impact_s),
+        number(Some(serve.impact_u_ms)),
+        serve.contact.to_string(),
+        number(Some(serve.confidence)),
+        serve.origin.clone(),
+        speed(&peaks.hip),
+        speed(&peaks.trunk),
+        speed(&peaks.arm),
+        speed(&peaks.wrist),
+        cell(peaks.wrist.as_ref().map(|peak| peak.at_least)),
+        number(effort.and_then(|e| e.percent)),
+        number(effort.and_then(|e| e.u_percent)),
+        cell(effort.map(|e| e.bound.clone())),
+        serve.grade.clone(),
+        serve.quality.clone(),
+    ];
+    for change in &record.links {
+        let same = |from, to| from == change.from && to == change.to;
+        let link = serve.links.iter().find(|l| same(l.from, l.to));
+        let unusual = line
+            .links
+            .iter()
+            .find(|l| same(l.from, l.to))
+            .map(|l| l.unusual_serves.contains(&serve.number));
+        row.extend([
+            number(link.and_then(|l| l.lag_ms)),
+            number(link.and_then(|l| l.u_ms)),
+            cell(link.map(|l| l.verdict.clone())),
+            cell(unusual.filter(|_| serve.contact)),
+        ]);
+    }
+    row
+}
+
+/// The data dictionary: a row per column of the three tables. An empty field was not measured.
+///
+/// # Errors
+/// When the writer fails.
+pub fn dictionary_csv(record: &BlockRecord, to: impl Write) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(["table", "column", "unit", "meaning"])?;
+    let links = link_names(record);
+    for (table, columns, of_link) in [
+        ("serves", SERVES.as_slice(), SERVE_LINK.as_slice()),
+        ("sessions", SESSIONS.as_slice(), SESSION_LINK.as_slice()),
+        ("days", DAYS.as_slice(), [].as_slice()),
+    ] {
+        for (name, unit, meaning) in columns {
+            writer.write_record([table, name, unit, meaning])?;
+        }
+        for link in links.iter().filter(|_| !of_link.is_empty()) {
+            for (name, unit, meaning) in of_link {
+                let column = format!("{link}_{name}");
+                writer.write_record([table, &column, unit, meaning])?;
+            }
+        }
+    }
+    writer.flush()?;
+    Ok(())
+}

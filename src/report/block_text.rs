@@ -1,0 +1,554 @@
+//! A training block as a page in the terminal.
+
+use std::fmt::Write as _;
+
+use super::table::{Align, table};
+use super::words::plus_minus;
+use crate::block::{
+    BlockRecord, LinkChange, LookAt, MeasureChange, RATIO_NOTE, RatioRecord, SessionLine, Valued,
+    WeekRecord,
+};
+use crate::frames::Hand;
+use crate::units::COVERAGE_95;
+
+/// Widest line of running text.
+const LINE: usize = 96;
+
+/// The page of `overarm block`: the stop text if any, what to look at, then days and weeks, links,
+/// plan, sessions, ratios, and what the numbers cannot say.
+pub fn block_text(record: &BlockRecord) -> String {
+    [
+        headline(record),
+        look_at(record),
+        calendar(record),
+        links(record),
+        measures(record),
+        plan(record),
+        sessions(record),
+        ratios(record),
+        notes(record),
+    ]
+    .into_iter()
+    .filter(|text| !text.is_empty())
+    .collect::<Vec<_>>()
+    .join("\n")
+}
+
+fn headline(record: &BlockRecord) -> String {
+    let mut text = record.athlete.clone();
+    if let (Some(from), Some(to)) = (&record.from, &record.to) {
+        let _ = write!(text, "  {from} to {to}");
+    }
+    if let Some(hand) = record.hand {
+        text.push_str(match hand {
+            Hand::Right => "  right-handed",
+            Hand::Left => "  left-handed",
+        });
+    }
+    if let Some(returned) = &record.returned {
+        let _ = write!(text, "  back since {returned}");
+    }
+    text.push_str("\n\n");
+    if let Some(stop) = &record.stop {
+        text.push_str(&wrapped(stop, "STOP  ", "      "));
+        text.push('\n');
+    }
+    let t = &record.totals;
+    let _ = writeln!(
+        text,
+        "{} serves{} and {} dry swings in {} sessions; {} other swings refused.",
+        t.serves,
+        give_or_take(t.serves_u),
+        t.dry_swings,
+        t.sessions,
+        t.rejected
+    );
+    if t.added + t.removed + t.confirmed > 0 {
+        let _ = writeln!(
+            text,
+            "Found {}, confirmed {}, added {}, removed {} by your corrections.",
+            t.detected, t.confirmed, t.added, t.removed
+        );
+    }
+    for unread in &record.unread {
+        text.push_str(&wrapped(
+            &format!("not read: {}: {}", unread.session, unread.why),
+            "",
+            "  ",
+        ));
+    }
+    text
+}
+
+/// ` (± 3)` where the count is uncertain by a serve or more.
+fn give_or_take(u: f64) -> String {
+    let expanded = COVERAGE_95 * u;
+    if expanded < 0.5 {
+        String::new()
+    } else {
+        format!(" (± {expanded:.0})")
+    }
+}
+
+fn look_at(record: &BlockRecord) -> String {
+    if record.look_at.is_empty() {
+        let compared = record.links.iter().any(|link| link.change_ms.is_some());
+        return if compared {
+            "Nothing stands out.\n".to_owned()
+        } else {
+            "No timing is compared: no baseline, no session after it, or no lag measured.\n"
+                .to_owned()
+        };
+    }
+    let mut text = "What to look at\n".to_owned();
+    for item in &record.look_at {
+        text.push_str(&look_at_item(item));
+    }
+    text
+}
+
+fn look_at_item(item: &LookAt) -> String {
+    let mut text = wrapped(&item.text, &format!("{:>2}. ", item.order), "    ");
+    let mut more = |label: &str, words: String| {
+        if !words.is_empty() {
+            text.push_str(&wrapped(&words, &format!("    {label}: "), "      "));
+        }
+    };
+    if item.sessions.len() > 1 || !item.serves.is_empty() {
+        more("sessions", item.sessions.join(", "));
+    }
+    let serves: Vec<String> = item.serves.iter().map(u32::to_string).collect();
+    more("serves of the last of these", serves.join(", "));
+    more("how sure", item.how_sure.clone());
+    more("rule out first", item.rule_out.join("; "));
+    text
+}
+
+const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+
+fn calendar(record: &BlockRecord) -> String {
+    let planned = record
+        .weeks
+        .iter()
+        .any(|week| week.planned_serves.is_some());
+    let mut columns = vec![("week", Align::Left)];
+    columns.extend(WEEKDAYS.map(|day| (day, Align::Right)));
+    columns.push(("serves", Align::Right));
+    if planned {
+        columns.push(("planned", Align::Right));
+    }
+    columns.extend([
+        ("dry", Align::Right),
+        ("load", Align::Right),
+        ("change", Align::Right),
+    ]);
+    let rows: Vec<Vec<String>> = record
+        .weeks
+        .iter()
+        .map(|week| week_row(record, week, planned))
+        .collect();
+    format!(
+        "Serves by day\n{}{}",
+        table(&columns, &rows),
+        "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known\nload: effort-weighted serves, with the 95 % interval of the measurement   change: serves against the week before\n"
+    )
+}
+
+fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<String> {
+    let mut row = vec![week.week.clone()];
+    let monday: Option<jiff::civil::Date> = week.from.parse().ok();
+    for offset in 0..WEEKDAYS.len() as i64 {
+        let date = monday.and_then(|m| m.checked_add(jiff::Span::new().days(offset)).ok());
+        let day = date.and_then(|d| {
+            let name = d.to_string();
+            record.days.iter().find(|day| day.date == name)
+        });
+        row.push(
+            day.map_or_else(String::new, |day| match (day.status.as_str(), day.serves) {
+                ("rest", _) => "r".to_owned(),
+                ("no log", _) => "·".to_owned(),
+                ("unread", None) => "?".to_owned(),
+                ("unread", Some(n)) => format!("{n}+?"),
+                (_, n) => n.map_or_else(String::new, |n| n.to_string()),
+            }),
+        );
+    }
+    let part = week.days_no_log + week.days_outside > 0;
+    row.push(format!("{}{}", week.serves, if part { "*" } else { "" }));
+    if planned {
+        row.push(
+            week.planned_serves
+                .map_or_else(String::new, |n| n.to_string()),
+        );
+    }
+    row.push(week.dry_swings.to_string());
+    row.push(match (week.load, week.load_u) {
+        (Some(load), Some(u)) => format!("{load:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
+        _ => "-".to_owned(),
+    });
+    row.push(percent_change(&week.change));
+    row
+}
+
+fn percent_change(change: &Valued) -> String {
+    change.value.map_or_else(
+        || "-".to_owned(),
+        |share| format!("{:+.0} %", 100.0 * share),
+    )
+}
+
+fn links(record: &BlockRecord) -> String {
+    if record.links.is_empty() {
+        return "Timing: not measured, no two units were worn together.\n".to_owned();
+    }
+    let columns = [
+        ("lag, ms", Align::Left),
+        ("the usual", Align::Right),
+        ("usual session", Align::Right),
+        (later(record), Align::Right),
+        ("change", Align::Right),
+        ("answer", Align::Left),
+    ];
+    let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
+    let mut text = format!(
+        "Timing against the athlete's usual\n{}",
+        table(&columns, &rows)
+    );
+    for link in &record.links {
+        text.push_str(&wrapped(
+            &format!("{} to {}: {}", link.from, link.to, link_words(link)),
+            "",
+            "  ",
+        ));
+    }
+    if let Some(link) = record.links.first() {
+        let _ = writeln!(
+            text,
+            "lag: distal minus proximal peak of the {} angular velocity, median of a session; ± is the 95 % interval",
+            link.signal
+        );
+    }
+    text
+}
+
+/// What the sessions after the baseline are called.
+const fn later(record: &BlockRecord) -> &'static str {
+    if record.returned.is_some() {
+        "since return"
+    } else {
+        "after baseline"
+    }
+}
+
+fn link_row(link: &LinkChange) -> Vec<String> {
+    let centre = |value: Option<f64>, u: Option<f64>| match (value, u) {
+        (Some(value), Some(u)) => plus_minus(value, COVERAGE_95 * u),
+        (Some(value), None) => format!("{value:+.0}"),
+        _ => "-".to_owned(),
+    };
+    vec![
+        format!("{} to {}", link.from, link.to),
+        centre(link.baseline.centre, link.baseline.u),
+        link.baseline.band.map_or_else(
+            || "-".to_owned(),
+            |[low, high]| format!("{low:+.0} to {high:+.0}"),
+        ),
+        centre(link.since_return.centre, link.since_return.u),
+        centre(link.change_ms, link.u_ms),
+        link.answer.verdict.clone(),
+    ]
+}
+
+/// What the row cannot hold.
+fn link_words(link: &LinkChange) -> String {
+    let answer = &link.answer;
+    let mut parts = vec![format!(
+        "{}; {} baseline sessions ({} serves), {} later ones ({} serves)",
+        answer.says,
+        link.baseline.sessions.len(),
+        link.baseline.serves,
+        link.since_return.sessions.len(),
+        link.since_return.serves
+    )];
+    if let (Some(within), Some(between)) = (link.baseline.within_sd, link.baseline.between_sd) {
+        parts.push(format!(
+            "spread {within:.0} ms from serve to serve, {between:.1} ms from session to session"
+        ));
+    }
+    if let Some(size) = answer.detectable {
+        parts.push(format!(
+            "a change of {size:.0} ms would show four times in five"
+        ));
+    }
+    if let Some(trend) = &answer.trend {
+        parts.push(trend.says.clone());
+    }
+    if let Some(like) = &link.like_effort {
+        parts.push(like.says.clone());
+    }
+    if !link.flagged_sessions.is_empty() {
+        parts.push(format!("flagged: {}", link.flagged_sessions.join(", ")));
+    }
+    if link.baseline.centre.is_some() {
+        parts.extend(
+            answer
+                .left_out
+                .iter()
+                .map(|(session, why)| format!("left out {session}: {why}")),
+        );
+    }
+    parts.join(". ")
+}
+
+fn measures(record: &BlockRecord) -> String {
+    let shown: Vec<&MeasureChange> = record
+        .measures
+        .iter()
+        .filter(|m| m.change.is_some() && m.name != "serves per session")
+        .collect();
+    if shown.is_empty() {
+        return String::new();
+    }
+    let columns = [
+        ("measure", Align::Left),
+        ("unit", Align::Left),
+        ("the usual", Align::Right),
+        (later(record), Align::Right),
+        ("change", Align::Right),
+        ("answer", Align::Left),
+    ];
+    let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:.4}"));
+    let rows: Vec<Vec<String>> = shown
+        .iter()
+        .map(|m| {
+            let digits = |value: Option<f64>| match value {
+                Some(v) if v.abs() >= 10.0 => format!("{v:.0}"),
+                Some(v) if v.abs() >= 1.0 => format!("{v:.1}"),
+                other => number(other),
+            };
+            vec![
+                m.name.clone(),
+                m.unit.clone(),
+                digits(m.baseline.centre),
+                digits(m.since_return.centre),
+                match (m.change, m.u) {
+                    (Some(c), Some(u)) => {
+                        format!("{} ± {}", digits(Some(c)), digits(Some(COVERAGE_95 * u)))
+                    }
+                    _ => "-".to_owned(),
+                },
+                m.answer.verdict.clone(),
+            ]
+        })
+        .collect();
+    format!("Other measures\n{}", table(&columns, &rows))
+}
+
+fn plan(record: &BlockRecord) -> String {
+    let Some(head) = &record.plan_head else {
+        return String::new();
+    };
+    let mut text = format!("Plan: {}\n", head.name);
+    text.push_str(&wrapped(&format!("source: {}", head.source), "", "  "));
+    match (&head.approved_by, head.example) {
+        (_, true) => text.push_str(
+            "An example. A clinician who knows the athlete must approve a plan before use.\n",
+        ),
+        (Some(who), false) => {
+            let _ = writeln!(text, "approved by: {who}");
+        }
+        (None, false) => text.push_str("No approval is written in the plan.\n"),
+    }
+    let columns = [
+        ("day", Align::Left),
+        ("step", Align::Right),
+        ("asked", Align::Right),
+        ("done", Align::Right),
+        ("asked effort", Align::Right),
+        ("measured", Align::Right),
+        ("", Align::Left),
+    ];
+    let or_dash = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |n| n.to_string());
+    let percent =
+        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %"));
+    let rows: Vec<Vec<String>> = record
+        .plan
+        .iter()
+        .map(|row| {
+            vec![
+                row.date.clone(),
+                or_dash(row.step),
+                or_dash(row.asked_serves),
+                or_dash(row.done_serves),
+                percent(row.asked_effort_percent),
+                percent(row.measured_effort_percent.value),
+                row.says.clone(),
+            ]
+        })
+        .collect();
+    text.push_str(&table(&columns, &rows));
+    text.push_str(
+        "asked effort is felt, measured effort is wrist speed over the own best: athletes asked for half \
+         effort often serve faster than half\n",
+    );
+    text
+}
+
+fn sessions(record: &BlockRecord) -> String {
+    if record.sessions.is_empty() {
+        return "No session was read.\n".to_owned();
+    }
+    let mut columns: Vec<(String, Align)> = vec![
+        ("session".into(), Align::Left),
+        ("phase".into(), Align::Left),
+        ("serves".into(), Align::Right),
+        ("dry".into(), Align::Right),
+        ("effort".into(), Align::Right),
+        ("load".into(), Align::Right),
+        ("RPE load".into(), Align::Right),
+    ];
+    columns.extend(
+        record
+            .links
+            .iter()
+            .map(|l| (format!("{} to {}, ms", l.from, l.to), Align::Right)),
+    );
+    let columns: Vec<(&str, Align)> = columns.iter().map(|(n, a)| (n.as_str(), *a)).collect();
+    let rows: Vec<Vec<String>> = record
+        .sessions
+        .iter()
+        .map(|line| session_row(record, line))
+        .collect();
+    format!(
+        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged\n",
+        table(&columns, &rows)
+    )
+}
+
+fn session_row(record: &BlockRecord, line: &SessionLine) -> Vec<String> {
+    let mut row = vec![
+        line.session.clone(),
+        line.phase.clone(),
+        line.serves.to_string(),
+        line.dry_swings.to_string(),
+        line.effort_percent
+            .value
+            .map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %")),
+        line.load
+            .value
+            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
+        line.rpe_load_au
+            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
+    ];
+    for change in &record.links {
+        let link = line
+            .links
+            .iter()
+            .find(|l| l.from == change.from && l.to == change.to);
+        let shown = match link.and_then(|l| Some((l.median_ms?, l.u_ms?))) {
+            Some((value, u)) => plus_minus(value, COVERAGE_95 * u),
+            None => "-".to_owned(),
+        };
+        let outside = link.is_some_and(|l| l.usual == "outside");
+        let above = link
+            .and_then(|l| l.median_ms)
+            .zip(change.baseline.centre)
+            .is_some_and(|(value, usual)| value > usual);
+        let mark = match (outside, above) {
+            (true, true) => "^",
+            (true, false) => "v",
+            (false, _) => " ",
+        };
+        let flag = if change.flagged_sessions.contains(&line.session) {
+            "!"
+        } else {
+            " "
+        };
+        row.push(format!("{shown}{mark}{flag}"));
+    }
+    row
+}
+
+fn ratios(record: &BlockRecord) -> String {
+    let Some(last) = record.ratios.last().map(|ratio| &ratio.date) else {
+        return String::new();
+    };
+    let on_last: Vec<&RatioRecord> = record.ratios.iter().filter(|r| r.date == *last).collect();
+    if let Some(hidden) = on_last
+        .iter()
+        .find(|_| on_last.iter().all(|r| r.acute_per_day.is_none()))
+    {
+        return wrapped(
+            &format!(
+                "Recent over earlier load: not given on {last}: {}",
+                hidden.why.as_deref().unwrap_or("not defined")
+            ),
+            "",
+            "  ",
+        );
+    }
+    let columns = [
+        ("load", Align::Left),
+        ("averages", Align::Left),
+        ("", Align::Left),
+        ("recent a day", Align::Right),
+        ("earlier a day", Align::Right),
+        ("ratio", Align::Right),
+        ("", Align::Left),
+    ];
+    let rows: Vec<Vec<String>> = on_last.into_iter().map(ratio_row).collect();
+    let mut text = format!(
+        "Recent over earlier load, on {last}\n{}",
+        table(&columns, &rows)
+    );
+    text.push_str(&wrapped(RATIO_NOTE, "", ""));
+    text
+}
+
+fn ratio_row(ratio: &RatioRecord) -> Vec<String> {
+    let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:.1}"));
+    vec![
+        ratio.measure.clone(),
+        ratio.method.clone(),
+        ratio.coupling.clone(),
+        number(ratio.acute_per_day),
+        number(ratio.chronic_per_day),
+        match (ratio.ratio, ratio.u) {
+            (Some(value), Some(u)) => format!("{value:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01)),
+            _ => "-".to_owned(),
+        },
+        ratio.why.clone().unwrap_or_default(),
+    ]
+}
+
+fn notes(record: &BlockRecord) -> String {
+    let mut text = wrapped(&record.load_formula, "load: ", "  ");
+    text.push_str("Cautions\n");
+    for caution in &record.cautions {
+        text.push_str(&wrapped(caution, "- ", "  "));
+    }
+    let _ = writeln!(text, "{}", record.provenance.tool);
+    text
+}
+
+/// Running text in lines of at most [`LINE`] characters.
+fn wrapped(words: &str, first: &str, rest: &str) -> String {
+    let (mut text, mut line) = (String::new(), first.to_owned());
+    let mut empty = true;
+    for word in words.split_whitespace() {
+        if !empty && line.chars().count() + 1 + word.chars().count() > LINE {
+            text.push_str(line.trim_end());
+            text.push('\n');
+            line = rest.to_owned();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    text.push_str(line.trim_end());
+    text.push('\n');
+    text
+}

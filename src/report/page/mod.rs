@@ -1,0 +1,79 @@
+//! The page: one HTML file that needs nothing else, for screens, paper and screen readers.
+//!
+//! Everything it says stands in its text; its script only adds reading a point under the pointer and
+//! walking along points by arrow keys. Numbers carry the place in the record's JSON they come from.
+
+mod block;
+mod block_pictures;
+mod draw;
+mod figures;
+mod files;
+mod practice;
+mod serve_picture;
+mod session;
+mod session_pictures;
+mod style;
+mod usual;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use draw::Picture;
+use style::{file_style, page_style};
+
+pub use block::block_page;
+pub use files::sequence_plot;
+pub use session::session_page;
+
+const SCRIPT: &str = include_str!("page.js");
+/// Nothing may be fetched from anywhere.
+const POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:";
+
+fn page(title: &str, body: &Markup) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="generator" content=(concat!("overarm ", env!("CARGO_PKG_VERSION")));
+                title { (title) }
+                link rel="icon" href="data:,";
+                style { (PreEscaped(page_style())) }
+            }
+            body {
+                a.skip href="#main" { (crate::report::words::WORDS.skip) }
+                (body)
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    }
+    .into_string()
+}
+
+/// A picture with its title and how to read it.
+fn figure_box(id: &str, picture: &Picture, title: &str, says: &str, caption: &str) -> Markup {
+    html! {
+        figure id=(id) {
+            figcaption { strong { (title) } " " (caption) }
+            (picture.inline(says))
+        }
+    }
+}
+
+/// A table that may be wider than the screen.
+fn scrolled(label: &str, table: &Markup) -> Markup {
+    html! { div.scroll role="region" tabindex="0" aria-label=(label) { (table) } }
+}
+
+/// Marks that other pictures draw by name.
+fn shared(groups: &[(&str, Option<&Picture>)]) -> Markup {
+    html! {
+        svg.defs width="0" height="0" aria-hidden="true" focusable="false" { defs {
+            @for (id, picture) in groups {
+                @if let Some(picture) = picture { g id=(id) { (picture.marks()) } }
+            }
+        } }
+    }
+}

@@ -1,0 +1,301 @@
+//! Pictures over one practice: how the peaks of every serve lie, how each lag and each speed went on.
+
+use crate::frames::Site;
+use crate::session::{LinkSummary, ServeRecord, SessionRecord};
+use crate::units::COVERAGE_95;
+
+use super::draw::{Anchor, Mark, Picture, Scale, letter};
+use super::figures::{minus, signed};
+use super::serve_picture::{lower, upper};
+use crate::math::median;
+use crate::report::words::WORDS;
+
+const LEFT_PX: f64 = 44.0;
+
+/// Where a serve is told in full.
+pub(super) fn serve_href(prefix: &str, number: u32) -> String {
+    format!("#{prefix}serve-{number}")
+}
+
+/// Mark of a verdict.
+pub(super) fn verdict_mark(verdict: &str) -> Mark {
+    match verdict {
+        "in order" => Mark::Dot,
+        "reversed" => Mark::Down,
+        _ => Mark::Ring,
+    }
+}
+
+/// A row per segment, a stair per serve: when each segment was fastest, from impact.
+pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
+    let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
+    let contact: Vec<&ServeRecord> = record.serves.iter().filter(|s| s.contact).collect();
+    let peaks_ms = |site: Site| -> Vec<f64> {
+        contact
+            .iter()
+            .filter_map(|s| Some((s.peaks.at(site)?.time_s - s.impact_s) * 1000.0))
+            .collect()
+    };
+    let all: Vec<f64> = worn.iter().flat_map(|site| peaks_ms(*site)).collect();
+    let low_ms = all.iter().copied().reduce(f64::min)?;
+    let high_ms = all.iter().copied().fold(0.0, f64::max);
+    let row_px = 34.0;
+    let foot = 8.0 + row_px * worn.len() as f64; // at most four
+    let mut picture = Picture::new(width_px, foot + 36.0);
+    let time = Scale {
+        low: (low_ms / 10.0).floor() * 10.0 - 5.0,
+        high: (high_ms / 10.0).ceil() * 10.0 + 5.0,
+        low_px: LEFT_PX + 16.0,
+        high_px: width_px - 74.0,
+    };
+    let row_y = |site: Site| {
+        let place = worn.iter().position(|s| *s == site).unwrap_or(0);
+        foot - row_px * (place as f64 + 0.5) // at most four
+    };
+    for site in &worn {
+        let y = row_y(*site);
+        picture.line("gr", (LEFT_PX + 16.0, y), (width_px - 74.0, y));
+        picture.text("b", Anchor::Start, (2.0, y + 4.0), letter(*site));
+        picture.text("", Anchor::Start, (16.0, y + 4.0), site.name());
+    }
+    picture.line("im", (time.px(0.0), 4.0), (time.px(0.0), foot));
+    for ms in time.ticks(7.0) {
+        let x = time.px(ms);
+        picture.line("ax", (x, foot), (x, foot + 3.0));
+        picture.text(
+            "m",
+            Anchor::Middle,
+            (x, foot + 14.0),
+            &minus(&format!("{ms:.0}")),
+        );
+    }
+    let middle = f64::midpoint(time.low_px, time.high_px);
+    picture.text(
+        "m",
+        Anchor::Middle,
+        (middle, foot + 29.0),
+        WORDS.time_from_impact,
+    );
+    for serve in &contact {
+        let corners: Vec<(f64, f64)> = worn
+            .iter()
+            .filter_map(|site| {
+                let peak = serve.peaks.at(*site)?;
+                Some((
+                    time.px((peak.time_s - serve.impact_s) * 1000.0),
+                    row_y(*site),
+                ))
+            })
+            .collect();
+        picture.curve("all", &corners);
+    }
+    let mut middles = Vec::new();
+    for site in &worn {
+        let (y, of_site) = (row_y(*site), peaks_ms(*site));
+        for (k, ms) in of_site.iter().enumerate() {
+            // serves fan out over the row so that equal times do not hide each other
+            let step = (k % 7) as f64 - 3.0; // 0 to 6
+            picture.mark(
+                lower(*site),
+                Mark::Ring,
+                (time.px(*ms), y + 2.4 * step),
+                1.8,
+            );
+        }
+        if let Some(ms) = median(&of_site) {
+            middles.push((time.px(ms), y));
+        }
+    }
+    picture.curve("k st", &middles);
+    for (x, y) in middles {
+        picture.line("md", (x, y - 12.0), (x, y + 12.0));
+    }
+    for link in &record.links {
+        let y = f64::midpoint(row_y(link.from), row_y(link.to));
+        let words = match (link.median_ms, link.u_ms) {
+            (Some(value), Some(u)) => format!("{} ms", signed(value, u)),
+            _ => WORDS.not_measured.to_owned(),
+        };
+        picture.text("", Anchor::End, (width_px - 1.0, y + 4.0), &words);
+    }
+    Some(picture)
+}
+
+/// The axis of a practice's minutes.
+fn minutes(record: &SessionRecord, low_px: f64, high_px: f64) -> Scale {
+    let first = record.serves.first().map_or(0.0, |s| s.impact_s / 60.0);
+    let last = record.serves.last().map_or(1.0, |s| s.impact_s / 60.0);
+    let room = (0.03 * (last - first)).max(0.05);
+    Scale {
+        low: first - room,
+        high: last + room,
+        low_px,
+        high_px,
+    }
+}
+
+fn time_axis(picture: &mut Picture, time: &Scale, foot: f64) {
+    picture.line("ax", (time.low_px, foot), (time.high_px, foot));
+    for at in time.ticks(8.0) {
+        let x = time.px(at);
+        picture.line("ax", (x, foot), (x, foot + 3.0));
+        let decimals = usize::from(time.high - time.low < 6.0);
+        picture.text(
+            "m",
+            Anchor::Middle,
+            (x, foot + 14.0),
+            &format!("{at:.decimals$}"),
+        );
+    }
+    let middle = f64::midpoint(time.low_px, time.high_px);
+    picture.text(
+        "m",
+        Anchor::Middle,
+        (middle, foot + 28.0),
+        WORDS.minutes_into_practice,
+    );
+}
+
+/// Each lag of one link through the practice, with its interval; points lead to their serves.
+pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) -> Option<Picture> {
+    let mut shown: Vec<(&ServeRecord, f64, f64, &str)> = Vec::new();
+    for serve in &record.serves {
+        let own = serve
+            .links
+            .iter()
+            .find(|l| l.from == link.from && l.to == link.to);
+        if let Some(own) = own
+            && let (Some(lag), Some(u)) = (own.lag_ms, own.u_ms)
+        {
+            shown.push((serve, lag, COVERAGE_95 * u, &own.verdict));
+        }
+    }
+    let low = shown
+        .iter()
+        .map(|(_, lag, half, _)| lag - half)
+        .reduce(f64::min)?;
+    let high = shown
+        .iter()
+        .map(|(_, lag, half, _)| lag + half)
+        .reduce(f64::max)?;
+    let foot = 138.0;
+    let mut picture = Picture::new(width_px, foot + 34.0);
+    let lag_axis = Scale {
+        low: low.min(0.0) - 2.0,
+        high: high.max(0.0) + 2.0,
+        low_px: foot - 2.0,
+        high_px: 16.0,
+    };
+    let time = minutes(record, LEFT_PX, width_px - 6.0);
+    picture.text("m", Anchor::Start, (2.0, 9.0), "ms");
+    for ms in lag_axis.ticks(5.0) {
+        let y = lag_axis.px(ms);
+        picture.line("gr", (LEFT_PX, y), (width_px - 6.0, y));
+        picture.text(
+            "m",
+            Anchor::End,
+            (LEFT_PX - 4.0, y + 4.0),
+            &minus(&format!("{ms:.0}")),
+        );
+    }
+    if let (Some(value), Some(spread)) = (link.median_ms, link.spread_ms) {
+        let strip = [value + COVERAGE_95 * spread, value - COVERAGE_95 * spread]
+            .map(|ms| lag_axis.inside_px(ms));
+        picture.rect(
+            "bd",
+            (LEFT_PX, strip[0]),
+            (time.high_px - LEFT_PX, strip[1] - strip[0]),
+        );
+        let y = lag_axis.px(value);
+        picture.line("md", (LEFT_PX, y), (time.high_px, y));
+    }
+    let zero = lag_axis.px(0.0);
+    picture.line("ax", (LEFT_PX, zero), (time.high_px, zero));
+    time_axis(&mut picture, &time, foot);
+    for (serve, lag, half, verdict) in shown {
+        let x = time.px(serve.impact_s / 60.0);
+        let y = lag_axis.px(lag);
+        let kind = if serve.contact {
+            WORDS.serve
+        } else {
+            WORDS.dry_swing
+        };
+        let says = format!(
+            "{kind} {}: {} ms, {verdict}",
+            serve.number,
+            signed(lag, half / COVERAGE_95)
+        );
+        picture.link(&serve_href("", serve.number), &says, |p| {
+            p.line(
+                "i",
+                (x, lag_axis.px(lag - half)),
+                (x, lag_axis.px(lag + half)),
+            );
+            let mark = if serve.contact {
+                verdict_mark(verdict)
+            } else {
+                Mark::Cross
+            };
+            p.mark("k", mark, (x, y), 3.4);
+        });
+    }
+    Some(picture)
+}
+
+/// Peak speed of each worn segment, serve by serve.
+pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
+    let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
+    let peak_dps = |s: &ServeRecord, site: Site| s.peaks.at(site).map(|peak| peak.speed_dps);
+    let highest = record
+        .serves
+        .iter()
+        .flat_map(|s| worn.iter().filter_map(|site| peak_dps(s, *site)))
+        .reduce(f64::max)?;
+    let foot = 190.0;
+    let mut picture = Picture::new(width_px, foot + 34.0);
+    let speed = Scale {
+        low: 0.0,
+        high: highest * 1.05,
+        low_px: foot,
+        high_px: 16.0,
+    };
+    let time = minutes(record, LEFT_PX, width_px - 22.0);
+    picture.text("m", Anchor::Start, (2.0, 9.0), "deg/s");
+    for dps in speed.ticks(6.0) {
+        let y = speed.px(dps);
+        picture.line("gr", (LEFT_PX, y), (time.high_px, y));
+        picture.text(
+            "m",
+            Anchor::End,
+            (LEFT_PX - 4.0, y + 4.0),
+            &format!("{dps:.0}"),
+        );
+    }
+    time_axis(&mut picture, &time, foot);
+    for site in worn {
+        let mut places = Vec::new();
+        for serve in &record.serves {
+            let Some(peak) = serve.peaks.at(site) else {
+                continue;
+            };
+            let place = (time.px(serve.impact_s / 60.0), speed.px(peak.speed_dps));
+            if serve.contact {
+                places.push(place);
+            }
+            let mark = if serve.contact {
+                Mark::Dot
+            } else {
+                Mark::Cross
+            };
+            picture.mark(lower(site), mark, place, 2.4);
+            if peak.at_least {
+                picture.text("", Anchor::Middle, (place.0, place.1 - 4.0), "≥");
+            }
+        }
+        picture.curve(upper(site), &places);
+        if let Some((x, y)) = places.last() {
+            picture.text("b", Anchor::Start, (x + 7.0, y + 4.0), letter(site));
+        }
+    }
+    Some(picture)
+}

@@ -1,0 +1,84 @@
+//! Serves of one session resemble each other; what passed by a hair and looks like none of them is
+//! something else.
+//!
+//! Source of the idea: the serve's temporal structure is highly consistent within a player although
+//! the toss varies (Whiteside et al. 2015). Spreads have floors, because effort and kind of serve vary.
+
+use super::picture::Picture;
+
+/// Fewest sure serves that make a likeness.
+const ENOUGH: usize = 6;
+/// Distances below this many spreads are ordinary.
+const ORDINARY: f64 = 2.0;
+/// One trait takes at most this much off the log odds.
+const TRAIT_CAP: f64 = 2.5;
+/// All together take at most this much.
+const CAP: f64 = 5.0;
+
+/// A trait: middle and spread over the session's sure serves.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Typical {
+    middle: f64,
+    spread: f64,
+}
+
+/// Number of traits compared.
+const TRAITS: usize = 6;
+/// Smallest spread of each trait, in its own unit (rad, rad, natural logarithm, s, logarithm, rad).
+const FLOORS: [f64; TRAITS] = [0.12, 0.2, 0.3, 0.25, 0.35, 0.25];
+
+fn traits(picture: &Picture) -> [Option<f64>; TRAITS] {
+    let shake = picture.shake_m_s2[crate::frames::Site::Wrist.index()];
+    [
+        picture.elevation_swing_rad,
+        picture.lowest_after_rad,
+        Some(picture.peak_rad_s.max(0.1).ln()),
+        picture.stance.map(|s| picture.impact.time_s - s.to_s),
+        shake.map(|s| s.max(0.05).ln()),
+        picture.rise_rad,
+    ]
+}
+
+/// What the session's sure serves look like.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Likeness([Option<Typical>; TRAITS]);
+
+impl Likeness {
+    /// From the sure serves; `None` where there are too few.
+    pub fn learn(sure: &[&Picture]) -> Option<Self> {
+        if sure.len() < ENOUGH {
+            return None;
+        }
+        let all: Vec<[Option<f64>; TRAITS]> = sure.iter().map(|p| traits(p)).collect();
+        Some(Self(std::array::from_fn(|k| {
+            let mut values: Vec<f64> = all.iter().filter_map(|t| t[k]).collect();
+            if values.len() < ENOUGH {
+                return None;
+            }
+            let middle = median(&mut values);
+            let mut off: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
+            let spread = (1.4826 * median(&mut off)).max(FLOORS[k]);
+            Some(Typical { middle, spread })
+        })))
+    }
+
+    /// What unlikeness takes off the log odds: 0 for an ordinary serve of the session.
+    pub fn log_odds(&self, picture: &Picture) -> f64 {
+        let parts = traits(picture).into_iter().zip(&self.0);
+        let unlike: f64 = parts
+            .filter_map(|(value, typical)| {
+                let typical = (*typical)?;
+                let off = (value? - typical.middle).abs() / typical.spread;
+                let beyond = (off - ORDINARY).max(0.0);
+                Some((0.5 * beyond * beyond + beyond).min(TRAIT_CAP))
+            })
+            .sum();
+        -unlike.min(CAP)
+    }
+}
+
+/// Median; reorders the values; 0 for none.
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}

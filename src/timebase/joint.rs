@@ -1,0 +1,497 @@
+//! Motion that two linked bodies share exactly: the acceleration of the joint between them.
+//!
+//! Segments turn at different times, and their rates must not be aligned. But the point where two
+//! rigid segments meet belongs to both, so the length of its specific force, carried there from
+//! either unit, is one and the same at every instant:
+//! `|f1 + K1 r1| = |f2 + K2 r2|`, `K r = w' x r + w x (w x r)`, with `r` from each unit to the joint.
+//! The two arrows and the shift between the clocks are the only unknowns; a lag between the segments'
+//! peaks is part of the rates and does not move the shift. Lengths need no mounting.
+//!
+//! Source of the constraint: Seel, Schauer & Raisch 2012, IEEE Int. Conf. Control Applications
+//! (joint position from inertial data); used here the other way round, for the clock.
+
+use nalgebra::{SMatrix, SVector, Vector3};
+
+use super::align::Line;
+use super::tie_params::TieParams;
+use crate::math::{self, Butterworth};
+use crate::samples::{Flags, Samples};
+
+/// Rate at which smooth motion is kept, Hz: some thirteen times the cut-off.
+const KEPT_HZ: f64 = 200.0;
+/// Step of the comparison, s.
+const STEP_S: f64 = 0.01;
+/// Unknowns: two arrows, a shift and a drift (the drift in shift per half session).
+const UNKNOWNS: usize = 8;
+/// Most steps of one search.
+const STEPS: usize = 25;
+/// Moments that the search for the arrows starts from.
+const START_MOMENTS: usize = 10;
+/// Tukey's constant, see `fit`.
+const TUKEY: f64 = 4.685;
+
+type Unknowns = SVector<f64, UNKNOWNS>;
+type Normal = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
+
+/// One unit's smooth motion over a moment, on the reference clock by the unit's rough line.
+pub(crate) struct Smooth {
+    start_s: f64,
+    force: Vec<Vector3<f32>>,
+    rate: Vec<Vector3<f32>>,
+    /// Rate's derivative.
+    spin: Vec<Vector3<f32>>,
+    clipped: Vec<bool>,
+}
+
+/// Two units over one moment.
+#[derive(Clone, Copy)]
+pub(crate) struct JointMoment<'a> {
+    pub from_ref_s: f64,
+    pub to_ref_s: f64,
+    pub near: &'a Smooth,
+    pub far: &'a Smooth,
+}
+
+/// What a joint says on the clock at one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct JointSighting {
+    /// Index of the moment.
+    pub moment: usize,
+    /// Correction of the far unit's rough line less the near unit's, s.
+    pub lag_s: f64,
+    pub sd_s: f64,
+    /// Change of the lag per metre by which the joint wanders in the segments, s/m.
+    pub per_wander_s_m: f64,
+    /// Shift that would look like the residual if all of it were shift, s.
+    pub alias_s: f64,
+    pub explained: f64,
+}
+
+/// The joint between two units.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct JointFit {
+    pub sightings: Vec<JointSighting>,
+    /// Shift uncertainty that the joint's place leaves open, common to all sightings, s.
+    pub place_sd_s: f64,
+    /// Both arrows, m, for a later search to start from.
+    pub arrows: (Vector3<f64>, Vector3<f64>),
+}
+
+/// Low-passed motion over `span_s` of the reference clock; `None` where the log has a gap there or is
+/// too short to filter.
+pub(crate) fn smooth(
+    samples: &Samples,
+    (from_s, to_s): (f64, f64),
+    line: &Line,
+    cutoff_hz: f64,
+) -> Option<Smooth> {
+    let count = samples.len();
+    if count < 32 || samples.runs().len() != 1 {
+        return None;
+    }
+    let first_s = samples.time_s[0];
+    let rate_hz = (count - 1) as f64 / (samples.time_s[count - 1] - first_s);
+    let filter = Butterworth::two_pass_low_pass(cutoff_hz.min(0.3 * rate_hz), rate_hz).ok()?;
+    let pad = (rate_hz / cutoff_hz) as usize; // a few dozen
+    let force = filtered(&filter, &samples.accel_m_s2, pad);
+    let rate = filtered(&filter, &samples.gyro_rad_s, pad);
+    let is_clipped = |f: &Flags| f.has(Flags::ACCEL_CLIPPED) || f.has(Flags::GYRO_CLIPPED);
+    let mut out = Smooth {
+        start_s: from_s,
+        force: Vec::new(),
+        rate: Vec::new(),
+        spin: Vec::new(),
+        clipped: Vec::new(),
+    };
+    let kept = ((to_s - from_s) * KEPT_HZ) as usize; // a moment is short
+    for k in 0..kept {
+        let ref_s = from_s + k as f64 / KEPT_HZ;
+        let position = (ref_s + line.shift_at_s(ref_s) - first_s) * rate_hz;
+        let index = position.max(0.0) as usize; // not negative
+        if index < 1 || index + 2 >= count {
+            return None;
+        }
+        let share = position.fract();
+        out.force
+            .push(force[index].lerp(&force[index + 1], share).cast());
+        out.rate
+            .push(rate[index].lerp(&rate[index + 1], share).cast());
+        let (left, right) = (
+            rate[index + 1] - rate[index - 1],
+            rate[index + 2] - rate[index],
+        );
+        out.spin
+            .push((left.lerp(&right, share) * (0.5 * rate_hz)).cast());
+        let reach = (0.5 * rate_hz / cutoff_hz) as usize;
+        let around = index.saturating_sub(reach)..(index + reach + 1).min(count);
+        out.clipped
+            .push(samples.flags[around].iter().any(is_clipped));
+    }
+    Some(out)
+}
+
+fn filtered(filter: &Butterworth, vectors: &[Vector3<f64>], pad: usize) -> Vec<Vector3<f64>> {
+    let mut out = vec![Vector3::zeros(); vectors.len()];
+    for axis in 0..3 {
+        let channel: Vec<f64> = vectors.iter().map(|v| v[axis]).collect();
+        for (to, from) in out.iter_mut().zip(filter.zero_phase(&channel, pad)) {
+            to[axis] = from;
+        }
+    }
+    out
+}
+
+impl Smooth {
+    /// Force at the end of an arrow, rate and its derivative at a time; linear between what is kept.
+    /// `None` where clipped or outside.
+    fn at(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<[Vector3<f64>; 3]> {
+        let position = (ref_s - self.start_s) * KEPT_HZ;
+        let index = position.max(0.0) as usize; // not negative
+        if position < 0.0 || index + 1 >= self.force.len() || self.clipped[index] {
+            return None;
+        }
+        let share = position.fract() as f32; // kept in single precision
+        let between =
+            |v: &[Vector3<f32>]| -> Vector3<f64> { v[index].lerp(&v[index + 1], share).cast() };
+        let (force, rate, spin) = (
+            between(&self.force),
+            between(&self.rate),
+            between(&self.spin),
+        );
+        let there = force + spin.cross(arrow) + rate.cross(&rate.cross(arrow));
+        Some([there, rate, spin])
+    }
+
+    /// Length of the specific force at the end of an arrow and its derivative by the arrow.
+    fn length_and_slope(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
+        let [there, rate, spin] = self.at(ref_s, arrow)?;
+        let length = there.norm();
+        let along = there / length.max(1e-6);
+        // the transpose of `spin x . + rate x (rate x .)`
+        Some((length, rate.cross(&rate.cross(&along)) - spin.cross(&along)))
+    }
+
+    /// Length of the specific force at the end of an arrow.
+    fn length(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<f64> {
+        self.at(ref_s, arrow).map(|[there, ..]| there.norm())
+    }
+}
+
+/// One instant of the comparison.
+#[derive(Clone, Copy)]
+struct Instant {
+    residual: f64,
+    slopes: Unknowns,
+    joint_force: f64,
+}
+
+/// Where the search stands: near arrow, far arrow (m), shift and drift over half the session (s).
+#[derive(Clone, Copy)]
+struct State(Unknowns);
+
+impl State {
+    fn from_arrows((near, far): (Vector3<f64>, Vector3<f64>)) -> Self {
+        let mut state = Unknowns::zeros();
+        state.fixed_rows_mut::<3>(0).copy_from(&near);
+        state.fixed_rows_mut::<3>(3).copy_from(&far);
+        Self(state)
+    }
+    fn near_arrow(&self) -> Vector3<f64> {
+        self.0.fixed_rows::<3>(0).into_owned()
+    }
+    fn far_arrow(&self) -> Vector3<f64> {
+        self.0.fixed_rows::<3>(3).into_owned()
+    }
+}
+
+/// The moments of one pair with what the search holds fixed.
+struct Search<'a> {
+    moments: Vec<JointMoment<'a>>,
+    pivot_s: f64,
+    half_span_s: f64,
+    step_s: f64,
+    prior_precision: Unknowns,
+}
+
+/// Result of one search.
+struct Found {
+    state: State,
+    cost: f64,
+    normal: Normal,
+    spreads: Vec<f64>,
+}
+
+/// Fits the joint over all moments of a pair in one epoch, then times each moment with the joint
+/// held. `known` are the arrows where an earlier search found them.
+/// `None` where too few moments are left.
+pub(crate) fn fit_joint(
+    moments: &[JointMoment],
+    known: Option<(Vector3<f64>, Vector3<f64>)>,
+    params: &TieParams,
+) -> Option<JointFit> {
+    if (moments.len() as f64) < params.joint_moments_min {
+        return None;
+    }
+    let whole = Search::new(moments.to_vec(), STEP_S, params)?;
+    let starts = match known {
+        Some(arrows) => vec![State::from_arrows(arrows)],
+        None => start_arrows(),
+    };
+    let coarse = Search {
+        moments: whole.best_moments(),
+        step_s: 2.0 * STEP_S,
+        ..Search::new(moments.to_vec(), STEP_S, params)?
+    };
+    let best = starts
+        .into_iter()
+        .filter_map(|start| coarse.run(start, params))
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let found = whole.run(best.state, params)?;
+    let covariance = found.normal.try_inverse()?;
+    let known_sd_s = (1.0 / found.normal[(6, 6)]).sqrt();
+    let place_sd_s = (covariance[(6, 6)] - known_sd_s * known_sd_s)
+        .max(0.0)
+        .sqrt();
+    let sightings = moments
+        .iter()
+        .zip(&found.spreads)
+        .enumerate()
+        .filter_map(|(index, (moment, spread))| {
+            let instants = moment.instants(&found.state, &whole);
+            (explained_share(&instants) >= params.joint_explained_min)
+                .then(|| moment.sighting(index, &instants, *spread, &found.state, &whole, params))
+                .flatten()
+        })
+        .collect();
+    Some(JointFit {
+        sightings,
+        place_sd_s,
+        arrows: (found.state.near_arrow(), found.state.far_arrow()),
+    })
+}
+
+/// No arrows, and eight pairs that point every way.
+fn start_arrows() -> Vec<State> {
+    let mut starts = vec![State(Unknowns::zeros())];
+    for corner in 0..8 {
+        let sign = |bit: usize| if corner >> bit & 1 == 1 { 0.2 } else { -0.2 };
+        let mut state = Unknowns::zeros();
+        for axis in 0..3 {
+            state[axis] = sign(axis) * 0.5;
+            state[axis + 3] = sign((axis + 1) % 3);
+        }
+        starts.push(State(state));
+    }
+    starts
+}
+
+/// Share of the joint force's variance over a moment that the constraint explains, by robust spreads.
+fn explained_share(instants: &[Instant]) -> f64 {
+    let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
+    let forces: Vec<f64> = instants.iter().map(|i| i.joint_force).collect();
+    match (math::mad_sd(&residuals), math::mad_sd(&forces)) {
+        (Some(left), Some(all)) if all > 0.0 => 1.0 - (left / all).powi(2),
+        _ => 0.0,
+    }
+}
+
+impl<'a> Search<'a> {
+    fn new(moments: Vec<JointMoment<'a>>, step_s: f64, params: &TieParams) -> Option<Self> {
+        let middles: Vec<f64> = moments.iter().map(|m| m.middle_s()).collect();
+        let pivot_s = math::median(&middles)?;
+        let half_span_s = middles
+            .iter()
+            .map(|m| (m - pivot_s).abs())
+            .fold(1.0, f64::max);
+        let mut prior_precision = Unknowns::repeat(params.joint_arrow_sd_m.powi(-2));
+        prior_precision[6] = params.event_reach_s.powi(-2);
+        prior_precision[7] = params.event_reach_s.powi(-2);
+        Some(Self {
+            moments,
+            pivot_s,
+            half_span_s,
+            step_s,
+            prior_precision,
+        })
+    }
+
+    /// The moments in which the force varies most.
+    fn best_moments(&self) -> Vec<JointMoment<'a>> {
+        let still = State(Unknowns::zeros());
+        let mut ranked: Vec<(f64, JointMoment)> = self
+            .moments
+            .iter()
+            .map(|moment| {
+                let forces: Vec<f64> = moment
+                    .instants(&still, self)
+                    .iter()
+                    .map(|i| i.joint_force)
+                    .collect();
+                (math::sd(&forces).unwrap_or(0.0), *moment)
+            })
+            .collect();
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        ranked
+            .into_iter()
+            .take(START_MOMENTS)
+            .map(|r| r.1)
+            .collect()
+    }
+
+    /// Share of the unknown drift that counts at a moment.
+    fn drift_share(&self, middle_s: f64) -> f64 {
+        (middle_s - self.pivot_s) / self.half_span_s
+    }
+
+    /// Damped Gauss-Newton (Levenberg 1944, Marquardt 1963) with Tukey weights about each moment's
+    /// own spread.
+    fn run(&self, start: State, params: &TieParams) -> Option<Found> {
+        let mut damping = 1e-2;
+        let mut found = self.weighed(start, params);
+        for _ in 0..STEPS {
+            let mut damped = found.1;
+            for axis in 0..UNKNOWNS {
+                damped[(axis, axis)] *= 1.0 + damping;
+            }
+            let step = damped.cholesky()?.solve(&found.2);
+            let next = self.weighed(State(found.0.state.0 + step), params);
+            if next.0.cost < found.0.cost {
+                let small = found.0.cost - next.0.cost < 1e-5 * found.0.cost;
+                found = next;
+                damping = (damping * 0.3).max(1e-6);
+                if small {
+                    break;
+                }
+            } else {
+                damping *= 6.0;
+                if damping > 1e6 {
+                    break;
+                }
+            }
+        }
+        Some(found.0)
+    }
+
+    /// Cost, normal matrix and right side at a state.
+    fn weighed(&self, state: State, params: &TieParams) -> (Found, Normal, Unknowns) {
+        let mut normal = Normal::from_diagonal(&self.prior_precision);
+        let mut right = -self.prior_precision.component_mul(&state.0);
+        let mut cost = self.prior_precision.dot(&state.0.component_mul(&state.0));
+        let mut spreads = Vec::with_capacity(self.moments.len());
+        // neighbouring instants are not independent: the band holds two per cut-off period
+        let share = self.step_s * params.joint_cutoff_hz;
+        for moment in &self.moments {
+            let instants = moment.instants(&state, self);
+            let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
+            let spread = math::mad_sd(&residuals)
+                .unwrap_or(0.0)
+                .max(params.joint_noise_m_s2);
+            spreads.push(spread);
+            cost += 2.0 * share * instants.len() as f64 * spread.ln();
+            for instant in &instants {
+                let precision = share * tukey(instant.residual / spread) / (spread * spread);
+                normal += instant.slopes * instant.slopes.transpose() * precision;
+                right -= instant.slopes * (precision * instant.residual);
+            }
+        }
+        let found = Found {
+            state,
+            cost,
+            normal,
+            spreads,
+        };
+        (found, normal, right)
+    }
+}
+
+fn tukey(ratio: f64) -> f64 {
+    let u = ratio / TUKEY;
+    if u.abs() < 1.0 {
+        (1.0 - u * u).powi(2)
+    } else {
+        0.0
+    }
+}
+
+impl JointMoment<'_> {
+    fn middle_s(&self) -> f64 {
+        0.5 * (self.from_ref_s + self.to_ref_s)
+    }
+
+    fn shift_at(&self, state: &State, search: &Search) -> f64 {
+        state.0[6] + state.0[7] * search.drift_share(self.middle_s())
+    }
+
+    /// Residuals of the constraint over the moment, their mean taken off (accelerometer offsets).
+    fn instants(&self, state: &State, search: &Search) -> Vec<Instant> {
+        const HALF_S: f64 = 0.005;
+        let shift_s = self.shift_at(state, search);
+        let drift_share = search.drift_share(self.middle_s());
+        let (near_arrow, far_arrow) = (state.near_arrow(), state.far_arrow());
+        let count = ((self.to_ref_s - self.from_ref_s) / search.step_s) as usize; // a moment is short
+        let mut instants: Vec<Instant> = (0..count)
+            .filter_map(|k| {
+                let ref_s = self.from_ref_s + k as f64 * search.step_s;
+                let far_s = ref_s + shift_s;
+                let (near, near_slope) = self.near.length_and_slope(ref_s, &near_arrow)?;
+                let (far, far_slope) = self.far.length_and_slope(far_s, &far_arrow)?;
+                let before = self.far.length(far_s - HALF_S, &far_arrow)?;
+                let after = self.far.length(far_s + HALF_S, &far_arrow)?;
+                let rise = (after - before) / (2.0 * HALF_S);
+                let mut slopes = Unknowns::zeros();
+                slopes.fixed_rows_mut::<3>(0).copy_from(&-near_slope);
+                slopes.fixed_rows_mut::<3>(3).copy_from(&far_slope);
+                slopes[6] = rise;
+                slopes[7] = rise * drift_share;
+                Some(Instant {
+                    residual: far - near,
+                    slopes,
+                    joint_force: near,
+                })
+            })
+            .collect();
+        let count = instants.len().max(1) as f64;
+        let mean = instants.iter().map(|i| i.residual).sum::<f64>() / count;
+        let slope_mean = instants.iter().map(|i| i.slopes).sum::<Unknowns>() / count;
+        for instant in &mut instants {
+            instant.residual -= mean;
+            instant.slopes -= slope_mean;
+        }
+        instants
+    }
+
+    /// What this moment alone says on the shift, the joint held.
+    fn sighting(
+        &self,
+        index: usize,
+        instants: &[Instant],
+        spread: f64,
+        state: &State,
+        search: &Search,
+        params: &TieParams,
+    ) -> Option<JointSighting> {
+        let (mut curvature, mut pull) = (0.0, 0.0);
+        let mut cross = SVector::<f64, 6>::zeros();
+        for instant in instants {
+            let weighed = tukey(instant.residual / spread) * instant.slopes[6];
+            curvature += weighed * instant.slopes[6];
+            pull += weighed * instant.residual;
+            cross += instant.slopes.fixed_rows::<6>(0) * weighed;
+        }
+        if curvature <= 0.0 {
+            return None;
+        }
+        let sd_s = spread / (curvature * search.step_s * params.joint_cutoff_hz).sqrt();
+        let own_s = -pull / curvature;
+        (own_s.abs() <= params.event_reach_s && sd_s <= params.event_reach_s).then(|| {
+            JointSighting {
+                moment: index,
+                lag_s: self.shift_at(state, search) + own_s,
+                sd_s,
+                alias_s: spread / (curvature / instants.len().max(1) as f64).sqrt(),
+                explained: explained_share(instants),
+                per_wander_s_m: cross.norm() / curvature / std::f64::consts::SQRT_2,
+            }
+        })
+    }
+}

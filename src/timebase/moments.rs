@@ -1,0 +1,246 @@
+//! Which short stretches of the logs are worth a close look, chosen on the coarse tracks.
+
+use std::io;
+
+use super::CoarseTrack;
+use super::align_epoch::Epoch;
+use super::gesture;
+use super::tie_params::TieParams;
+use super::track::Track;
+
+/// What a moment was chosen for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Why {
+    /// Spikes out of stillness: taps on a stack, heel drops.
+    Spike,
+    /// A landing after a common flight.
+    Jump,
+    /// Fast turning: strokes, their blows and landings.
+    Swing,
+    /// Shocks while turning slowly: steps.
+    Step,
+}
+
+impl Why {
+    /// True for what is done to tie clocks.
+    pub const fn is_gesture(self) -> bool {
+        matches!(self, Self::Spike | Self::Jump)
+    }
+}
+
+/// A stretch to look at closely, reference clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Moment {
+    pub from_ref_s: f64,
+    pub to_ref_s: f64,
+    pub why: Why,
+}
+
+impl Moment {
+    fn around(at_s: f64, before_s: f64, after_s: f64, why: Why) -> Self {
+        Self {
+            from_ref_s: at_s - before_s,
+            to_ref_s: at_s + after_s,
+            why,
+        }
+    }
+
+    /// Middle, reference clock, s.
+    pub fn middle_s(&self) -> f64 {
+        0.5 * (self.from_ref_s + self.to_ref_s)
+    }
+
+    fn overlaps(&self, from_s: f64, to_s: f64) -> bool {
+        self.from_ref_s < to_s && from_s < self.to_ref_s
+    }
+}
+
+/// All units' envelopes over one stretch, bin by bin on the reference's grid.
+pub(crate) struct Envelopes {
+    pub start_s: f64,
+    pub step_s: f64,
+    /// Units, then bins.
+    pub units: Vec<Vec<Bin>>,
+}
+
+/// One bin of a coarse track; all 0 where there is nothing.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Bin {
+    pub force_max_m_s2: f64,
+    pub force_mean_m_s2: f64,
+    pub rate_max_rad_s: f64,
+}
+
+impl Envelopes {
+    /// Middle of a bin, reference clock, s.
+    pub fn time_s(&self, index: usize) -> f64 {
+        self.start_s + (index as f64 + 0.5) * self.step_s
+    }
+    /// Number of bins.
+    pub fn len(&self) -> usize {
+        self.units.first().map_or(0, Vec::len)
+    }
+}
+
+/// The moments of one epoch: every gesture, and the best of every cell, spread over the session.
+pub(crate) fn moments(
+    tracks: &[&dyn Track],
+    epoch: &Epoch,
+    session_s: f64,
+    params: &TieParams,
+) -> io::Result<Vec<Moment>> {
+    const EDGE_S: f64 = 2.0;
+    let cell_s = params.cell_s.max(session_s / params.cells_max);
+    let (mut chosen, mut spikes) = (Vec::new(), Vec::new());
+    let mut from_s = epoch.from_ref_s;
+    while from_s < epoch.to_ref_s {
+        let to_s = (from_s + cell_s).min(epoch.to_ref_s);
+        let envelopes = read_envelopes(tracks, epoch, from_s - EDGE_S, to_s + EDGE_S)?;
+        let inside = |at_s: f64| (from_s..to_s).contains(&at_s);
+        chosen.extend(cell_moments(&envelopes, inside, params));
+        let lone = gesture::lone_spikes(&envelopes, params);
+        spikes.extend(lone.into_iter().filter(|at_s| inside(*at_s)));
+        chosen.extend(
+            gesture::jump_landings(&envelopes, params)
+                .into_iter()
+                .filter(|at_s| inside(*at_s))
+                .map(|at_s| Moment::around(at_s, 0.7, 0.5, Why::Jump)),
+        );
+        from_s = to_s;
+    }
+    chosen.extend(
+        gesture::grouped(&spikes, params)
+            .into_iter()
+            .map(|at_s| Moment::around(at_s, 0.2, 0.2, Why::Spike)),
+    );
+    chosen.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
+    Ok(chosen)
+}
+
+/// The fastest common turns of a cell, and its clearest common shocks away from those.
+fn cell_moments(
+    envelopes: &Envelopes,
+    inside: impl Fn(f64) -> bool,
+    params: &TieParams,
+) -> Vec<Moment> {
+    let units = envelopes.units.len().max(1) as f64;
+    let turning: Vec<f64> = (0..envelopes.len())
+        .map(|i| {
+            envelopes
+                .units
+                .iter()
+                .map(|u| u[i].rate_max_rad_s.ln_1p())
+                .sum::<f64>()
+                / units
+        })
+        .collect();
+    let fast = params.swing_rate_rad_s.ln_1p();
+    let mut chosen: Vec<Moment> = Vec::new();
+    for at_s in best_times(envelopes, &turning, fast, &inside) {
+        if chosen.len() as f64 >= params.swings_per_cell {
+            break;
+        }
+        if chosen.iter().all(|m| !m.overlaps(at_s - 0.6, at_s + 0.9)) {
+            chosen.push(Moment::around(at_s, 0.6, 0.9, Why::Swing));
+        }
+    }
+    let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
+    let shocks: Vec<f64> = (0..envelopes.len())
+        .map(|i| {
+            if turning[i] > fast {
+                return 0.0;
+            }
+            sharp.iter().map(|s| s[i].max(0.0).ln_1p()).sum::<f64>() / units
+        })
+        .collect();
+    let mut steps = 0.0;
+    for at_s in best_times(envelopes, &shocks, params.shock_min_m_s2.ln_1p(), &inside) {
+        if steps >= params.steps_per_cell {
+            break;
+        }
+        if chosen.iter().all(|m| !m.overlaps(at_s - 1.0, at_s + 1.0)) {
+            chosen.push(Moment::around(at_s, 1.0, 1.0, Why::Step));
+            steps += 1.0;
+        }
+    }
+    chosen
+}
+
+/// Times of the local maxima of at least `least`, highest first.
+fn best_times(
+    envelopes: &Envelopes,
+    values: &[f64],
+    least: f64,
+    inside: impl Fn(f64) -> bool,
+) -> Vec<f64> {
+    let mut order: Vec<usize> = crate::math::local_maxima(values)
+        .into_iter()
+        .filter(|&i| values[i] >= least && inside(envelopes.time_s(i)))
+        .collect();
+    order.sort_by(|&a, &b| values[b].total_cmp(&values[a]));
+    order.into_iter().map(|i| envelopes.time_s(i)).collect()
+}
+
+/// Reads all envelopes over `from_s..to_s` of the reference clock, each unit's moved by its line.
+fn read_envelopes(
+    tracks: &[&dyn Track],
+    epoch: &Epoch,
+    from_s: f64,
+    to_s: f64,
+) -> io::Result<Envelopes> {
+    let reference = tracks[epoch.reference].coarse(from_s, to_s)?;
+    let count = reference.force_max_m_s2.len();
+    let mut units = Vec::new();
+    for (track, line) in tracks.iter().zip(&epoch.lines) {
+        let Some(line) = line else { continue };
+        let shift_s = line.shift_at_s(0.5 * (from_s + to_s));
+        let coarse = track.coarse(from_s + shift_s, to_s + shift_s)?;
+        let moved = (reference.start_s + shift_s - coarse.start_s) / reference.step_s.max(1e-3);
+        let bins = (0..count)
+            .map(|index| {
+                let there = (index as f64 + moved).round();
+                if there < 0.0 {
+                    Bin::default()
+                } else {
+                    bin_of(&coarse, there as usize) // not negative
+                }
+            })
+            .collect();
+        units.push(bins);
+    }
+    Ok(Envelopes {
+        start_s: reference.start_s,
+        step_s: reference.step_s,
+        units,
+    })
+}
+
+fn bin_of(track: &CoarseTrack, index: usize) -> Bin {
+    let at = |values: &[f32]| values.get(index).copied().map_or(0.0, f64::from);
+    Bin {
+        force_max_m_s2: at(&track.force_max_m_s2),
+        force_mean_m_s2: at(&track.force_mean_m_s2),
+        rate_max_rad_s: at(&track.rate_max_rad_s),
+    }
+}
+
+/// Force above its surroundings' mean (80 ms to each side), per bin.
+pub(crate) fn sharpness(bins: &[Bin]) -> Vec<f64> {
+    const AROUND: usize = 8;
+    let mut sums = vec![0.0];
+    for bin in bins {
+        sums.push(sums[sums.len() - 1] + bin.force_mean_m_s2); // never empty
+    }
+    bins.iter()
+        .enumerate()
+        .map(|(index, bin)| {
+            let low = index.saturating_sub(AROUND);
+            let high = (index + AROUND + 1).min(bins.len());
+            if bin.force_max_m_s2 > 0.0 {
+                bin.force_max_m_s2 - (sums[high] - sums[low]) / (high - low) as f64
+            } else {
+                0.0
+            }
+        })
+        .collect()
+}
