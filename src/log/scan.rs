@@ -75,7 +75,7 @@ pub(crate) fn plain_row<'a>(
 fn field<'a>(bytes: &mut Iter<'a, u8>, delimiter: u8) -> Option<(&'a [u8], u8)> {
     let rest = bytes.as_slice();
     let ends = |byte: &u8| *byte == delimiter || *byte == b'\n' || *byte == b'\r';
-    let length = bytes.position(|byte| ends(byte))?;
+    let length = bytes.position(ends)?;
     Some((rest.get(..length)?, *rest.get(length)?))
 }
 

@@ -43,8 +43,18 @@ const DRIFT_TOLD_DPS: f64 = 0.5;
 const SLIP_DEG: f64 = 20.0;
 const REST_SPREAD_DEG: f64 = 8.0;
 
-/// Still chunks on each side that a comparison needs.
-const FEWEST_RESTS: usize = 8;
+/// Stillness broken for this long ends a rest, s.
+const REST_APART_S: f64 = 3.0;
+
+/// Rests on each side that a slip needs, the time they span, s, and of how many one may be odd: one long
+/// rest on a bench is one attitude, not many.
+const FEWEST_RESTS: usize = 3;
+const REST_SPAN_S: f64 = 60.0;
+const ODD_RESTS_ONE_IN: usize = 10;
+
+/// Still chunks at each end of the log that a drift of the bias needs, of how many parts.
+const FEWEST_CHUNKS: usize = 8;
+const DRIFT_PARTS: usize = 5;
 
 /// Windows looked at for turns, and their length, s.
 const WINDOWS: usize = 60;
@@ -140,13 +150,14 @@ fn stillest(unit: &Recording) -> Vec<QuietChunk> {
 
 fn drift(unit: &Recording) -> Option<Finding> {
     let quiet = stillest(unit);
-    let third = quiet.len() / 3;
-    if third < FEWEST_RESTS {
+    // ends of the log, not halves: warming up is over in the middle
+    let part = quiet.len() / DRIFT_PARTS;
+    if part < FEWEST_CHUNKS {
         return None;
     }
     let bias = |part: &[QuietChunk]| mean_of(part, |chunk| chunk.gyro_rad_s).map(f64::to_degrees);
-    let first = bias(quiet.get(..third)?);
-    let last = bias(quiet.get(quiet.len() - third..)?);
+    let first = bias(quiet.get(..part)?);
+    let last = bias(quiet.get(quiet.len() - part..)?);
     let moved = (last - first).amax();
     (moved > DRIFT_TOLD_DPS).then(|| {
         let text = format!(
@@ -156,37 +167,71 @@ fn drift(unit: &Recording) -> Option<Finding> {
     })
 }
 
-fn slip(unit: &Recording) -> Option<Finding> {
-    let quiet = stillest(unit);
-    let direction = |part: &[QuietChunk]| mean_of(part, |chunk| chunk.accel_m_s2).normalize();
-    let spread_deg = |part: &[QuietChunk], about: &Vector3<f64>| {
-        let mut angles: Vec<f64> = part
-            .iter()
-            .map(|chunk| {
-                about
-                    .angle(&Vector3::from(chunk.accel_m_s2.map(f64::from)))
-                    .to_degrees()
-            })
-            .collect();
-        angles.sort_by(f64::total_cmp);
-        angles.get(angles.len() * 3 / 4).copied().unwrap_or(180.0)
-    };
-    let mut best: Option<(f64, usize)> = None;
-    for split in (FEWEST_RESTS..quiet.len().saturating_sub(FEWEST_RESTS)).step_by(2) {
-        let (before, after) = quiet.split_at(split);
-        let (from, to) = (direction(before), direction(after));
-        let turned_deg = from.angle(&to).to_degrees();
-        let steady =
-            spread_deg(before, &from) < REST_SPREAD_DEG && spread_deg(after, &to) < REST_SPREAD_DEG;
-        if steady && turned_deg > best.map_or(SLIP_DEG, |(deg, _)| deg) {
-            best = Some((turned_deg, split));
+/// One rest: chunks that follow each other and feel gravity from the same side.
+struct Rest {
+    from_s: f64,
+    to_s: f64,
+    force_m_s2: Vector3<f64>,
+}
+
+fn rests(quiet: &[QuietChunk]) -> Vec<Rest> {
+    let mut rests: Vec<Rest> = Vec::new();
+    for chunk in quiet {
+        let (from_s, to_s) = (
+            chunk.time_s - 0.5 * chunk.length_s,
+            chunk.time_s + 0.5 * chunk.length_s,
+        );
+        let force_m_s2 = Vector3::from(chunk.accel_m_s2.map(f64::from));
+        match rests.last_mut() {
+            Some(rest)
+                if from_s - rest.to_s < REST_APART_S
+                    && angle_deg(&rest.force_m_s2, &force_m_s2) < REST_SPREAD_DEG =>
+            {
+                rest.to_s = to_s;
+                rest.force_m_s2 += force_m_s2;
+            }
+            _ => rests.push(Rest {
+                from_s,
+                to_s,
+                force_m_s2,
+            }),
         }
     }
-    let (deg, split) = best?;
-    let (before, after) = (quiet.get(split - 1)?, quiet.get(split)?);
+    rests
+}
+
+fn angle_deg(a: &Vector3<f64>, b: &Vector3<f64>) -> f64 {
+    a.angle(b).to_degrees()
+}
+
+/// The direction that these rests share, if they do.
+fn shared_direction(rests: &[Rest]) -> Option<Vector3<f64>> {
+    let (first, last) = (rests.first()?, rests.last()?);
+    if rests.len() < FEWEST_RESTS || last.to_s - first.from_s < REST_SPAN_S {
+        return None;
+    }
+    let sum = rests
+        .iter()
+        .map(|rest| rest.force_m_s2.normalize())
+        .sum::<Vector3<f64>>();
+    let alike = |rest: &Rest| angle_deg(&sum, &rest.force_m_s2) < REST_SPREAD_DEG;
+    let odd = rests.iter().filter(|rest| !alike(rest)).count();
+    (odd * ODD_RESTS_ONE_IN <= rests.len()).then_some(sum)
+}
+
+/// A strap that slipped: every rest before feels gravity from one side, every rest after from another.
+/// Somebody who merely holds the unit in several ways mixes them in time, or repeats none.
+fn slip(unit: &Recording) -> Option<Finding> {
+    let rests = rests(&unit.quiet);
+    let told = (FEWEST_RESTS..rests.len()).filter_map(|split| {
+        let (before, after) = rests.split_at(split);
+        let (from, to) = (shared_direction(before)?, shared_direction(after)?);
+        let turned_deg = angle_deg(&from, &to);
+        (turned_deg > SLIP_DEG).then_some((turned_deg, before.last()?.to_s, after.first()?.from_s))
+    });
+    let (deg, before_s, after_s) = told.max_by(|a, b| a.0.total_cmp(&b.0))?;
     let text = format!(
-        "at rest, gravity points {deg:.0} deg elsewhere after {:.0} s than before {:.0} s: the unit moved on its strap; what needs its mounting does not hold across",
-        after.time_s, before.time_s
+        "at rest, gravity points {deg:.0} deg elsewhere after {after_s:.0} s than before {before_s:.0} s, at every rest: the unit moved on its strap, or the wearer rests otherwise; what needs its mounting does not hold across"
     );
     Some(Finding::note("unit-moved", &unit.name, text))
 }

@@ -211,14 +211,17 @@ fn swing_dps(index: usize, peak_dps: f64) -> f64 {
 #[test]
 fn a_ceiling_below_the_stated_range_is_found() {
     let peak = |index: usize| 1700.0 + 40.0 * ((index / 1500 * 7) % 10) as f64;
-    let cut: Vec<f64> = (0..45_000)
-        .map(|index| swing_dps(index, peak(index)).min(1500.0))
-        .collect();
-    // filtered after the cut: three samples wide
-    let made = Made::sound(3.0).each(|index, row| {
-        let around = |shift: usize| cut[(index + shift).saturating_sub(1).min(cut.len() - 1)];
-        row[5] += 0.25 * around(0) + 0.5 * around(1) + 0.25 * around(2);
+    // cut where an amplifier cuts, on the whole rate; then filtered, three samples wide, and digitised
+    // with the converter's own noise
+    let mut state = 11;
+    let mut made = Made::sound(3.0).each(|index, row| {
+        row[5] = (row[5] + swing_dps(index, peak(index))).min(1500.0);
     });
+    let cut: Vec<f64> = made.rows.iter().map(|row| row[5]).collect();
+    for (row, around) in made.rows.iter_mut().skip(1).zip(cut.windows(3)) {
+        let filtered = 0.25 * around[0] + 0.5 * around[1] + 0.25 * around[2];
+        row[5] = filtered + 0.2 * noise(&mut state);
+    }
     let unit = made.read();
     let told = unit
         .findings

@@ -27,7 +27,7 @@ fn codes() -> Vec<[i32; 6]> {
             let turning = if row < 400 { 0.0 } else { 1.0 };
             let rate = [
                 1.3 * (1.1 * t).sin(),
-                -1.0 * (0.7 * t).cos(),
+                -(0.7 * t).cos(),
                 0.8 * (1.7 * t).sin(),
             ]
             .map(|w| w * turning);
