@@ -1,5 +1,7 @@
 //! The page of a block.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, PreEscaped, html};
 
 use crate::block::{
@@ -16,12 +18,10 @@ use super::draw::Picture;
 use super::figures::{count, counted, figure, minus, signed};
 use super::practice::practices;
 use super::session::{
-    HALF_PX, cautions, file_name, finding_list, hand_words, made, order_key, two_widths,
+    HALF_PX, WIDE_PX, cautions, file_name, finding_list, hand_words, made, order_key, two_widths,
 };
 use super::{figure_box, page, scrolled};
 use crate::report::words::{MADE_BLOCK, WORDS};
-
-const WIDE_PX: f64 = 860.0;
 
 /// The page of `overarm report` for a block: a whole HTML file that needs nothing else.
 ///
@@ -318,7 +318,7 @@ fn link_title(link: &LinkChange) -> String {
     format!("{} → {}, {}", link.from, link.to, WORDS.lag_by_session)
 }
 
-fn link_picture(
+pub(super) fn link_picture(
     record: &BlockRecord,
     link: &LinkChange,
     width_px: f64,
@@ -360,11 +360,16 @@ fn links(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup {
         section aria-labelledby="s-timing" {
             h2 #s-timing { (WORDS.timing_question) }
             (link_table(record))
-            @for link in &record.links { p.foot { b { (link.from) " → " (link.to) ": " } (link_words(link)) } }
-            @for (k, link) in record.links.iter().enumerate() {
-                @if let (Some(wide), Some(narrow)) = (link_picture(record, link, WIDE_PX, 210.0), link_picture(record, link, HALF_PX, 200.0)) {
-                    (two_widths(&format!("lag-{}-{}", link.from, link.to), &wide, &narrow, &link_title(link), &link_says(link),
-                        if k == 0 { WORDS.usual_caption } else { WORDS.as_above }))
+            @for link in &record.links {
+                p.foot { b { (link.from) " → " (link.to) ": " } (link_words(link)) }
+                (left_out(link))
+            }
+            div.pair {
+                @for (k, link) in record.links.iter().enumerate() {
+                    @if let Some(picture) = link_picture(record, link, HALF_PX, 200.0) {
+                        (figure_box(&format!("lag-{}-{}", link.from, link.to), &picture, &link_title(link), &link_says(link),
+                            if k == 0 { WORDS.usual_caption } else { WORDS.as_above }))
+                    }
                 }
             }
             h3 { (WORDS.order_title) }
@@ -455,13 +460,21 @@ fn link_words(link: &LinkChange) -> String {
             link.flagged_sessions.join(", ")
         ));
     }
-    parts.extend(
-        answer
-            .left_out
-            .iter()
-            .map(|(session, why)| format!("{} {session}: {why}", WORDS.left_out)),
-    );
-    parts.join(". ") + "."
+    parts.join("; ") + "."
+}
+
+/// Sessions that the comparison leaves out, by reason.
+fn left_out(link: &LinkChange) -> Markup {
+    let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for (session, why) in &link.answer.left_out {
+        by_reason.entry(why).or_default().push(session);
+    }
+    html! {
+        @if !by_reason.is_empty() { details {
+            summary { (link.answer.left_out.len()) " " (WORDS.sessions_left_out) }
+            ul { @for (why, sessions) in by_reason { li { (why) ": " (sessions.join(", ")) } } }
+        } }
+    }
 }
 
 fn speeds(record: &BlockRecord) -> Markup {
@@ -478,12 +491,10 @@ fn speeds(record: &BlockRecord) -> Markup {
     html! {
         section aria-labelledby="s-speeds" {
             h2 #s-speeds { (WORDS.speeds_question) }
-            div.pair {
-                @for (_, measure) in &shown {
-                    @if let Some(picture) = measure_picture(record, measure) {
-                        (figure_box(&format!("measure-{}", measure.name.replace(' ', "-")), &picture, &measure.name, &measure_says(measure), ""))
-                    }
-                }
+            (measure_pictures(record, &shown, true))
+            details {
+                summary { (WORDS.other_measures) }
+                (measure_pictures(record, &shown, false))
             }
             (scrolled(WORDS.measures_caption, &html! {
                 table {
@@ -510,7 +521,24 @@ fn speeds(record: &BlockRecord) -> Markup {
     }
 }
 
-fn measure_picture(record: &BlockRecord, measure: &MeasureChange) -> Option<Picture> {
+/// Speeds, or all else.
+fn measure_pictures(
+    record: &BlockRecord,
+    shown: &[(usize, &MeasureChange)],
+    speeds: bool,
+) -> Markup {
+    let is_speed =
+        |m: &&(usize, &MeasureChange)| (m.1.unit == "dps" || m.1.unit == "deg/s") == speeds;
+    html! {
+        div.pair { @for (_, measure) in shown.iter().filter(is_speed) {
+            @if let Some(picture) = measure_picture(record, measure) {
+                (figure_box(&format!("measure-{}", measure.name.replace(' ', "-")), &picture, &measure.name, &measure_says(measure), ""))
+            }
+        } }
+    }
+}
+
+pub(super) fn measure_picture(record: &BlockRecord, measure: &MeasureChange) -> Option<Picture> {
     let series = Series {
         usual: &measure.baseline,
         chart: &measure.chart,

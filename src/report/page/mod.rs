@@ -21,7 +21,7 @@ use draw::Picture;
 use style::{file_style, page_style};
 
 pub use block::block_page;
-pub use files::sequence_plot;
+pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
 pub use session::session_page;
 
 const SCRIPT: &str = include_str!("page.js");
