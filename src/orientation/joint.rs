@@ -50,7 +50,12 @@ impl JointArms {
     pub fn sds_m(&self) -> [f64; 2] {
         [0, 3].map(|from| {
             let block: Matrix3<f64> = self.covariance_m2.fixed_view::<3, 3>(from, from).into();
-            block.symmetric_eigenvalues().max().max(0.0).sqrt()
+            block
+                .symmetric_eigenvalues()
+                .max()
+                .max(0.0)
+                .sqrt()
+                .hypot(LEAST_SD_M)
         })
     }
 }
@@ -210,8 +215,10 @@ fn spread(absolute: &[f64]) -> f64 {
     *sorted.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.674_489_75
 }
 
-/// How far a unit's place on the skin lies off the bone's line, m.
-const OFF_LINE_M: f64 = 0.02;
+/// How far a unit lies off the bone's line, m: half a wrist and the unit's own thickness.
+const OFF_LINE_M: f64 = 0.035;
+/// What scale errors, accelerometer offset and moving skin leave in an arm however many instants, m.
+const LEAST_SD_M: f64 = 0.01;
 
 /// Long axis of the segment between two joints that one unit sees, towards the proximal joint, in that
 /// unit's axes.

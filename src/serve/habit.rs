@@ -9,6 +9,8 @@ use super::picture::Picture;
 pub enum Moment {
     /// The wrist turned fastest.
     Fastest,
+    /// The forearm was fast and up together.
+    Raised,
     /// The forearm swept fastest.
     Sweep,
     /// The forearm stood highest.
@@ -16,11 +18,12 @@ pub enum Moment {
 }
 
 impl Moment {
-    const ALL: [Self; 3] = [Self::Fastest, Self::Sweep, Self::Highest];
+    const ALL: [Self; 4] = [Self::Fastest, Self::Raised, Self::Sweep, Self::Highest];
 
     fn of(self, picture: &Picture) -> Option<f64> {
         match self {
-            Self::Fastest => Some(picture.peak_s),
+            Self::Fastest => Some(picture.fastest_s),
+            Self::Raised => picture.raised_s,
             Self::Sweep => Some(picture.sweep_s),
             Self::Highest => picture.highest_s,
         }
@@ -37,6 +40,8 @@ pub struct Habit {
 
 /// Fewest clear impacts to learn from.
 const ENOUGH: usize = 5;
+/// Share of the raised moment's spread below which another moment is preferred.
+const MUCH_STEADIER: f64 = 0.6;
 /// A habit is never taken to be steadier than this, s: wrist and racket go their own ways.
 const STEADIEST_S: f64 = 0.004;
 
@@ -44,7 +49,7 @@ impl Habit {
     /// Before anything was learnt.
     pub const fn unknown(params: &ServeParams) -> Self {
         Self {
-            moment: Moment::Fastest,
+            moment: Moment::Raised,
             offset_s: params.no_shock_offset_s,
             sd_s: params.no_shock_sd_s,
         }
@@ -52,29 +57,38 @@ impl Habit {
 
     /// The steadiest distance from a moment of the swing to the clear impacts given.
     pub fn learn(clear: &[&Picture], params: &ServeParams) -> Self {
-        Moment::ALL
+        let raised = Self::about(Moment::Raised, clear);
+        let best = Moment::ALL
             .into_iter()
-            .filter_map(|moment| {
-                let mut offsets: Vec<f64> = clear
-                    .iter()
-                    .filter_map(|p| Some(p.impact.time_s - moment.of(p)?))
-                    .collect();
-                if offsets.len() < ENOUGH {
-                    return None;
-                }
-                let offset_s = middle(&mut offsets)?;
-                let mut off: Vec<f64> = offsets.iter().map(|o| (o - offset_s).abs()).collect();
-                // 1.4826: median deviation to standard deviation of a normal error
-                let sd_s = 1.4826 * middle(&mut off)?;
-                Some(Self {
-                    moment,
-                    offset_s,
-                    sd_s: sd_s.max(STEADIEST_S),
-                })
-            })
-            .min_by(|a, b| a.sd_s.total_cmp(&b.sd_s))
-            .filter(|habit| habit.sd_s < 1.5 * params.no_shock_sd_s)
+            .filter_map(|moment| Self::about(moment, clear))
+            .min_by(|a, b| a.sd_s.total_cmp(&b.sd_s));
+        // another moment must be much steadier to be preferred: the steadiest of four looks better
+        // than it is
+        let kept = match (raised, best) {
+            (Some(raised), Some(best)) if best.sd_s < MUCH_STEADIER * raised.sd_s => Some(best),
+            (raised, best) => raised.or(best),
+        };
+        kept.filter(|habit| habit.sd_s < 1.5 * params.no_shock_sd_s)
             .unwrap_or(Self::unknown(params))
+    }
+
+    fn about(moment: Moment, clear: &[&Picture]) -> Option<Self> {
+        let mut offsets: Vec<f64> = clear
+            .iter()
+            .filter_map(|p| Some(p.impact.time_s - moment.of(p)?))
+            .collect();
+        if offsets.len() < ENOUGH {
+            return None;
+        }
+        let offset_s = middle(&mut offsets)?;
+        let mut off: Vec<f64> = offsets.iter().map(|o| (o - offset_s).abs()).collect();
+        // 1.4826: median deviation to standard deviation of a normal error
+        let sd_s = 1.4826 * middle(&mut off)?;
+        Some(Self {
+            moment,
+            offset_s,
+            sd_s: sd_s.max(STEADIEST_S),
+        })
     }
 
     /// When impact is expected in a swing.

@@ -32,8 +32,14 @@ const RATE_FLOOR_RAD_S: f64 = 0.02;
 const ONSET_SHARE: f64 = 0.06;
 /// ... and this many times the swing's level before it.
 const ONSET_LEVEL: f64 = 5.0;
+/// ... but at this share of its largest value at the latest.
+const ONSET_CAP: f64 = 0.35;
 /// A first sample below this share of the second is a filter's ringing ahead of the shock.
 const AHEAD_SHARE: f64 = 0.15;
+/// A shock is at its roughest within this long of its onset, s.
+const FRESH_RING_S: f64 = 0.015;
+/// Share of the samples about impact that must be readable to tell ball from no ball.
+const SEEN_SHARE: f64 = 0.6;
 /// The level before is taken over this long, s.
 const LEVEL_S: f64 = 0.05;
 
@@ -87,13 +93,20 @@ impl Surprise {
         }
     }
 
-    /// Largest fifth difference about an impact, over the swing's own.
-    pub fn roughness(&self, impact_s: f64) -> f64 {
-        let near = |time_s: f64| (-0.015..0.04).contains(&(time_s - impact_s));
-        (self.time_s.iter().zip(&self.fifth))
-            .filter(|(time_s, _)| near(**time_s))
+    /// Largest fifth difference, over the swing's own, where impact is expected and while a shock
+    /// there would ring. `None` where a gap or clipping on every axis hides that time.
+    pub fn roughness(&self, expected: Expected) -> Option<f64> {
+        let from_s = expected.time_s - 3.0 * expected.sd_s;
+        let to_s = expected.time_s + 2.0 * expected.sd_s + FRESH_RING_S;
+        let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
+            .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
             .map(|(_, rough)| *rough)
-            .fold(0.0, f64::max)
+            .collect();
+        let enough = seen.len() as f64 >= SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0;
+        if !enough {
+            return None;
+        }
+        seen.into_iter().reduce(f64::max)
     }
 
     /// Times the shock near where it is expected; without one, impact is where it is expected.
@@ -152,7 +165,9 @@ impl Surprise {
     /// First sample of the shock whose largest surprise is at `top`.
     fn onset(&self, from: usize, top: usize, level: f64) -> usize {
         let ratio = self.first[top];
-        let threshold = (ONSET_SHARE * ratio).max(ONSET_LEVEL * level).min(ratio);
+        let threshold = (ONSET_SHARE * ratio)
+            .max(ONSET_LEVEL * level)
+            .min(ONSET_CAP * ratio);
         let crossed = (from..=top).find(|&i| self.first[i] >= threshold);
         let mut onset = crossed.unwrap_or(top);
         while onset < top && self.first[onset] < AHEAD_SHARE * self.first[onset + 1] {
@@ -170,13 +185,16 @@ impl Surprise {
         let first = self.first[onset];
         let second = self.second.get(onset + 1).copied().unwrap_or(0.0);
         let share = if second > first { first / second } else { 0.5 };
-        (time_s - share.min(0.5) * step_s, 0.35 * step_s)
+        (time_s - share.min(0.5) * step_s, WITHIN_SAMPLE * step_s)
     }
 }
 
+/// Standard uncertainty of an onset in sample periods: a uniform error has 0.29, the unit's own filter
+/// smears the first sample by as much again. Checked by the impact table in DEVELOPERS.md.
+const WITHIN_SAMPLE: f64 = 0.5;
 /// Spread of the shock's travel from racket to wrist and of the units' filters, s: own choice after
 /// travel times under a millisecond.
-const PATH_SD_S: f64 = 0.0004;
+const PATH_SD_S: f64 = 0.0005;
 
 /// The sample of the swing's one clear shock, if it has one: far rougher than the swing and than
 /// anything else in it.

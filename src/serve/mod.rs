@@ -137,12 +137,14 @@ pub struct Look {
     pub probability: f64,
     /// Probability that a ball was met.
     pub contact_probability: f64,
-    /// How rough impact was against the swing itself.
-    pub roughness: f64,
+    /// How rough impact was against the swing itself; `None` where the log hides it.
+    pub roughness: Option<f64>,
     /// Phase times.
     pub phases: Phases,
     /// What broke the swing's smoothness, and when.
     pub surprise: Surprise,
+    /// Where a clear shock stands, if there is one.
+    pub shock: Option<Expected>,
 }
 
 /// Finds serves and dry swings and refuses the rest with reasons.
@@ -172,7 +174,8 @@ pub fn look_at_candidates(
     for candidate in &fast {
         let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
         let Some(mut swing) = swing else { continue };
-        match (impact::clear_shock(&swing, params), &axis) {
+        let shock = impact::clear_shock(&swing, params);
+        match (shock, &axis) {
             (Some(index), _) => swing.centre_on(index),
             (None, Some(axis)) => swing.centre_on_raised(axis),
             (None, None) => {}
@@ -192,7 +195,7 @@ pub fn look_at_candidates(
                 .map(|before_s| swing.peak_s() - before_s)
                 .find(|&since_s| since_s > SAME_MOVE_S),
         };
-        looks.push(look(&view, params));
+        looks.push(look(&view, shock.is_some(), params));
         if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
             fast_s.push(swing.peak_s());
         }
@@ -238,19 +241,24 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         .collect();
     let habit = Habit::learn(&clear, params);
     for look in &mut *looks {
-        let expected = habit.expect(&look.picture);
+        let habitual = habit.expect(&look.picture);
+        let stray_s = (4.0 * habitual.sd_s + STRAY_SHOCK_S).min(0.08);
+        let near = |shock: &Expected| (shock.time_s - habitual.time_s).abs() < stray_s;
+        let expected = look.shock.filter(near).unwrap_or(habitual);
         look.picture.impact = look.surprise.impact(expected, params);
-        look.roughness = look.surprise.roughness(look.picture.impact.time_s);
+        look.roughness = look.surprise.roughness(expected);
     }
     let swings: Vec<f64> = looks
         .iter()
         .filter(|l| l.probability >= params.accept_probability)
-        .map(|l| l.roughness)
+        .filter_map(|l| l.roughness)
         .collect();
     let contact = Contact::learn(&swings, params.ball_share);
     for look in &mut *looks {
-        look.contact_probability = contact.probability(look.roughness);
-        if look.contact_probability < 0.5 {
+        look.contact_probability = look
+            .roughness
+            .map_or(params.ball_share, |rough| contact.probability(rough));
+        if look.contact_probability < 0.5 || look.roughness.is_none() {
             let expected = habit.expect(&look.picture);
             look.picture.impact = look.picture.impact.without_shock(expected);
         }
@@ -300,25 +308,36 @@ fn swing_at(
     Ok(samples.and_then(|s| Swing::new(&s, about_s - wrist.filter_delay_s)))
 }
 
-fn look(view: &View<'_>, params: &ServeParams) -> Look {
+fn look(view: &View<'_>, shocked: bool, params: &ServeParams) -> Look {
     let surprise = Surprise::of(view.swing, params);
-    let first_guess = Expected {
+    let shock = shocked.then_some(Expected {
+        time_s: view.swing.peak_s(),
+        sd_s: SHOCK_SD_S,
+    });
+    let first_guess = shock.unwrap_or(Expected {
         time_s: view.swing.peak_s() + params.no_shock_offset_s,
         sd_s: 2.0 * params.no_shock_sd_s,
-    };
+    });
     let impact = surprise.impact(first_guess, params);
     let picture = picture(view, impact, params);
     let weighed = weigh(&picture);
     Look {
         probability: probability(&weighed, params),
         contact_probability: params.ball_share,
-        roughness: impact.ratio,
+        roughness: None,
         phases: phases::phases(view.swing, &picture, view.body),
         picture,
         weighed,
         surprise,
+        shock,
     }
 }
+
+/// The onset is looked for this near the loudest sample of a clear shock (a third of the reach), s.
+const SHOCK_SD_S: f64 = 0.01;
+/// A clear shock further than this (and four standard uncertainties) from where impact is expected
+/// is something else's, s.
+const STRAY_SHOCK_S: f64 = 0.03;
 
 fn body_samples(
     units: &WornUnits<'_>,
@@ -340,14 +359,16 @@ fn body_samples(
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
 fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Found {
     let mut surest: Vec<&Look> = looks.iter().collect();
-    surest.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    // of two looks at one swing the one about the ball's shock is the better
+    let rank = |l: &Look| l.probability + if l.shock.is_some() { 1.0 } else { 0.0 };
+    surest.retain(|l| l.probability >= params.accept_probability);
+    surest.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
     let mut taken: Vec<&Look> = Vec::new();
     for look in surest {
-        let accepted = look.probability >= params.accept_probability;
         let apart = |other: &&Look| {
             (other.picture.impact.time_s - look.picture.impact.time_s).abs() >= params.min_gap_s
         };
-        if accepted && taken.iter().all(apart) {
+        if taken.iter().all(apart) {
             taken.push(look);
         }
     }
@@ -373,11 +394,13 @@ fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Foun
 fn accept(look: &Look) -> Serve {
     let contact = look.contact_probability >= 0.5;
     let mut reasons = evidence::reasons_for(&look.weighed);
-    reasons.push(format!(
-        "shock {:.0} times the swing's own roughness: {}",
-        look.roughness,
-        if contact { "a ball was met" } else { "no ball" }
-    ));
+    reasons.push(match look.roughness {
+        None => "impact hidden by a gap or clipping: a ball is assumed".to_owned(),
+        Some(rough) if contact => {
+            format!("a ball was met: shock {rough:.0} times the swing's own roughness")
+        }
+        Some(rough) => format!("no ball: shock {rough:.1} times the swing's own roughness"),
+    });
     Serve {
         kind: if contact {
             SwingKind::Serve

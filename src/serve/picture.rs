@@ -56,6 +56,10 @@ pub struct Picture {
     pub since_fast_s: Option<f64>,
     /// How far the gravity estimate is from gravity's length, share.
     pub gravity_misfit: f64,
+    /// When the wrist turned fastest about the centre, reference clock, s.
+    pub fastest_s: f64,
+    /// When it was fast and up together, s.
+    pub raised_s: Option<f64>,
     /// When the forearm swept fastest, reference clock, s.
     pub sweep_s: f64,
     /// When the forearm stood highest about the swing's peak, reference clock, s.
@@ -86,17 +90,26 @@ pub struct View<'a> {
     pub since_fast_s: Option<f64>,
 }
 
-/// When the forearm swept fastest, reference clock, s. Without a known long axis, the fastest moment.
-pub fn fastest_sweep_s(swing: &Swing, axis: Option<&Vector3<f64>>, params: &ServeParams) -> f64 {
-    let Some(axis) = axis else {
+/// When a measure was largest about the swing's centre, reference clock, s: the middle of the time it
+/// spent within a twentieth of its largest value, which a clipped or noisy top moves little.
+fn moment(swing: &Swing, measure: impl Fn(usize) -> f64) -> f64 {
+    let span = swing.span(-MOMENT_REACH_S, MOMENT_REACH_S);
+    let times_s = &swing.samples.time_s;
+    let Some((top, largest)) = span
+        .clone()
+        .map(|i| (i, measure(i)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+    else {
         return swing.peak_s();
     };
-    swing
-        .span(-params.shock_before_s, params.shock_after_s)
-        .map(|index| (index, swing.sweep(axis, index).norm()))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or(swing.peak_s(), |(index, _)| swing.samples.time_s[index])
+    let high = |i: &usize| measure(*i) >= 0.95 * largest;
+    let last = (top..span.end).take_while(high).last().unwrap_or(top);
+    let first = (span.start..=top).rev().take_while(high).last();
+    0.5 * (times_s[first.unwrap_or(top)] + times_s[last])
 }
+
+/// How far from the centre the swing's moments are looked for, s.
+const MOMENT_REACH_S: f64 = 0.12;
 
 /// Measures a candidate.
 pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture {
@@ -159,7 +172,11 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         body_rad_s,
         since_fast_s: view.since_fast_s,
         gravity_misfit: swing.gravity_misfit,
-        sweep_s: fastest_sweep_s(swing, axis, params),
+        fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
+        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.up[i].dot(axis))),
+        sweep_s: axis.map_or(swing.peak_s(), |axis| {
+            moment(swing, |i| swing.sweep(axis, i).norm())
+        }),
         highest_s: highest.map(|(time_s, _)| time_s),
         highest_rad: highest.map(|(_, rad)| rad),
         rise_rad: axis.zip(highest).and_then(|(axis, (top_s, top_rad))| {

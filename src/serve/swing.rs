@@ -290,7 +290,7 @@ fn gravity(
 ) -> Option<(Vec<Vector3<f64>>, f64)> {
     let peak_s = samples.time_s[own.end];
     let (mut sum, mut weights) = (Vector3::zeros(), 0.0);
-    for index in 0..own.end {
+    for (index, turn) in turn.iter().enumerate().take(own.end) {
         if samples.time_s[index] > peak_s - 0.1 {
             break;
         }
@@ -299,7 +299,7 @@ fn gravity(
             + (samples.gyro_rad_s[index].norm() / CALM_RATE_RAD_S).powi(2);
         let across_gap = if index < own.start { ACROSS_GAP } else { 1.0 };
         let weight = across_gap / (1.0 + calm);
-        sum += weight * (turn[index] * force);
+        sum += weight * (turn * force);
         weights += weight;
     }
     if weights <= 0.0 {

@@ -15,7 +15,7 @@ use crate::params::ParamError;
 use crate::serve::{Corrected, Correction, Found, Origin, Say, ServeError, WornUnit, WornUnits};
 use crate::serve::{apply_corrections, find_serves};
 use crate::timebase::{
-    ClockTie, Recording, TieError, TieMethod, TieParams, read_units, tie_clocks,
+    self, ClockTie, Recording, TieError, TieMethod, TieParams, TieUnit, read_units,
 };
 
 /// Why a practice has no record.
@@ -244,27 +244,23 @@ fn tie_to(
     shared_clock: bool,
     params: &TieParams,
 ) -> Result<(Vec<ClockTie>, Vec<Finding>), SessionError> {
-    let mut findings = Vec::new();
-    let mut ties = Vec::with_capacity(recordings.len());
-    let reference_recording = &recordings[reference].1; // the caller's index of this list
-    for (index, (site, recording)) in recordings.iter().enumerate() {
-        if index == reference {
-            ties.push(ClockTie::identity(TieMethod::Reference));
-            continue;
-        }
-        let (mut tie, noticed) = tie_clocks(reference_recording, recording, shared_clock, params)?;
-        if !shared_clock {
-            // the ties were read off signals that each unit's own filter had delayed
-            let apart_s = recording.filter_delay_s - reference_recording.filter_delay_s;
+    let units: Vec<TieUnit<'_>> = recordings
+        .iter()
+        .map(|(_, recording)| TieUnit {
+            track: recording,
+            shares_clock: shared_clock,
+        })
+        .collect();
+    let (mut ties, findings) = timebase::tie_all(&units, reference, params)?;
+    if !shared_clock {
+        // the ties were read off signals that each unit's own filter had delayed
+        let reference_delay_s = recordings[reference].1.filter_delay_s; // the caller's index
+        for (tie, (_, recording)) in ties.iter_mut().zip(recordings) {
+            let apart_s = recording.filter_delay_s - reference_delay_s;
             tie.pieces
                 .iter_mut()
                 .for_each(|piece| piece.offset_s -= apart_s);
         }
-        ties.push(tie);
-        findings.extend(noticed.into_iter().map(|finding| Finding {
-            at: format!("{site}: {}", finding.at),
-            ..finding
-        }));
     }
     Ok((ties, findings))
 }

@@ -109,6 +109,8 @@ pub struct Scenario {
     pub rate_hz: f64,
     /// Sample rates of single units where they differ, by [`Site::index`], Hz.
     pub own_rate_hz: [Option<f64>; 4],
+    /// Largest departure of a unit's real rate from the nominal one, percent.
+    pub rate_error_percent: f64,
     /// Length of the practice, min.
     pub minutes: f64,
     /// What is practised.
@@ -189,6 +191,7 @@ impl Default for Scenario {
             sites: Site::ALL.to_vec(),
             rate_hz: 500.0,
             own_rate_hz: [None; 4],
+            rate_error_percent: 0.0,
             minutes: 5.0,
             activity: Activity::Mixed,
             variant: None,
@@ -317,6 +320,8 @@ impl Scenario {
             },
             sites,
             rate_hz,
+            own_rate_hz: std::array::from_fn(|_| r.chance(0.08).then_some(rate_hz * 0.5)),
+            rate_error_percent: r.range(0.0, 0.8),
             minutes: r.range(3.0, 6.0),
             activity: activity
                 .get(chosen_activity)

@@ -23,7 +23,7 @@ pub const GYRO_CLIPPED: u8 = 2;
 pub struct SimulatedUnit {
     /// Where it is worn.
     pub site: Site,
-    /// Nominal rate, Hz.
+    /// Real rate on its own clock, Hz.
     pub rate_hz: f64,
     /// Time stamps on the unit's own clock, s.
     pub time_s: Vec<f64>,
@@ -161,7 +161,9 @@ pub fn record(
     clock: Clock,
     mut random: Random,
 ) -> SimulatedUnit {
-    let rate_hz = scenario.own_rate_hz[carried.site.index()].unwrap_or(scenario.rate_hz);
+    let nominal_hz = scenario.own_rate_hz[carried.site.index()].unwrap_or(scenario.rate_hz);
+    let off_percent = scenario.rate_error_percent;
+    let rate_hz = nominal_hz * (1.0 + 0.01 * random.range(-off_percent, off_percent));
     let mut errors = Errors::draw(scenario, rate_hz, &mut random);
     let over = oversampling(scenario, rate_hz);
     let step_s = 1.0 / (rate_hz * over as f64 * (1.0 + clock.drift_ppm * 1e-6));

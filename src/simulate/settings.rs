@@ -35,7 +35,7 @@ pub fn block_toml(plan: &BlockPlan) -> String {
         text += "plan = \"plan.toml\"\n";
     }
     if !plan.rest_days.is_empty() {
-        text += &format!("rest = [\n");
+        text += "rest = [\n";
         for week in plan.rest_days.chunks(7) {
             text += &format!("  {},\n", week.join(", "));
         }

@@ -140,7 +140,7 @@ pub(crate) fn fit(
         rows,
         priors,
         params,
-        shared: shared_variance(rows, priors.len()),
+        shared: shared_variance(rows),
         spreads: priors.iter().map(|p| p.spread_s).collect(),
         weights: vec![1.0; rows.len()],
         bias_scale: 1.0,
@@ -162,26 +162,31 @@ pub(crate) fn fit(
 
 /// Rows of one moment and kind over `p` pairs of `u` units hold `u - 1` independent lags: each row
 /// counts `(u - 1) / p`.
-fn shared_variance(rows: &[Row], pairs: usize) -> Vec<f64> {
-    let mut groups: std::collections::BTreeMap<(usize, usize), (Vec<usize>, Vec<Option<usize>>)> =
-        std::collections::BTreeMap::new();
+fn shared_variance(rows: &[Row]) -> Vec<f64> {
+    /// Who is behind the rows of one moment and kind.
+    #[derive(Default)]
+    struct Group {
+        pairs: Vec<usize>,
+        units: Vec<Option<usize>>,
+    }
+    let mut groups = std::collections::BTreeMap::<(usize, usize), Group>::new();
     for row in rows {
         let group = groups
             .entry((row.moment, row.evidence as usize))
-            .or_insert_with(|| (Vec::with_capacity(pairs), Vec::new()));
-        if !group.0.contains(&row.pair) {
-            group.0.push(row.pair);
+            .or_default();
+        if !group.pairs.contains(&row.pair) {
+            group.pairs.push(row.pair);
         }
         for unit in [row.near, row.far] {
-            if !group.1.contains(&unit) {
-                group.1.push(unit);
+            if !group.units.contains(&unit) {
+                group.units.push(unit);
             }
         }
     }
     rows.iter()
         .map(|row| {
             let group = &groups[&(row.moment, row.evidence as usize)];
-            (group.0.len() as f64 / (group.1.len() as f64 - 1.0).max(1.0)).max(1.0)
+            (group.pairs.len() as f64 / (group.units.len() as f64 - 1.0).max(1.0)).max(1.0)
         })
         .collect()
 }

@@ -30,7 +30,7 @@ pub(crate) fn lone_spikes(envelopes: &Envelopes, params: &TieParams) -> Vec<f64>
     shared.into_iter().map(|i| envelopes.time_s(i)).collect()
 }
 
-/// Spikes of one unit, highest over 150 ms to each side, out of stillness.
+/// Spikes of one unit, highest over 150 ms to each side, between stillness and stillness.
 fn lone_spikes_of(bins: &[Bin], params: &TieParams) -> Vec<usize> {
     const APART: usize = 15;
     let sharp = sharpness(bins);
@@ -40,16 +40,20 @@ fn lone_spikes_of(bins: &[Bin], params: &TieParams) -> Vec<usize> {
             let around = &sharp[i.saturating_sub(APART)..(i + APART + 1).min(sharp.len())];
             around.iter().all(|v| *v <= sharp[i])
         })
-        .filter(|&i| still_before(bins, i, params))
+        .filter(|&i| still_around(bins, i, params))
         .collect()
 }
 
-/// Stillness from 60 to 150 ms before. What follows a tap is no evidence: a stack rings and slides.
-fn still_before(bins: &[Bin], index: usize, params: &TieParams) -> bool {
-    (6..=15).all(|k| {
-        let before = index.checked_sub(k).and_then(|i| bins.get(i));
-        before.is_some_and(|bin| is_still(bin, params))
-    })
+/// Stillness from 60 to 150 ms before, and again for 60 ms within half a second after. Straight after a
+/// tap the stack may ring and slide; after a first step the walker does not come to rest.
+fn still_around(bins: &[Bin], index: usize, params: &TieParams) -> bool {
+    const REST: usize = 6;
+    const SOONEST: usize = 6;
+    const LATEST: usize = 50;
+    let still = |i: usize| bins.get(i).is_some_and(|bin| is_still(bin, params));
+    let before = (6..=15).all(|k| index.checked_sub(k).is_some_and(still));
+    let mut rests = (index + SOONEST..=index + LATEST - REST).map(|i| (i..i + REST).all(still));
+    before && rests.any(|rest| rest)
 }
 
 fn is_still(bin: &Bin, params: &TieParams) -> bool {

@@ -76,7 +76,7 @@ crate::stage_params! {
         /// Share of the slower unit's sample period that a tap's time may be off: spikes hold more than half the rate.
         stacked_sample_share: f64 = 0.05, "1", 0.0, 0.5, "own choice";
         /// Longest time between two spikes of one sync gesture.
-        gesture_spacing_s: f64 = 5.0, "s", 0.5, 30.0, "own choice: slow tappers";
+        gesture_spacing_s: f64 = 2.0, "s", 0.5, 30.0, "own choice: a slow tapper; serves from a basket follow in 4 s and more (common practice, no source)";
         /// Fewest spikes that make a sync gesture.
         gesture_spikes_min: f64 = 2.0, "1", 1.0, 10.0, "own choice: one of three may be lost";
         /// Rate below which a unit counts as held still around a spike.

@@ -2,7 +2,9 @@
 
 mod closed_form;
 mod motion;
+mod mounting;
 mod open_recording;
+mod posture;
 mod record;
 
 use nalgebra::{UnitQuaternion, Vector3};
