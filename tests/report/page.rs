@@ -39,7 +39,7 @@ fn curves(record: &SessionRecord) -> Vec<ServeCurves> {
 
 /// A practice whose peaks lie apart as its links say, with a clipped wrist, a phase and a refused swing.
 fn one_practice() -> SessionRecord {
-    let mut draws = Draws::new(3);
+    let mut draws = Draws::seeded(3);
     let mut record = practice("2031-03-04").serves(6).record(&mut draws);
     for serve in &mut record.serves {
         let mut time_s = serve.impact_s - 0.080;
@@ -71,7 +71,7 @@ fn one_practice() -> SessionRecord {
 }
 
 fn a_block(before: usize, after: usize) -> (BlockRecord, Vec<SessionRecord>) {
-    let sessions = block(before, after, 14.0, 2.0, &mut Draws::new(5));
+    let sessions = block(before, after, 14.0, 2.0, &mut Draws::seeded(5));
     let facts = BlockFacts {
         athlete: "athlete-07".to_owned(),
         returned: sessions.get(before).and_then(|s| s.date.parse().ok()),
@@ -116,6 +116,12 @@ fn agree(shown: &str, exact: &Value, pointer: &str) {
     let exact = exact
         .as_f64()
         .unwrap_or_else(|| panic!("{pointer} is no number"));
+    if let Some((minutes, seconds)) = shown.split_once(':') {
+        let shown_s =
+            60.0 * minutes.parse::<f64>().expect("min") + seconds.parse::<f64>().expect("s");
+        assert!((shown_s - exact).abs() <= 0.0501, "{pointer}: {shown}");
+        return;
+    }
     if shown.starts_with(['>', '<']) {
         let (bound, _) = first_number(shown).expect("a bound");
         assert_eq!(
@@ -185,17 +191,7 @@ fn numbers_are_the_records(page: &Page, record: &Value, sessions: &[Value]) -> u
                 let pointer = format!("{at}{key}");
                 let exact = document.pointer(&pointer).cloned().unwrap_or(Value::Null);
                 let shown = cell.text();
-                if key.ends_with("impact_s") {
-                    let (minutes, seconds) = shown.split_once(':').expect("m:ss.s");
-                    let shown_s = 60.0 * minutes.parse::<f64>().expect("min")
-                        + seconds.parse::<f64>().expect("s");
-                    assert!(
-                        (shown_s - exact.as_f64().expect("s")).abs() <= 0.0501,
-                        "{pointer}"
-                    );
-                } else {
-                    agree(&shown, &exact, &pointer);
-                }
+                agree(&shown, &exact, &pointer);
                 checked += 1;
             }
         }
@@ -319,10 +315,10 @@ fn pain_stops_before_any_number() {
 fn a_site_that_was_not_worn_is_said_and_never_drawn() {
     let mut two = practice("2031-03-04");
     two.sites = vec![Site::Trunk, Site::Wrist];
-    let record = two.record(&mut Draws::new(1));
+    let record = two.record(&mut Draws::seeded(1));
     let page = Page::read(&session_page(&record, &curves(&record)));
     assert!(page.text().contains("not worn: hip, arm"));
-    for class in ["H", "A", "h", "a"] {
+    for class in ["H", "A", "H p", "A p", "H q", "A q"] {
         assert!(
             page.marks(class).is_empty(),
             "a mark of class {class} was drawn"
@@ -352,18 +348,21 @@ fn peaks_stand_at_their_times() {
             .find(|s| s.number == number)
             .expect("a serve");
         let drawn = Page::read(&plot.svg);
-        for (site, class) in Site::ALL.into_iter().zip(["h", "t", "a", "w"]) {
+        for (site, class) in Site::ALL.into_iter().zip(["H p", "T p", "A p", "W p"]) {
             let marks = drawn.marks(class);
-            assert_eq!(marks.len(), 2, "a peak on its row and one on its curve");
-            let x = |k: usize| {
-                marks[k]
-                    .attribute("cx")
-                    .and_then(|x| x.parse::<f64>().ok())
-                    .expect("cx")
-            };
-            assert!((x(0) - x(1)).abs() < 0.11, "row and curve agree");
+            let d = marks[0]
+                .attribute("d")
+                .expect("two dots: on its row, on its curve");
+            let xs: Vec<f64> = d
+                .split('M')
+                .filter_map(|dot| dot.split_once(' ')?.0.parse().ok())
+                .collect();
+            assert!(
+                xs.len() == 2 && (xs[0] - xs[1]).abs() < 0.11,
+                "row and curve agree: {d}"
+            );
             let peak = serve.peaks.at(site).expect("a peak");
-            places.push(((peak.time_s - serve.impact_s) * 1000.0, x(0)));
+            places.push(((peak.time_s - serve.impact_s) * 1000.0, xs[0]));
         }
     }
     assert!(places.len() >= 24);
@@ -386,7 +385,7 @@ fn peaks_stand_at_their_times() {
 /// Eight weeks, three practices a week of sixty serves.
 #[test]
 fn eight_weeks_stay_under_three_megabytes() {
-    let mut draws = Draws::new(9);
+    let mut draws = Draws::seeded(9);
     let sessions: Vec<SessionRecord> = crate::block::records::dates(24)
         .iter()
         .map(|date| practice(date).serves(60).record(&mut draws))
@@ -607,8 +606,8 @@ mod colours {
                             .map(|(p, q)| (p - q).powi(2))
                             .sum::<f64>()
                             .sqrt();
-                        // 10 is plainly visible side by side (common practice, no source); dash and letter go with it
-                        assert!(apart > 10.0, "{a} and {b} for {name}: {apart:.1}");
+                        // plainly visible side by side (common practice, no source); dash and letter go with it
+                        assert!(apart > 15.0, "{a} and {b} for {name}: {apart:.1}");
                     }
                 }
             }
