@@ -236,7 +236,7 @@ fn load(record: &BlockRecord) -> Markup {
                 (two_widths("load", &wide, &narrow, WORDS.load_title, WORDS.load_says, WORDS.load_caption))
             }
             (week_table(record))
-            p.foot { (record.load_formula) "." }
+            p.foot { (WORDS.load_is) " " (record.load_formula) "." }
         }
     }
 }
@@ -452,7 +452,7 @@ fn link_words(link: &LinkChange) -> String {
         ));
     }
     parts.extend(answer.trend.as_ref().map(|trend| trend.says.clone()));
-    parts.extend(link.baseline.why.clone());
+    parts.extend(link.baseline.why.clone().filter(|why| *why != answer.says));
     if !link.flagged_sessions.is_empty() {
         parts.push(format!(
             "{}: {}",
