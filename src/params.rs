@@ -1,6 +1,6 @@
 //! How tuning numbers are declared: once, with meaning, unit, default, range and source.
 //!
-//! A stage declares its own struct with [`stage_params!`]; `overarm params` prints what stands here,
+//! A stage declares its own struct with [`stage_params!`](crate::stage_params); `overarm params` prints what stands here,
 //! a record stores it, and nothing else repeats a default.
 
 use serde::Serialize;

@@ -6,8 +6,8 @@
 
 use super::picture::Picture;
 
-/// Fewest sure serves that make a likeness.
-const ENOUGH: usize = 6;
+/// Fewest sure serves that make a likeness: the middle deviation of fewer is off by a third and more.
+const ENOUGH: usize = 12;
 /// Distances below this many spreads are ordinary.
 const ORDINARY: f64 = 2.0;
 /// One trait takes at most this much off the log odds.

@@ -29,7 +29,7 @@ const FORCE_FLOOR_M_S2: f64 = 0.4;
 /// Smallest surprise scale of a gyroscope axis, rad/s.
 const RATE_FLOOR_RAD_S: f64 = 0.02;
 /// The shock starts where the surprise first exceeds this share of its largest value ...
-const ONSET_SHARE: f64 = 0.06;
+const ONSET_SHARE: f64 = 0.03;
 /// ... and this many times the swing's level before it.
 const ONSET_LEVEL: f64 = 5.0;
 /// ... but at this share of its largest value at the latest.
@@ -261,12 +261,14 @@ impl Channels {
     }
 
     /// What the parabola through the three samples before misses, `ahead` (1 or 2) samples on; the
-    /// sample meant is `index`. `None` near the start and where any of the samples is at its limit.
+    /// sample meant is `index`. `None` near the start, where a sample before is at its limit, and where
+    /// the sample itself is and the parabola said so; a limit that nobody foresaw is a surprise, and at
+    /// least that large.
     fn miss(&self, index: usize, channel: usize, ahead: usize) -> Option<f64> {
         let last = index.checked_sub(ahead)?;
         let first = last.checked_sub(2)?;
         let usable = |at: usize| self.usable.get(at).is_some_and(|u| u[channel]);
-        if !(usable(first) && usable(first + 1) && usable(last) && usable(index)) {
+        if !(usable(first) && usable(first + 1) && usable(last) && index < self.values.len()) {
             return None;
         }
         let value = |at: usize| self.values[at][channel]; // in range: usable
@@ -276,7 +278,8 @@ impl Channels {
         } else {
             6.0 * a - 8.0 * b + 3.0 * c
         };
-        Some(value(index) - predicted)
+        let read = value(index);
+        (usable(index) || predicted.abs() < read.abs()).then_some(read - predicted)
     }
 
     /// Fifth difference of a channel, where its six samples are usable.

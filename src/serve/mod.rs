@@ -210,11 +210,14 @@ const SURE: f64 = 0.9;
 
 /// Takes off what looks unlike the session's sure serves.
 fn compare(looks: &mut [Look], params: &ServeParams) {
-    let sure: Vec<&Picture> = looks
-        .iter()
-        .filter(|l| l.probability > SURE)
-        .map(|l| &l.picture)
-        .collect();
+    let mut sure: Vec<&Picture> = Vec::new();
+    for look in looks.iter().filter(|l| l.probability > SURE) {
+        // one swing may have been looked at twice
+        let apart = |last: &&Picture| look.picture.peak_s - last.peak_s >= params.min_gap_s;
+        if sure.last().is_none_or(apart) {
+            sure.push(&look.picture);
+        }
+    }
     let Some(likeness) = alike::Likeness::learn(&sure) else {
         return;
     };
@@ -243,7 +246,9 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
     for look in &mut *looks {
         let habitual = habit.expect(&look.picture);
         let stray_s = (4.0 * habitual.sd_s + STRAY_SHOCK_S).min(0.08);
-        let near = |shock: &Expected| (shock.time_s - habitual.time_s).abs() < stray_s;
+        // a stroke that is no serve keeps its own shock: the session's habit is a serve's
+        let other = look.probability < params.accept_probability;
+        let near = |shock: &Expected| other || (shock.time_s - habitual.time_s).abs() < stray_s;
         let expected = look.shock.filter(near).unwrap_or(habitual);
         look.picture.impact = look.surprise.impact(expected, params);
         look.roughness = look.surprise.roughness(expected);
@@ -359,8 +364,10 @@ fn body_samples(
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
 fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Found {
     let mut surest: Vec<&Look> = looks.iter().collect();
-    // of two looks at one swing the one about the ball's shock is the better
-    let rank = |l: &Look| l.probability + if l.shock.is_some() { 1.0 } else { 0.0 };
+    // of two looks at one swing the one about the ball's shock is the better, and the one that sees
+    // the time of impact better than the one that does not
+    let one_if = |yes: bool| if yes { 1.0 } else { 0.0 };
+    let rank = |l: &Look| l.probability + one_if(l.shock.is_some()) + one_if(l.roughness.is_some());
     surest.retain(|l| l.probability >= params.accept_probability);
     surest.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
     let mut taken: Vec<&Look> = Vec::new();

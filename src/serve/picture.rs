@@ -319,7 +319,10 @@ fn rival_share(swing: &Swing, smooth: &[f64]) -> f64 {
 /// A still forearm that points up by more than this (sine) waits for the ball: no stance.
 const WAITING_SINE: f64 = 0.7;
 
-/// The last still stretch with the forearm down that ends at least 0.45 s before impact.
+/// A pause closer to impact than this belongs to the loaded pose, not to the stance before the toss.
+const LOADING_S: f64 = 0.65;
+
+/// The last still stretch with the forearm down that ends at least [`LOADING_S`] before impact.
 fn stance(
     swing: &Swing,
     axis: Option<&Vector3<f64>>,
@@ -329,7 +332,7 @@ fn stance(
 ) -> Option<Stretch> {
     let waiting = |i: usize| axis.is_some_and(|axis| swing.up[i].dot(axis) > WAITING_SINE);
     let times_s = &swing.samples.time_s;
-    let last = times_s.partition_point(|&t| t < impact_s - 0.45);
+    let last = times_s.partition_point(|&t| t < impact_s - LOADING_S);
     let mut end: Option<usize> = None;
     for index in (0..last.min(smooth.len())).rev() {
         let still = smooth[index] < params.still_rate_rad_s && !waiting(index);

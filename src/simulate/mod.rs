@@ -4,7 +4,7 @@
 //! components ([`shape`]); angular rate and specific force at each unit follow exactly from that one
 //! motion. Activities ([`serve`], [`stroke`], [`daily`]) lay components on a [`script`]; [`plan`] puts
 //! them in order; [`sensor`] adds soft tissue, impact vibration, filter, errors, noise, rounding and
-//! the unit's clock; [`write`] writes a block with `truth.json` beside the logs.
+//! the unit's clock; [`mod@write`] writes a block with `truth.json` beside the logs.
 
 use std::collections::BTreeMap;
 
