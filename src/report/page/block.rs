@@ -164,6 +164,9 @@ fn link_fact(link: &LinkChange) -> Markup {
                 @if let (Some(value), Some(u)) = (link.since_return.centre, link.since_return.u) {
                     strong { (figure("/links/0/since_return/centre", value, &signed(value, u))) " ms" }
                     span { (WORDS.usual_is) " " (usual_words("/links/0/baseline/centre", link)) }
+                } @else if let (None, Some(last)) = (link.baseline.centre, link.chart.last()) {
+                    strong { (figure(&format!("/links/0/chart/{}/median", link.chart.len() - 1), last.median, &signed(last.median, last.u))) " ms" }
+                    span { (WORDS.latest_session) " " (last.session) "; " (WORDS.no_usual) }
                 } @else {
                     strong { (usual_words("/links/0/baseline/centre", link)) }
                 }
@@ -206,17 +209,22 @@ fn look_at(record: &BlockRecord) -> Markup {
 }
 
 fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
-    let known = |session: &String| record.sessions.iter().any(|line| line.session == *session);
+    let known: Vec<&str> = record.sessions.iter().map(|s| s.session.as_str()).collect();
+    let unnamed: Vec<&String> = item
+        .sessions
+        .iter()
+        .filter(|session| known.contains(&session.as_str()) && !item.text.contains(*session))
+        .collect();
     html! {
         li {
-            (item.text)
-            @if !item.sessions.is_empty() { span.more { (WORDS.see) " "
-                @for (k, session) in item.sessions.iter().enumerate() {
+            (linked(&item.text, &known))
+            @if !unnamed.is_empty() || !item.serves.is_empty() { span.more { (WORDS.see) " "
+                @for (k, session) in unnamed.iter().enumerate() {
                     @if k > 0 { ", " }
-                    @if known(session) { a href=(session_href(session)) { (session) } } @else { (session) }
+                    a href=(session_href(session)) { (session) }
                 }
                 @if let (false, Some(last)) = (item.serves.is_empty(), item.sessions.last()) {
-                    ", " (WORDS.serves) " "
+                    @if !unnamed.is_empty() { ", " } (last) " " (WORDS.serves) " "
                     @for (k, serve) in item.serves.iter().enumerate() {
                         @if k > 0 { ", " } a href=(format!("#{last}-serve-{serve}")) { (serve) }
                     }
@@ -226,6 +234,20 @@ fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
             @if !item.rule_out.is_empty() { span.more { (WORDS.rule_out) ": " (item.rule_out.join("; ")) } }
         }
     }
+}
+
+/// Running text in which every session's name leads to the session.
+fn linked(text: &str, sessions: &[&str]) -> Markup {
+    let first = sessions
+        .iter()
+        .filter_map(|name| Some((text.find(name)?, std::cmp::Reverse(name.len()), *name)))
+        .min();
+    let Some((at, _, name)) = first else {
+        return html! { (text) };
+    };
+    let (before, rest) = text.split_at(at);
+    let after = rest.strip_prefix(name).unwrap_or_default();
+    html! { (before) a href=(session_href(name)) { (name) } (linked(after, sessions)) }
 }
 
 fn load(record: &BlockRecord) -> Markup {

@@ -11,6 +11,8 @@ use crate::units::COVERAGE_95;
 
 const LEFT_PX: f64 = 44.0;
 const RIGHT_GAP_PX: f64 = 8.0;
+/// Width of a day's name, as in `04-21`.
+const NAME_PX: f64 = 36.0;
 
 /// Where a session is told in full.
 pub(super) fn session_href(session: &str) -> String {
@@ -64,6 +66,11 @@ impl Days {
             .find(|n| week_px * f64::from(*n) > 44.0)
             .unwrap_or(16);
         let to_monday = -i32::from(self.first.weekday().to_monday_zero_offset());
+        let mut named = false;
+        let name = |picture: &mut Picture, x: f64, day: Date| {
+            let words = format!("{:02}-{:02}", day.month(), day.day());
+            picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
+        };
         for week in 0..200 {
             let offset = to_monday + 7 * week;
             let x = self.axis.px(f64::from(offset) - 0.5);
@@ -77,11 +84,13 @@ impl Days {
                 continue;
             }
             picture.line("ax", (x, foot), (x, foot + 4.0));
-            if week % every == 0 {
-                let words = format!("{:02}-{:02}", day.month(), day.day());
-                let x = x.min(right - 30.0);
-                picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
+            if week % every == 0 && x <= right - NAME_PX {
+                name(picture, x, day);
+                named = true;
             }
+        }
+        if !named {
+            name(picture, left, self.first);
         }
     }
 
@@ -111,12 +120,13 @@ pub(super) struct Series<'a> {
     pub lag: bool,
 }
 
-/// A number in three figures.
+/// A number in about three figures.
 pub(super) fn three(value: f64) -> String {
     let decimals = match value.abs() {
         v if v >= 100.0 => 0,
         v if v >= 10.0 => 1,
-        _ => 2,
+        v if v >= 0.1 => 2,
+        _ => 3,
     };
     minus(&format!("{value:.decimals$}"))
 }

@@ -329,7 +329,7 @@ impl ServeFrame {
             .iter()
             .find(|(verdict, _)| *verdict == link.verdict)
             .map_or("", |(_, mark)| *mark);
-        let words = format!("{mark} {words}");
+        let words = format!("{mark} {words} ms");
         picture.text("", Anchor::End, (RIGHT_PX, y + 4.0), &words);
     }
 }

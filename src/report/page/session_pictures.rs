@@ -55,8 +55,8 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     for site in &worn {
         let y = row_y(*site);
         picture.line("gr", (LEFT_PX + 16.0, y), (width_px - 74.0, y));
-        picture.text("b", Anchor::Start, (2.0, y + 4.0), letter(*site));
-        picture.text("", Anchor::Start, (16.0, y + 4.0), site.name());
+        picture.text("b", Anchor::Start, (1.0, y + 4.0), letter(*site));
+        picture.text("", Anchor::Start, (18.0, y + 4.0), site.name());
     }
     picture.line("im", (time.px(0.0), 4.0), (time.px(0.0), foot));
     for ms in time.ticks(7.0) {
