@@ -7,7 +7,7 @@ use clap::Args;
 use super::block::{Want, load};
 use super::{CliError, Common, Outcome, outcome, tell, write_whole};
 use crate::finding::Finding;
-use crate::report::{PlotFile, block_page, block_plots, session_page, session_plots};
+use crate::report::{PlotFile, PngDrawer, block_page, block_plots, session_page, session_plots};
 use crate::session::{Params, run_session};
 
 /// Arguments of `overarm report`.
@@ -18,7 +18,7 @@ pub struct ReportArgs {
     /// The page to write: one HTML file that needs nothing else.
     #[arg(long, short, value_name = "FILE.html")]
     output: PathBuf,
-    /// Also write the page's pictures into this folder, as SVG files.
+    /// Also write the page's pictures into this folder, as SVG and PNG files.
     #[arg(long, value_name = "DIR")]
     plots: Option<PathBuf>,
     /// Whose block, where the folder holds several athletes'.
@@ -47,8 +47,17 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
             what: folder.display().to_string(),
             source,
         })?;
+        let drawer = PngDrawer::default();
         for plot in &made.plots {
-            write_whole(&folder.join(&plot.name), plot.svg.as_bytes())?;
+            let file = folder.join(&plot.name);
+            write_whole(&file, plot.svg.as_bytes())?;
+            let png = drawer
+                .draw(&plot.svg)
+                .map_err(|error| CliError::Unwritable {
+                    what: plot.name.clone(),
+                    source: std::io::Error::other(error),
+                })?;
+            write_whole(&file.with_extension("png"), &png)?;
         }
     }
     Ok(outcome(&made.findings))
