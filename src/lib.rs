@@ -35,6 +35,8 @@ pub mod serve;
 
 pub mod sequence;
 
+pub mod measures;
+
 pub mod session;
 
 pub mod block;

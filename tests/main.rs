@@ -10,6 +10,7 @@ mod cli;
 mod frames;
 mod log;
 mod math;
+mod measures;
 mod orientation;
 mod params;
 mod profile;

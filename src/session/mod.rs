@@ -1,5 +1,6 @@
 //! One practice: its settings, its stages in order, its record.
 
+mod body;
 mod curves;
 mod grading;
 mod params;

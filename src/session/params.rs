@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::calibration::CalibrationParams;
+use crate::measures::MeasuresParams;
 use crate::orientation::OrientationParams;
 use crate::params::{ParamError, ParamRow, StageParams};
 use crate::sequence::SequenceParams;
@@ -27,10 +28,12 @@ pub struct Params {
     pub serve: ServeParams,
     /// Timing the chain.
     pub sequence: SequenceParams,
+    /// Angles, rise and braking.
+    pub measures: MeasuresParams,
 }
 
 impl Params {
-    fn stages(&self) -> [&dyn StageParams; 6] {
+    fn stages(&self) -> [&dyn StageParams; 7] {
         [
             &self.front,
             &self.tie,
@@ -38,6 +41,7 @@ impl Params {
             &self.orientation,
             &self.serve,
             &self.sequence,
+            &self.measures,
         ]
     }
 

@@ -80,6 +80,20 @@ pub struct UnitRecord {
     /// How the unit sits on its segment, fitted to the session's serves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub skin: Option<SkinRecord>,
+    /// How the unit sits, from the stances before the serves; hip and trunk only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mounting: Option<MountingRecord>,
+}
+
+/// Which way a segment's long axis points in its unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MountingRecord {
+    /// Unit vector that points up the segment, in the unit's own axes.
+    pub long_axis: [f64; 3],
+    /// Standard uncertainty of its angle.
+    pub u_deg: f64,
+    /// Stances behind it.
+    pub stances: u32,
 }
 
 /// What a session's serves say about one unit on its segment.

@@ -6,7 +6,7 @@ use super::grading::{self, Grading};
 use super::params::Params;
 use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
 use super::settings::{SessionSettings, SettingsError};
-use super::{curves, telling};
+use super::{body, curves, telling};
 use crate::calibration::{Calibration, calibrate};
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
@@ -127,6 +127,9 @@ pub fn run_session(
         curves,
         skins,
     } = grading::grade(&units, &worn, &kept, params)?;
+    let mut body = body::look(&units, &kept, settings.hand, params, jobs)?;
+    findings.append(&mut body.findings);
+    findings.extend(body::exchanged(&units)?);
     let record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
         athlete: settings.athlete.clone(),
@@ -140,14 +143,15 @@ pub fn run_session(
         units: units
             .iter()
             .zip(&skins)
-            .map(|(unit, skin)| telling::unit(unit, skin.as_ref()))
+            .zip(&body.axes)
+            .map(|((unit, skin), axis)| telling::unit(unit, skin.as_ref(), axis.as_ref()))
             .collect(),
         clocks: clocks(&units),
         serves: kept
             .iter()
-            .zip(&chains)
+            .zip(chains.iter().zip(&body.measures))
             .zip(1..)
-            .map(|((c, chain), n)| telling::serve(n, c, chain))
+            .map(|((c, (chain, measures)), n)| telling::serve(n, c, chain, measures))
             .collect(),
         rejected: found.refused.iter().map(telling::refused).collect(),
         counts: telling::counts(&found, &corrected),

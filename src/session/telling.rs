@@ -4,13 +4,15 @@ use std::collections::BTreeMap;
 
 use super::grading::Graded;
 use super::record::{
-    ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord, PeakRecord,
-    PeaksRecord, RejectedRecord, ServeRecord, SkinRecord, UnitRecord,
+    ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord,
+    MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, ServeRecord, SkinRecord, UnitRecord,
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
 use crate::frames::Site;
 use crate::math::{mad_sd, median, median_sd, sd, wilson_interval};
+use crate::measures::Measures;
+use crate::orientation::Direction;
 use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
 use crate::serve::{Corrected, Found, Origin, Refused, SwingKind};
 use crate::timebase::TieMethod;
@@ -31,7 +33,7 @@ fn count(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
 
-pub(super) fn unit(unit: &Unit, skin: Option<&SkinModel>) -> UnitRecord {
+pub(super) fn unit(unit: &Unit, skin: Option<&SkinModel>, axis: Option<&Direction>) -> UnitRecord {
     let Unit {
         site,
         recording,
@@ -62,6 +64,11 @@ pub(super) fn unit(unit: &Unit, skin: Option<&SkinModel>) -> UnitRecord {
             ringing_share: model.kernel.skin_sd,
             ringing_hz: model.kernel.skin_hz,
             ringing_gain: model.skin_gain,
+        }),
+        mounting: axis.map(|axis| MountingRecord {
+            long_axis: axis.axis.into(),
+            u_deg: axis.sd_rad.to_degrees(),
+            stances: axis.n,
         }),
     }
 }
@@ -116,7 +123,12 @@ pub(super) fn refused(refused: &Refused) -> RejectedRecord {
     }
 }
 
-pub(super) fn serve(number: u32, corrected: &Corrected, graded: &Graded) -> ServeRecord {
+pub(super) fn serve(
+    number: u32,
+    corrected: &Corrected,
+    graded: &Graded,
+    body: &Measures,
+) -> ServeRecord {
     let serve = &corrected.serve;
     let mut peaks = PeaksRecord::default();
     for site in Site::ALL {
@@ -136,7 +148,7 @@ pub(super) fn serve(number: u32, corrected: &Corrected, graded: &Graded) -> Serv
         links: graded.chain.links.iter().map(link).collect(),
         grade: graded.chain.grade.clone(),
         quality: quality(graded),
-        measures: measures(corrected),
+        measures: measures(corrected, body),
     }
 }
 
@@ -208,25 +220,48 @@ fn quality(graded: &Graded) -> String {
     }
 }
 
-fn measures(corrected: &Corrected) -> BTreeMap<String, MeasureRecord> {
+fn measures(corrected: &Corrected, body: &Measures) -> BTreeMap<String, MeasureRecord> {
     let phases = &corrected.serve.phases;
-    let times = [
-        ("stance_end_s", &phases.stance_end_s),
-        ("loading_start_s", &phases.loading_start_s),
-        ("deepest_loading_s", &phases.deepest_loading_s),
-        ("acceleration_start_s", &phases.acceleration_start_s),
-        ("deceleration_end_s", &phases.deceleration_end_s),
-        ("landing_s", &phases.landing_s),
+    let deg = 1f64.to_degrees();
+    let told = [
+        ("stance_end_s", &phases.stance_end_s, 1.0, "s"),
+        ("loading_start_s", &phases.loading_start_s, 1.0, "s"),
+        ("deepest_loading_s", &body.deepest_loading_s, 1.0, "s"),
+        (
+            "acceleration_start_s",
+            &phases.acceleration_start_s,
+            1.0,
+            "s",
+        ),
+        ("deceleration_end_s", &phases.deceleration_end_s, 1.0, "s"),
+        ("landing_s", &phases.landing_s, 1.0, "s"),
+        (
+            "separation_at_loading_deg",
+            &body.separation_at_loading_rad,
+            deg,
+            "deg",
+        ),
+        ("separation_peak_deg", &body.separation_peak_rad, deg, "deg"),
+        ("trunk_turn_deg", &body.trunk_turn_rad, deg, "deg"),
+        ("trunk_tilt_at_impact_deg", &body.trunk_tilt_rad, deg, "deg"),
+        ("hip_rise_cm", &body.hip_rise_m, 100.0, "cm"),
+        ("drive_ms", &body.drive_s, MS_PER_S, "ms"),
+        ("arm_braking_dps2", &body.arm_braking_rad_s2, deg, "deg/s2"),
+        (
+            "wrist_braking_dps2",
+            &body.wrist_braking_rad_s2,
+            deg,
+            "deg/s2",
+        ),
     ];
-    times
-        .map(|(name, reading)| (name.to_owned(), measure(reading, "s")))
+    told.map(|(name, reading, times, unit)| (name.to_owned(), measure(reading, times, unit)))
         .into()
 }
 
-fn measure(reading: &Reading<f64>, unit: &str) -> MeasureRecord {
+fn measure(reading: &Reading<f64>, times: f64, unit: &str) -> MeasureRecord {
     MeasureRecord {
-        value: reading.known().map(|known| known.value),
-        u: reading.known().map(|known| known.sd),
+        value: reading.known().map(|known| times * known.value),
+        u: reading.known().map(|known| times * known.sd),
         unit: unit.to_owned(),
         why: reading.why().map(Why::to_string),
     }

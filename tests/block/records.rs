@@ -128,6 +128,7 @@ impl Practice {
             gyro_bias_u_dps: 0.02,
             rest_g: Some(1.0),
             skin: None,
+            mounting: None,
         }
     }
 

@@ -1,0 +1,283 @@
+//! The body about every serve: oriented windows, the serve's measures, and what the stances say of how
+//! the units sit.
+
+use nalgebra::Vector3;
+
+use super::params::Params;
+use super::run::{SessionError, Unit};
+use crate::estimate::{Estimate, Why};
+use crate::finding::Finding;
+use crate::frames::{Hand, PerSite, Site};
+use crate::math::quantile;
+use crate::measures::{Measures, MeasuresParams, ServeTimes, UnitWindow, measure};
+use crate::orientation::{
+    Attitude, Direction, FilterKind, OrientationFilter, exchanged_units, stance_axis, unit_turned,
+};
+use crate::samples::{Flags, Samples};
+use crate::serve::Corrected;
+
+/// A limb's posture in stance varies more than a trunk's: only a change beyond this is told, rad.
+const LIMB_TURNED_RAD: f64 = 1.4;
+
+/// What the body shows over one practice.
+pub(super) struct Body {
+    /// One per serve.
+    pub measures: Vec<Measures>,
+    /// Long axis of hip and trunk in their units' axes, one per unit; none for a limb.
+    pub axes: Vec<Option<Direction>>,
+    /// What was noticed of how units sit.
+    pub findings: Vec<Finding>,
+}
+
+/// Takes the measures of every serve, `jobs` serves side by side (0: one per processor).
+pub(super) fn look(
+    units: &[Unit],
+    serves: &[&Corrected],
+    hand: Hand,
+    params: &Params,
+    jobs: usize,
+) -> Result<Body, SessionError> {
+    let filter = FilterKind::Smoother.build(&params.orientation);
+    let one = |serve: &Corrected| one_serve(units, serve, hand, filter.as_ref(), params);
+    let lanes = match jobs {
+        0 => std::thread::available_parallelism().map_or(1, usize::from),
+        jobs => jobs,
+    };
+    let share = serves.len().div_ceil(lanes).max(1);
+    let found: Vec<(Measures, PerSite<Vector3<f64>>)> = std::thread::scope(|scope| {
+        let one = &one;
+        let lanes: Vec<_> = serves
+            .chunks(share)
+            .map(|serves| {
+                let lane = move || serves.iter().map(|s| one(s)).collect::<Result<Vec<_>, _>>();
+                scope.spawn(lane)
+            })
+            .collect();
+        let mut found = Vec::with_capacity(serves.len());
+        for lane in lanes {
+            // a lane that panicked goes on panicking here: nothing is dropped in silence
+            let lane = lane
+                .join()
+                .unwrap_or_else(|fault| std::panic::resume_unwind(fault));
+            found.extend(lane?);
+        }
+        Ok::<_, SessionError>(found)
+    })?;
+    let (measures, forces): (Vec<Measures>, Vec<PerSite<Vector3<f64>>>) = found.into_iter().unzip();
+    let mut axes = Vec::with_capacity(units.len());
+    let mut findings = Vec::new();
+    for unit in units {
+        let stances: Vec<(f64, Vector3<f64>)> = measures
+            .iter()
+            .zip(&forces)
+            .filter_map(|(m, forces)| Some((m.stance?.middle_s(), forces[unit.site.index()]?)))
+            .collect();
+        findings.extend(turned(unit.site, &stances));
+        axes.push(long_axis(unit, &stances));
+    }
+    Ok(Body {
+        measures,
+        axes,
+        findings,
+    })
+}
+
+fn one_serve(
+    units: &[Unit],
+    serve: &Corrected,
+    hand: Hand,
+    filter: &dyn OrientationFilter,
+    params: &Params,
+) -> Result<(Measures, PerSite<Vector3<f64>>), SessionError> {
+    let times = ServeTimes {
+        impact_s: serve.serve.impact_s,
+        deepest_loading_s: serve.serve.phases.deepest_loading_s.clone(),
+    };
+    let mut windows: PerSite<Result<UnitWindow, Why>> = [const { None }; 4];
+    for unit in units {
+        windows[unit.site.index()] = Some(window(unit, &times.impact_s, filter, &params.measures)?);
+    }
+    let measures = measure(
+        &windows,
+        &times,
+        hand,
+        &params.measures,
+        &params.orientation,
+    );
+    let mut forces: PerSite<Vector3<f64>> = [None; 4];
+    for unit in units {
+        if let Some(stance) = measures.stance {
+            let span_s = (stance.from_s, stance.to_s);
+            forces[unit.site.index()] = read(unit, span_s)?.and_then(|samples| {
+                let sum: Vector3<f64> = samples.accel_m_s2.iter().sum();
+                (!samples.is_empty()).then(|| sum / samples.len() as f64)
+            });
+        }
+    }
+    Ok((measures, forces))
+}
+
+/// The gap-free run about impact; of a limb only what braking needs, not oriented.
+fn window(
+    unit: &Unit,
+    impact_s: &Estimate<f64>,
+    filter: &dyn OrientationFilter,
+    params: &MeasuresParams,
+) -> Result<Result<UnitWindow, Why>, SessionError> {
+    let core = matches!(unit.site, Site::Hip | Site::Trunk);
+    let (before_s, after_s) = if core {
+        (params.before_s, params.after_s)
+    } else {
+        (0.0, 2.0 * params.braking_s)
+    };
+    let at_s = impact_s.value;
+    let Some(samples) = read(unit, (at_s - before_s, at_s + after_s))? else {
+        return Ok(Err(Why::ClocksNotTied));
+    };
+    let Some(samples) = run_about(&samples, at_s + params.shock_s) else {
+        return Ok(Err(Why::NoSamples));
+    };
+    let leftover = unit.calibration.leftover(at_s);
+    let attitude = if core {
+        filter.orient(&samples, leftover)
+    } else {
+        Attitude {
+            sensor_to_world: Vec::new(),
+            inclination_sd_rad: None,
+        }
+    };
+    Ok(Ok(UnitWindow {
+        attitude,
+        leftover,
+        tie_sd_s: unit.tie.sd_s(at_s).unwrap_or(0.0),
+        samples,
+    }))
+}
+
+/// Calibrated samples between two reference times, s; none where the clocks are not tied there.
+fn read(unit: &Unit, (from_s, to_s): (f64, f64)) -> Result<Option<Samples>, SessionError> {
+    let tie = &unit.tie;
+    let late_s = unit.recording.filter_delay_s;
+    let (Some(from_unit_s), Some(to_unit_s)) = (tie.unit_s(from_s), tie.unit_s(to_s)) else {
+        return Ok(None);
+    };
+    let mut samples = unit
+        .recording
+        .window(from_unit_s + late_s, to_unit_s + late_s)
+        .map_err(|source| SessionError::Samples {
+            site: unit.site,
+            source,
+        })?;
+    unit.calibration.apply(&mut samples);
+    for time_s in &mut samples.time_s {
+        match tie.ref_s(*time_s) {
+            Some(ref_s) => *time_s = ref_s - late_s,
+            None => return Ok(None),
+        }
+    }
+    Ok(Some(samples))
+}
+
+fn run_about(samples: &Samples, at_s: f64) -> Option<Samples> {
+    let run = samples.runs().into_iter().find(|run| {
+        let times_s = samples.time_s.get(run.clone()).unwrap_or_default();
+        times_s.first().is_some_and(|t| *t <= at_s) && times_s.last().is_some_and(|t| *t >= at_s)
+    })?;
+    let mut flags: Vec<Flags> = samples.flags.get(run.clone())?.to_vec();
+    if let Some(first) = flags.first_mut() {
+        *first = Flags(first.0 & !Flags::GAP_BEFORE.0);
+    }
+    Some(Samples {
+        rate_hz: samples.rate_hz,
+        time_s: samples.time_s.get(run.clone())?.to_vec(),
+        accel_m_s2: samples.accel_m_s2.get(run.clone())?.to_vec(),
+        gyro_rad_s: samples.gyro_rad_s.get(run)?.to_vec(),
+        flags,
+    })
+}
+
+fn turned(site: Site, stances: &[(f64, Vector3<f64>)]) -> Option<Finding> {
+    let found = unit_turned(stances)?;
+    let limb = matches!(site, Site::Arm | Site::Wrist);
+    if limb && found.angle_rad.value < LIMB_TURNED_RAD {
+        return None;
+    }
+    Some(Finding::note(
+        "unit-turned",
+        site,
+        format!(
+            "between {:.0} s and {:.0} s the {site} unit's upright turned by {:.0} deg and stayed so: was it re-strapped, or turned over? Peaks and lags do not depend on it; angles of each serve are taken against its own stance",
+            found.after_s,
+            found.before_s,
+            found.angle_rad.value.to_degrees(),
+        ),
+    ))
+}
+
+fn long_axis(unit: &Unit, stances: &[(f64, Vector3<f64>)]) -> Option<Direction> {
+    if matches!(unit.site, Site::Arm | Site::Wrist) {
+        return None;
+    }
+    let forces: Vec<Vector3<f64>> = stances.iter().map(|(_, force)| *force).collect();
+    let middle_s = f64::midpoint(unit.recording.start_s, unit.recording.end_s);
+    stance_axis(&forces, unit.calibration.leftover(middle_s))
+}
+
+/// Stretch of the coarse track that is looked at together, s.
+const LOOK_S: f64 = 60.0;
+/// Fast moments: the share of a practice's seconds in which a unit turns faster is one in a hundred.
+const FAST_SHARE: f64 = 0.99;
+/// Fewest seconds of practice for a judgement.
+const LEAST_SECONDS: usize = 60;
+
+/// Units whose fast moments stand in an order that no body shows. Does not need serves: where hip and
+/// wrist are exchanged none is found.
+pub(super) fn exchanged(units: &[Unit]) -> Result<Vec<Finding>, SessionError> {
+    let mut fast: PerSite<f64> = [None; 4];
+    for unit in units {
+        fast[unit.site.index()] = fast_rad_s(unit)?;
+    }
+    let say = |(near, far): &(Site, Site)| {
+        Finding::note(
+            "units-exchanged",
+            format!("{near}, {far}"),
+            format!(
+                "in its fastest moments the {near} unit turns faster than the {far} unit, as no body does: are the two files, or the two units, exchanged? Check block.toml against the straps"
+            ),
+        )
+    };
+    // one suspicion at a time: the widest pair explains the others
+    Ok(exchanged_units(&fast)
+        .first()
+        .map(say)
+        .into_iter()
+        .collect())
+}
+
+/// The rate that a unit passes in one second of a hundred.
+fn fast_rad_s(unit: &Unit) -> Result<Option<f64>, SessionError> {
+    let recording = &unit.recording;
+    let unreadable = |source| SessionError::Samples {
+        site: unit.site,
+        source,
+    };
+    let mut fastest: Vec<f64> = Vec::new();
+    let mut from_s = recording.start_s;
+    while from_s < recording.end_s {
+        let track = recording
+            .coarse(from_s, from_s + LOOK_S)
+            .map_err(unreadable)?;
+        // a second of bins: a fixed small number
+        let second = (1.0 / track.step_s).round() as usize;
+        let largest = |bins: &[f32]| bins.iter().copied().fold(0.0, f32::max);
+        fastest.extend(
+            track
+                .rate_max_rad_s
+                .chunks(second)
+                .map(|bins| f64::from(largest(bins))),
+        );
+        from_s += LOOK_S;
+    }
+    let enough = fastest.len() >= LEAST_SECONDS;
+    Ok(quantile(&fastest, FAST_SHARE).filter(|_| enough))
+}
