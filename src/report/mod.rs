@@ -7,6 +7,7 @@ mod session_csv;
 mod session_strip;
 mod session_text;
 mod table;
+mod unit_tracks;
 mod words;
 
 pub use block_csv::{days_csv, dictionary_csv, serves_csv, sessions_csv};
@@ -16,4 +17,5 @@ pub use session_csv::{SESSION_COLUMNS, session_csv};
 pub use session_strip::session_strip;
 pub use session_text::session_text;
 pub use table::{Align, table};
+pub use unit_tracks::{UnitTrack, unit_tracks};
 pub use words::{CAUTIONS, STOP_TEXT, clock, pain_entered, plus_minus};
