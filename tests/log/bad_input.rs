@@ -711,7 +711,7 @@ fn check_draws_what_was_recorded() {
         .expect("it runs");
     let svg = fs::read_to_string(folder.path().join("a.svg")).expect("drawn");
     assert!(
-        svg.contains("a.csv: good") && svg.contains("polyline"),
+        svg.contains("a.csv: good") && svg.contains("<path class=\"i\""),
         "{svg}"
     );
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");

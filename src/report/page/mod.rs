@@ -8,11 +8,13 @@ mod block_pictures;
 mod draw;
 mod figures;
 mod files;
+mod png;
 mod practice;
 mod serve_picture;
 mod session;
 mod session_pictures;
 mod style;
+mod unit_tracks;
 mod usual;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -21,8 +23,10 @@ use draw::Picture;
 use style::{file_style, page_style};
 
 pub use block::block_page;
-pub use files::sequence_plot;
+pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
+pub use png::{PngDrawer, PngError};
 pub use session::session_page;
+pub use unit_tracks::{UnitTrack, unit_tracks};
 
 const SCRIPT: &str = include_str!("page.js");
 /// Nothing may be fetched from anywhere.
