@@ -1,19 +1,20 @@
 //! `overarm check`: can these logs be trusted?
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
 
-use super::{CliError, Common, Format, Outcome};
+use super::{CliError, Common, Format, Outcome, outcome, tell, write_whole};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::profile::{SensorProfile, TextFault, resolve};
-use crate::report::{Align, table};
+use crate::report::{Align, UnitTrack, table, unit_tracks};
 use crate::session::SessionSettings;
 use crate::timebase::{
-    FrontParams, Recording, detect_profile, exchanged_sites, read_every_unit, read_units,
-    side_by_side,
+    FrontParams, QuietChunk, Recording, detect_profile, exchanged_sites, read_every_unit,
+    read_units, side_by_side,
 };
 
 /// Arguments of `overarm check`.
@@ -25,6 +26,9 @@ pub struct CheckArgs {
     /// Sensor profile of the logs: a name or a path. `auto` takes the known one that fits, if one does.
     #[arg(long, value_name = "NAME", default_value = "auto")]
     profile: String,
+    /// Draw what each unit recorded into this SVG file: turns, rests, missing samples.
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
 }
 
 /// What is known of one unit, as printed.
@@ -47,7 +51,9 @@ struct UnitRow {
     accel_noise_g: Option<f64>,
     accel_clipped: u64,
     gyro_clipped: u64,
-    verdict: String,
+    /// `good`, `usable` or `not usable`, and the codes of what was found.
+    verdict: &'static str,
+    codes: Vec<String>,
 }
 
 /// The whole answer.
@@ -71,11 +77,16 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
     let mut findings = Vec::new();
     let mut units = Vec::new();
     let mut faults = Vec::new();
+    let mut tracks = Vec::new();
     for part in read {
         findings.extend(part.findings);
         faults.extend(part.faults);
         for (site, unit) in part.units {
-            units.push(row(site, &unit));
+            let row = row(site, &unit);
+            if args.plot.is_some() {
+                tracks.push(track(&row, &unit).map_err(|error| unreadable_spill(&unit, &error))?);
+            }
+            units.push(row);
             findings.extend(unit.findings);
         }
     }
@@ -84,23 +95,25 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
         units,
         findings,
     };
-    if !common.quiet {
-        for finding in &answer.findings {
-            eprintln!("{}: {} [{}]", finding.at, finding.text, finding.code);
-        }
-    }
+    tell(&answer.findings, common);
     if !answer.units.is_empty() {
         print(&answer, common.format)?;
     }
     if !faults.is_empty() {
         return Err(CliError::Unreadable(faults.join("\noverarm: ")));
     }
-    let void = answer.findings.iter().any(|finding| finding.voids);
-    Ok(if void {
-        Outcome::DoneWithVoid
-    } else {
-        Outcome::Done
-    })
+    if let Some(file) = &args.plot {
+        write_whole(file, unit_tracks(&tracks).as_bytes())?;
+    }
+    Ok(outcome(&answer.findings))
+}
+
+fn unreadable_spill(unit: &Recording, error: &std::io::Error) -> CliError {
+    CliError::Unreadable(format!(
+        "{}: samples kept in {} cannot be read back: {error}",
+        unit.name,
+        std::env::temp_dir().display()
+    ))
 }
 
 fn named(name: &str) -> Result<SensorProfile, CliError> {
@@ -185,7 +198,11 @@ fn read_session(settings: SessionSettings, params: &FrontParams, jobs: usize) ->
 
 fn row(site: Option<Site>, unit: &Recording) -> UnitRow {
     let still = unit.still();
-    let missing_s: f64 = unit.gaps.iter().map(|gap| gap.to_s - gap.from_s).sum();
+    // from 0, for an empty sum is -0
+    let missing_s = unit
+        .gaps
+        .iter()
+        .fold(0.0, |sum, gap| sum + gap.to_s - gap.from_s);
     UnitRow {
         unit: unit.name.clone(),
         site,
@@ -204,34 +221,72 @@ fn row(site: Option<Site>, unit: &Recording) -> UnitRow {
         accel_noise_g: still.as_ref().map(|still| still.accel_noise_g),
         accel_clipped: unit.accel_clipped,
         gyro_clipped: unit.gyro_clipped,
-        verdict: verdict(unit),
+        verdict: verdict(&unit.findings),
+        codes: codes(&unit.findings),
     }
 }
 
-fn verdict(unit: &Recording) -> String {
-    let mut said: Vec<&str> = unit
-        .findings
-        .iter()
-        .map(|finding| finding.code.as_ref())
-        .collect();
-    said.dedup();
-    if said.is_empty() {
-        "good".to_owned()
+fn verdict(findings: &[Finding]) -> &'static str {
+    if findings.is_empty() {
+        "good"
+    } else if findings.iter().any(|finding| finding.voids) {
+        "not usable"
     } else {
-        said.join(", ")
+        "usable"
+    }
+}
+
+fn codes(findings: &[Finding]) -> Vec<String> {
+    let mut codes: Vec<String> = findings.iter().map(|f| f.code.to_string()).collect();
+    codes.sort();
+    codes.dedup();
+    codes
+}
+
+/// Points of a panel: a screen shows no more.
+const TRACK_POINTS: f64 = 900.0;
+
+fn track(row: &UnitRow, unit: &Recording) -> std::io::Result<UnitTrack> {
+    let step_s = ((unit.end_s - unit.start_s) / TRACK_POINTS).max(0.01);
+    let mut rate_dps = Vec::new();
+    let mut from_s = unit.start_s;
+    while from_s < unit.end_s {
+        let coarse = unit.coarse(from_s, from_s + step_s)?;
+        let most = coarse.rate_max_rad_s.into_iter().fold(0f32, f32::max);
+        rate_dps.push((from_s, f64::from(most).to_degrees()));
+        from_s += step_s;
+    }
+    let rest = |q: &QuietChunk| (q.time_s - 0.5 * q.length_s, q.time_s + 0.5 * q.length_s);
+    Ok(UnitTrack {
+        title: format!("{}: {}", row.name(), row.judged()),
+        span_s: (unit.start_s, unit.end_s),
+        rate_dps,
+        still_s: unit.quiet.iter().map(rest).collect(),
+        missing_s: unit.gaps.iter().map(|gap| (gap.from_s, gap.to_s)).collect(),
+    })
+}
+
+impl UnitRow {
+    fn name(&self) -> String {
+        self.site
+            .map_or_else(|| self.unit.clone(), |site| site.to_string())
+    }
+
+    /// The verdict with what it rests on.
+    fn judged(&self) -> String {
+        match self.codes.as_slice() {
+            [] => self.verdict.to_owned(),
+            codes => format!("{}: {}", self.verdict, codes.join(", ")),
+        }
     }
 }
 
 fn print(answer: &CheckAnswer, format: Format) -> Result<(), CliError> {
-    match format {
-        Format::Json => {
-            let text = serde_json::to_string_pretty(answer).unwrap_or_default();
-            println!("{text}");
-        }
-        Format::Csv => print_csv(answer)?,
-        Format::Text => print!("{}", lines(answer)),
-    }
-    Ok(())
+    super::answer(|out| match format {
+        Format::Text => write!(out, "{}", lines(answer)),
+        Format::Json => writeln!(out, "{}", serde_json::to_string_pretty(answer)?),
+        Format::Csv => write_csv(answer, out).map_err(std::io::Error::other),
+    })
 }
 
 const COLUMNS: [(&str, Align); 12] = [
@@ -260,8 +315,7 @@ fn line(unit: &UnitRow) -> Vec<String> {
         .gyro_bias_dps
         .map(|[x, y, z]| format!("{x:.2} {y:.2} {z:.2}"));
     vec![
-        unit.site
-            .map_or_else(|| unit.unit.clone(), |site| site.to_string()),
+        unit.name(),
         unit.rows.to_string(),
         unit.rows_rejected.to_string(),
         format!("{:.3}", unit.rate_hz),
@@ -272,16 +326,12 @@ fn line(unit: &UnitRow) -> Vec<String> {
         optional(unit.rest_g.map(|rest_g| format!("{rest_g:.3}"))),
         optional(bias),
         format!("{}/{}", unit.accel_clipped, unit.gyro_clipped),
-        unit.verdict.clone(),
+        unit.judged(),
     ]
 }
 
-fn print_csv(answer: &CheckAnswer) -> Result<(), CliError> {
-    let mut out = csv::Writer::from_writer(std::io::stdout());
-    let failed = |error: csv::Error| CliError::Unwritable {
-        what: "the table".to_owned(),
-        source: error.into(),
-    };
+fn write_csv(answer: &CheckAnswer, out: &mut dyn Write) -> csv::Result<()> {
+    let mut out = csv::Writer::from_writer(out);
     out.write_record([
         "unit",
         "site",
@@ -303,8 +353,8 @@ fn print_csv(answer: &CheckAnswer) -> Result<(), CliError> {
         "accel_clipped",
         "gyro_clipped",
         "verdict",
-    ])
-    .map_err(failed)?;
+        "codes",
+    ])?;
     for unit in &answer.units {
         let optional = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.5}"));
         let bias = |axis: usize| optional(unit.gyro_bias_dps.and_then(|b| b.get(axis).copied()));
@@ -328,9 +378,9 @@ fn print_csv(answer: &CheckAnswer) -> Result<(), CliError> {
             optional(unit.accel_noise_g),
             unit.accel_clipped.to_string(),
             unit.gyro_clipped.to_string(),
-            unit.verdict.clone(),
-        ])
-        .map_err(failed)?;
+            unit.verdict.to_owned(),
+            unit.codes.join(" "),
+        ])?;
     }
-    out.flush().map_err(|error| failed(error.into()))
+    Ok(out.flush()?)
 }

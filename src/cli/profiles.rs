@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 use serde::Serialize;
 
-use super::{CliError, Common, Format, Outcome};
+use super::{CliError, Common, Format, Outcome, answer};
 use crate::profile::{known_names, known_text, nearest, resolve};
 use crate::report::{Align, table};
 use crate::timebase::draft_profile;
@@ -43,7 +43,7 @@ pub fn run(args: &ProfilesArgs, common: &Common) -> Result<Outcome, CliError> {
         None => list(common.format)?,
         Some(What::Show { name }) => show(name)?,
         Some(What::Draft { log }) => match draft_profile(log) {
-            Ok(text) => print!("{text}"),
+            Ok(text) => answer(|out| write!(out, "{text}"))?,
             Err(error) => return Err(CliError::Unreadable(error.to_string())),
         },
     }
@@ -58,45 +58,32 @@ fn list(format: Format) -> Result<(), CliError> {
             about: profile.about,
         })
         .collect();
-    match format {
+    answer(|out| match format {
         Format::Text => {
             let lines: Vec<Vec<String>> = rows
                 .into_iter()
                 .map(|row| vec![row.name, row.about])
                 .collect();
-            print!(
-                "{}",
-                table(&[("profile", Align::Left), ("layout", Align::Left)], &lines)
-            );
+            let columns = [("profile", Align::Left), ("layout", Align::Left)];
+            write!(out, "{}", table(&columns, &lines))
         }
         Format::Json => {
-            let text = serde_json::to_string_pretty(&serde_json::json!({
-                "schema": "overarm.profiles/1",
-                "profiles": rows,
-            }));
-            println!("{}", text.unwrap_or_default());
+            let all = serde_json::json!({ "schema": "overarm.profiles/1", "profiles": rows });
+            writeln!(out, "{}", serde_json::to_string_pretty(&all)?)
         }
         Format::Csv => {
-            let mut out = csv::Writer::from_writer(std::io::stdout());
+            let mut out = csv::Writer::from_writer(out);
             for row in rows {
-                out.serialize(row).map_err(unwritable)?;
+                out.serialize(row).map_err(std::io::Error::other)?;
             }
-            out.flush().map_err(|error| unwritable(error.into()))?;
+            out.flush()
         }
-    }
-    Ok(())
-}
-
-fn unwritable(error: csv::Error) -> CliError {
-    CliError::Unwritable {
-        what: "the list".to_owned(),
-        source: error.into(),
-    }
+    })
 }
 
 fn show(name: &str) -> Result<(), CliError> {
     match known_text(name) {
-        Some(text) => print!("{text}"),
+        Some(text) => answer(|out| write!(out, "{text}"))?,
         None => {
             let near = nearest(name, known_names());
             let hint = near.map_or(String::new(), |known| format!("; did you mean `{known}`?"));

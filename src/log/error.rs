@@ -91,7 +91,7 @@ pub enum LogError {
         file: PathBuf,
     },
     /// Reading or unpacking broke off.
-    #[error("{at}: reading broke off after this line: {source}; copy the file from the unit again")]
+    #[error("{at}: reading broke off{}: {source}; copy the file from the unit again", if at.line > 0 { " after this line" } else { "" })]
     BrokeOff {
         /// Last line read.
         at: Place,

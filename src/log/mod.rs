@@ -7,6 +7,7 @@
 mod error;
 mod fields;
 mod open;
+mod parquet;
 mod plan;
 mod reader;
 mod rows;

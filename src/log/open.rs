@@ -1,5 +1,6 @@
 //! From a path to a stream of text: what the file is by its first bytes, unpacked, hashed, bounded.
 
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
@@ -8,8 +9,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use flate2::read::MultiGzDecoder;
 
 use super::LogError;
+use super::parquet::{self, ParquetText};
 use super::zstd::ZstdFrames;
-use crate::profile::nearest;
+use crate::profile::{FileLayout, SensorProfile, nearest};
 
 /// A packed log may unpack to this many times its size; deflate itself allows about 1030, rows of
 /// numbers give 2 to 20.
@@ -29,6 +31,8 @@ pub(crate) struct Opened {
     pub bytes: Arc<Mutex<Bytes>>,
     /// Length when opened, where the file is a plain one.
     pub length: Option<u64>,
+    /// Whether the text was made from a table's columns, whatever layout of text the profile says.
+    pub table: bool,
 }
 
 /// Hash and count of the bytes read from the file.
@@ -39,6 +43,21 @@ pub(crate) struct Bytes {
 }
 
 impl Opened {
+    /// The profile as it applies to this text.
+    pub fn profile<'a>(&self, profile: &'a SensorProfile) -> Cow<'a, SensorProfile> {
+        if !self.table {
+            return Cow::Borrowed(profile);
+        }
+        let mut profile = profile.clone();
+        profile.file = FileLayout {
+            delimiter: char::from(parquet::DELIMITER),
+            decimal: '.',
+            header: true,
+            skip: 0,
+            comment: String::new(),
+        };
+        Cow::Owned(profile)
+    }
     /// BLAKE3 of the bytes read, as in `blake3:` and lower-case hex.
     pub fn digest(&self) -> String {
         let bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
@@ -88,7 +107,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
         });
     }
     let packing = packing(path, &start)?;
-    let whole = io::Cursor::new(start).chain(counted);
+    let mut whole = io::Cursor::new(start).chain(counted);
     let text: Box<dyn Read + Send> = match packing {
         Packing::None => Box::new(whole),
         Packing::Gzip => {
@@ -99,18 +118,39 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
             let packed = BufReader::with_capacity(PACKED_BUFFER, whole);
             Box::new(Bounded::new(ZstdFrames::new(packed), &bytes))
         }
+        Packing::Parquet => {
+            // a table is read from its end, so its bytes are hashed beforehand
+            io::copy(&mut whole, &mut io::sink()).map_err(failed)?;
+            let table = File::open(path)
+                .and_then(ParquetText::new)
+                .map_err(|source| table_error(path, source))?;
+            Box::new(Bounded::new(table, &bytes))
+        }
     };
     Ok(Opened {
         text,
         bytes,
         length,
+        table: matches!(packing, Packing::Parquet),
     })
+}
+
+fn table_error(path: &Path, source: io::Error) -> LogError {
+    match source.kind() {
+        io::ErrorKind::Unsupported => LogError::Form {
+            file: path.to_owned(),
+            found: "a Parquet table whose packing is not read here",
+            wanted: "one packed with snappy or gzip, or not packed",
+        },
+        _ => broke_off(crate::finding::Place::file(path), source),
+    }
 }
 
 enum Packing {
     None,
     Gzip,
     Zstd,
+    Parquet,
 }
 
 /// What the file is by its first bytes; its name does not matter.
@@ -125,6 +165,7 @@ fn packing(path: &Path, start: &[u8]) -> Result<Packing, LogError> {
     match start {
         [0x1f, 0x8b, ..] => Ok(Packing::Gzip),
         [0x28, 0xb5, 0x2f, 0xfd] => Ok(Packing::Zstd),
+        start if *start == parquet::MAGIC => Ok(Packing::Parquet),
         b"PK\x03\x04" => form(
             "a zip archive or a spreadsheet",
             "delimited text: unpack it or export it as CSV",

@@ -75,10 +75,11 @@ pub fn read_log(
     sink: &mut dyn RowSink,
 ) -> Result<ReadSummary, LogError> {
     let mut opened = open(path)?;
+    let profile = opened.profile(profile);
     let mut summary = pass(
         &mut opened.text,
         path,
-        profile,
+        &profile,
         ReadMode::Fast,
         u64::MAX,
         sink,
@@ -101,14 +102,9 @@ pub fn read_head(
     rows: u64,
     sink: &mut dyn RowSink,
 ) -> Result<ReadSummary, LogError> {
-    pass(
-        &mut open(path)?.text,
-        path,
-        profile,
-        ReadMode::Fast,
-        rows,
-        sink,
-    )
+    let mut opened = open(path)?;
+    let profile = opened.profile(profile);
+    pass(&mut opened.text, path, &profile, ReadMode::Fast, rows, sink)
 }
 
 fn changed_meanwhile(path: &Path, opened: &Opened) -> Option<Finding> {

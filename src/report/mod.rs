@@ -11,8 +11,8 @@ mod words;
 pub use block_csv::{days_csv, dictionary_csv, serves_csv, sessions_csv};
 pub use block_text::block_text;
 pub use page::{
-    PlotFile, PngDrawer, PngError, block_page, block_plots, sequence_plot, session_page,
-    session_plots, session_strip,
+    PlotFile, PngDrawer, PngError, UnitTrack, block_page, block_plots, sequence_plot, session_page,
+    session_plots, session_strip, unit_tracks,
 };
 pub use session_csv::{SESSION_COLUMNS, session_csv};
 pub use session_text::session_text;

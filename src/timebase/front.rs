@@ -35,6 +35,9 @@ crate::stage_params! {
     }
 }
 
+/// Rows with the stamp of the row before are told where more than one in so many has it.
+const BURSTS_ONE_IN: u64 = 20;
+
 /// One unit to read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnitSource {
@@ -331,6 +334,13 @@ fn recording(
     findings.extend(all.findings(file));
     findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
     findings.extend(facts.doubts.iter().map(|doubt| channel_told(*doubt, &name)));
+    if facts.grid.same_stamp * BURSTS_ONE_IN > facts.rows {
+        let text = format!(
+            "{} of {} rows share the stamp of the row before: they come in bursts, or stamps are rounded; taken as evenly spaced",
+            facts.grid.same_stamp, facts.rows
+        );
+        findings.push(Finding::note("bursts", &name, text));
+    }
     if facts.gap_count > facts.gaps.len() as u64 {
         findings.push(Finding::void(
             "many-gaps",

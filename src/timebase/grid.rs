@@ -21,6 +21,9 @@ const TIGHT_SHARE: f64 = 0.9;
 /// Rows between the stamps whose distance gives the period where single steps do not.
 const FAR: usize = 64;
 
+/// Bursts between them where rows come in bursts: lengths that vary by a row or two even out.
+const FAR_BURSTS: usize = 16;
+
 /// Shortest run that gives a slope of its own.
 const SLOPE_SAMPLES: usize = 32;
 
@@ -485,6 +488,14 @@ impl Steps {
     }
 }
 
+/// Median distance from the median: what a few strays do not touch.
+fn spread(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    let centre = median(&mut sorted).unwrap_or(0.0);
+    let mut distances: Vec<f64> = values.iter().map(|value| (value - centre).abs()).collect();
+    median(&mut distances).unwrap_or(0.0)
+}
+
 fn median(values: &mut [f64]) -> Option<f64> {
     let middle = values.len() / 2;
     if values.is_empty() {
@@ -571,12 +582,29 @@ fn judge(
     Verdict::Backwards
 }
 
+/// Rows between the stamps whose distance gives the period: whole bursts, so that where in a burst a pair
+/// starts does not matter.
+fn far_rows(time_s: &[f64]) -> usize {
+    let most = (time_s.len() / 4).max(1);
+    let mut bursts: Vec<f64> = time_s
+        .chunk_by(|a, b| a == b)
+        .map(|burst| burst.len() as f64)
+        .collect();
+    // lengths are whole numbers of a chunk's size
+    let burst = median(&mut bursts).unwrap_or(1.0).round() as usize;
+    if burst < 2 {
+        return FAR.min(most);
+    }
+    let bursts = FAR.div_ceil(burst).max(FAR_BURSTS);
+    (burst * bursts).min(most)
+}
+
 /// The period of a chunk, s, and whether its steps are tight about it.
 fn period(time_s: &[f64], steps: &Steps, known_s: Option<f64>) -> (f64, bool) {
     if steps.median_s > 0.0 && steps.tight >= TIGHT_SHARE {
         return (steps.mean_s, true);
     }
-    let far = FAR.min(time_s.len() / 4).max(1);
+    let far = far_rows(time_s);
     let pairs = time_s.iter().zip(time_s.get(far..).unwrap_or_default());
     let mut slopes: Vec<f64> = pairs.map(|(a, b)| (b - a) / far as f64).collect();
     let far_s = median(&mut slopes).unwrap_or(0.0);
@@ -645,15 +673,14 @@ fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -
     const WINDOW: usize = 64;
     const BURSTS: usize = 5;
     let level = |index: usize| time_s.get(index).map(|t| t - period_s * index as f64);
-    let long = |index: &usize| {
-        let before = if *index == 0 {
-            last_s
-        } else {
-            time_s.get(index - 1).copied()
+    let step_s = |index: usize| {
+        let before = match index {
+            0 => last_s,
+            _ => time_s.get(index - 1).copied(),
         };
-        let step = before.zip(time_s.get(*index)).map(|(a, b)| b - a);
-        step.is_some_and(|step| step >= USUAL_STEP.end * period_s)
+        before.zip(time_s.get(index)).map_or(0.0, |(a, b)| b - a)
     };
+    let long = |index: &usize| step_s(*index) >= USUAL_STEP.end * period_s;
     let candidates: Vec<usize> = (0..time_s.len()).filter(long).collect();
     let bursty = candidates.len() * 20 > time_s.len();
     let mut gaps: Vec<usize> = Vec::new();
@@ -682,10 +709,19 @@ fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -
                 (index..index + WINDOW).filter_map(level).collect(),
             )
         };
+        let noise_s = if bursty {
+            2.0 * (spread(&after) + spread(&before))
+        } else {
+            0.0
+        };
         let moved = median(&mut after)
             .zip(median(&mut before))
-            .map(|(a, b)| (a - b) / period_s);
-        let clear = moved.is_some_and(|moved| moved > 0.75);
+            .map(|(a, b)| (a - b - noise_s) / period_s);
+        // the bursts beside a lost one see its hole too: it stands at the longest step
+        let around = place.saturating_sub(BURSTS)..candidates.len().min(place + BURSTS);
+        let mut others = candidates.get(around).unwrap_or_default().iter();
+        let longer = |other: &usize| *other > since && step_s(*other) > step_s(index);
+        let clear = moved.is_some_and(|moved| moved > 0.75) && !(bursty && others.any(longer));
         let alone = before.is_empty() && index == 0;
         let far = alone && last_s.is_some_and(|last_s| time_s[0] - last_s > 32.0 * period_s);
         if clear || far {

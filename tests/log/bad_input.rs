@@ -120,6 +120,12 @@ fn unreadable() -> Vec<Case> {
         Case { kind: "zip archive or spreadsheet", files: a(b"PK\x03\x04rest".to_vec()), args: GDPS, code: 3, says: &["a.csv: is a zip archive or a spreadsheet"] },
         Case { kind: "cut gz", files: a({ let mut b = gz(&good()); b.truncate(b.len() - 20); b }), args: GDPS, code: 3,
             says: &["reading broke off", "copy the file from the unit again"] },
+        Case { kind: "cut Parquet", files: vec![("a.parquet", { let mut b = include_bytes!("../data/log/table.parquet").to_vec(); b.truncate(9000); b })],
+            args: "check a.parquet --profile g-dps-seconds", code: 3, says: &["a.parquet: reading broke off: ", "copy the file from the unit again"] },
+        Case { kind: "Parquet packed with a codec not read", files: vec![("a.parquet", include_bytes!("../data/fuzz/packed/zstd_codec.parquet").to_vec())],
+            args: "check a.parquet --profile g-dps-seconds", code: 3, says: &["a.parquet: is a Parquet table whose packing is not read here, want one packed with snappy or gzip, or not packed"] },
+        Case { kind: "Parquet without a column", files: vec![("a.parquet", include_bytes!("../data/log/table.parquet").to_vec())],
+            args: "check a.parquet --profile si-seconds", code: 3, says: &["a.parquet:1: no column `t`"] },
         Case { kind: "unknown profile on the command line", files: a(good()), args: "check a.csv --profile g-dsp-seconds", code: 2,
             says: &["no sensor profile `g-dsp-seconds` (nearest: `g-dps-seconds`)"] },
         Case { kind: "no profile fits", files: with_header("time,x1,x2,x3,y1,y2,y3\n"), args: "check a.csv", code: 3,
@@ -585,4 +591,133 @@ fn faulty_settings_say_where() {
 #[test]
 fn faulty_rows_are_left_out_and_told() {
     run_all(told());
+}
+
+/// A program run in a shell, so that the system can be made to refuse: exit code and stderr.
+fn in_shell(folder: &Path, line: &str) -> (Option<i32>, String) {
+    let program = assert_cmd::cargo::cargo_bin("overarm");
+    let output = std::process::Command::new("sh")
+        .args(["-c", line])
+        .env("OVERARM", program)
+        .current_dir(folder)
+        .output()
+        .expect("a shell");
+    let stderr = String::from_utf8_lossy(&output.stderr).into_owned();
+    (output.status.code(), stderr)
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("a folder");
+    let mut names: Vec<String> = entries
+        .map(|entry| {
+            entry
+                .expect("entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    names.sort();
+    names
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_told_and_nothing_half_written_stays() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("a.csv"), good()).expect("room");
+    let cases = [
+        // the answer itself cannot be written
+        (
+            "\"$OVERARM\" check a.csv --profile g-dps-seconds --format json > /dev/full",
+            "cannot write the answer: ",
+        ),
+        (
+            "\"$OVERARM\" profiles > /dev/full",
+            "cannot write the answer: ",
+        ),
+        (
+            "\"$OVERARM\" profiles draft a.csv > /dev/full",
+            "cannot write the answer: ",
+        ),
+        // no file may pass 4 kB (8 blocks of 512 bytes): the samples do
+        (
+            "trap '' XFSZ; ulimit -f 8; exec \"$OVERARM\" check a.csv --profile g-dps-seconds",
+            "a.csv: samples cannot be kept in ",
+        ),
+        (
+            "TMPDIR=/nowhere/at/all \"$OVERARM\" check a.csv --profile g-dps-seconds",
+            "a.csv: samples cannot be kept in /nowhere/at/all: ",
+        ),
+        (
+            "\"$OVERARM\" check a.csv --profile g-dps-seconds --plot nowhere/a.svg",
+            "cannot write nowhere/a.svg: ",
+        ),
+    ];
+    for (line, says) in cases {
+        let (code, stderr) = in_shell(folder.path(), line);
+        assert!(
+            code == Some(3) && stderr.contains(says),
+            "{line}: exit {code:?}, said:\n{stderr}"
+        );
+        assert_eq!(names(folder.path()), ["a.csv"], "{line}");
+    }
+    // a picture larger than the disk allows leaves the old one whole
+    fs::write(folder.path().join("a.svg"), "old").expect("room");
+    let logs = "a.csv ".repeat(12);
+    let line = format!(
+        "trap '' XFSZ; ulimit -f 120; exec \"$OVERARM\" check {logs} --profile g-dps-seconds --plot a.svg"
+    );
+    let (code, stderr) = in_shell(folder.path(), &line);
+    assert!(
+        code == Some(3) && stderr.contains("cannot write a.svg: "),
+        "exit {code:?}, said:\n{stderr}"
+    );
+    assert_eq!(names(folder.path()), ["a.csv", "a.svg"]);
+    assert_eq!(
+        fs::read_to_string(folder.path().join("a.svg")).expect("there"),
+        "old"
+    );
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_reader_that_stops_early_is_no_fault() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("a.csv"), good()).expect("room");
+    let line = "\"$OVERARM\" check a.csv --profile g-dps-seconds --format json | true";
+    let (code, stderr) = in_shell(folder.path(), line);
+    assert!(code == Some(0) && !stderr.contains("panicked"), "{stderr}");
+}
+
+#[test]
+fn check_draws_what_was_recorded() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("a.csv"), good()).expect("room");
+    let output = assert_cmd::Command::cargo_bin("overarm")
+        .expect("the program")
+        .current_dir(folder.path())
+        .args([
+            "check",
+            "a.csv",
+            "--profile",
+            "g-dps-seconds",
+            "--plot",
+            "a.svg",
+            "--format",
+            "json",
+        ])
+        .output()
+        .expect("it runs");
+    let svg = fs::read_to_string(folder.path().join("a.svg")).expect("drawn");
+    assert!(
+        svg.contains("a.csv: good") && svg.contains("<path class=\"i\""),
+        "{svg}"
+    );
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(answer["units"][0]["verdict"], "good");
+    assert_eq!(
+        answer["units"][0]["missing_s"].as_f64().map(f64::to_bits),
+        Some(0f64.to_bits())
+    );
 }

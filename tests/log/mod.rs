@@ -1,6 +1,8 @@
 //! From bytes to rows: both reading paths agree, faults are told with their place.
 
 mod bad_input;
+mod fuzz;
+mod parquet;
 mod paths;
 mod streams;
 

@@ -3,12 +3,16 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use overarm::profile::SensorProfile;
 use overarm::samples::Samples;
 use overarm::timebase::{
     FrontParams, UnitSource, draft_profile, read_every_unit, read_text_unit, read_units,
 };
+use parquet::data_type::DoubleType;
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::parser::parse_message_type;
 
 use crate::support::assert_close;
 
@@ -365,6 +369,41 @@ fn every_layout_loads_to_the_same_samples() {
     }
 }
 
+/// Delimited numbers as a Parquet table of doubles, two row groups.
+fn parquet(text: &[u8]) -> Vec<u8> {
+    let text = std::str::from_utf8(text).expect("text");
+    let (header, body) = text.split_once('\n').expect("a header");
+    let columns: String = header
+        .split(',')
+        .map(|name| format!("required double {name};"))
+        .collect();
+    let schema = parse_message_type(&format!("message log {{ {columns} }}")).expect("a schema");
+    let rows: Vec<Vec<f64>> = body
+        .lines()
+        .map(|line| {
+            line.split(',')
+                .map(|n| n.parse().expect("a number"))
+                .collect()
+        })
+        .collect();
+    let mut bytes = Vec::new();
+    let mut table =
+        SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::default()).expect("a table");
+    for part in rows.chunks(ROWS / 2 + 1) {
+        let mut group = table.next_row_group().expect("a group");
+        for column in 0..header.split(',').count() {
+            let values: Vec<f64> = part.iter().map(|row| row[column]).collect();
+            let mut writer = group.next_column().expect("in order").expect("a column");
+            let typed = writer.typed::<DoubleType>();
+            typed.write_batch(&values, None, None).expect("memory");
+            writer.close().expect("memory");
+        }
+        group.close().expect("memory");
+    }
+    table.close().expect("memory");
+    bytes
+}
+
 #[test]
 fn every_packing_loads_to_the_same_samples() {
     let layout = plain();
@@ -381,6 +420,7 @@ fn every_packing_loads_to_the_same_samples() {
         ("a.csv", text.clone()),
         ("b.csv.gz", gz),
         ("c.csv.zst", zst),
+        ("d.parquet", parquet(&text)),
     ] {
         let path = folder.path().join(name);
         std::fs::write(&path, bytes).expect("room");

@@ -3,5 +3,6 @@
 mod front;
 mod front_doubts;
 mod front_layouts;
+mod front_properties;
 mod tie;
 mod tie_body;

@@ -14,6 +14,7 @@ mod serve_picture;
 mod session;
 mod session_pictures;
 mod style;
+mod unit_tracks;
 mod usual;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -25,6 +26,7 @@ pub use block::block_page;
 pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
 pub use png::{PngDrawer, PngError};
 pub use session::session_page;
+pub use unit_tracks::{UnitTrack, unit_tracks};
 
 const SCRIPT: &str = include_str!("page.js");
 /// Nothing may be fetched from anywhere.
