@@ -7,21 +7,28 @@ use nalgebra::{UnitQuaternion, Vector3};
 
 use crate::estimate::{Estimate, Reading, Why};
 use crate::frames::{PerSite, Site};
+use crate::math::median;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 use super::Phases;
-use super::picture::{Picture, indices, mean, moving_mean};
+use super::picture::{Picture, Stretch, indices, moving_mean};
 use super::swing::Swing;
 
-/// Share of the peak rate at which acceleration is said to start and deceleration to end.
+/// Share of the peak rate under which the burst has not begun, and at which deceleration is said to end.
 const BURST_SHARE: f64 = 0.2;
+/// The stance ends where the hand leaves this many times its usual rate ...
+const QUIET_TIMES: f64 = 2.5;
+/// ... or this rate, rad/s, whichever is more: sway of a held racket.
+const QUIET_RAD_S: f64 = 0.15;
 /// A sinking slower than this is sway, m/s.
 const SINKING_M_S: f64 = 0.12;
 /// Share of the deepest sinking speed at which loading is said to start.
 const SINKING_SHARE: f64 = 0.15;
 /// A landing shakes the body at least this much above gravity, m/s^2.
 const LANDING_M_S2: f64 = 4.0;
+/// Share of the rise from the lightest moment of the flight to that shake at which the foot is down.
+const LANDING_SHARE: f64 = 0.15;
 
 /// Times the phases of an accepted swing.
 pub fn phases(swing: &Swing, picture: &Picture, body: &PerSite<Samples>) -> Phases {
@@ -29,7 +36,7 @@ pub fn phases(swing: &Swing, picture: &Picture, body: &PerSite<Samples>) -> Phas
     let stance_end_s = picture
         .stance
         .map_or(Reading::Unknown(Why::NotSeen), |stance| {
-            Reading::Known(Estimate::one(stance.to_s, 0.06))
+            Reading::Known(Estimate::one(first_move(swing, stance), 0.08))
         });
     let core = [Site::Hip, Site::Trunk]
         .into_iter()
@@ -50,37 +57,66 @@ pub fn phases(swing: &Swing, picture: &Picture, body: &PerSite<Samples>) -> Phas
             };
             (
                 told(sinking.as_ref().map(|s| s.start_s), 0.06),
-                told(sinking.as_ref().map(|s| s.deepest_s), 0.03),
+                told(sinking.as_ref().map(|s| s.deepest_s), 0.04),
                 told(landing(samples, impact_s), 0.015),
             )
         }
     };
-    let (start, end) = burst(swing);
-    let told = |time_s: Option<f64>| {
+    let (start, end) = burst(swing, impact_s);
+    let told = |time_s: Option<f64>, sd_s: f64| {
         time_s.map_or(Reading::Unknown(Why::NotSeen), |time_s| {
-            Reading::Known(Estimate::one(time_s, 0.02))
+            Reading::Known(Estimate::one(time_s, sd_s))
         })
     };
     Phases {
         stance_end_s,
         loading_start_s,
         deepest_loading_s,
-        acceleration_start_s: told(start),
-        deceleration_end_s: told(end),
+        acceleration_start_s: told(start, 0.05),
+        deceleration_end_s: told(end, 0.02),
         landing_s,
     }
 }
 
-/// Where the burst of rate about the peak rises through and falls below its share of the peak.
-fn burst(swing: &Swing) -> (Option<f64>, Option<f64>) {
+/// When the hand left the quiet of its stance for good: the first move is slow, long before it counts as
+/// moving.
+fn first_move(swing: &Swing, stance: Stretch) -> f64 {
+    let span = swing.between(stance.from_s, stance.to_s);
+    let start = span.start;
+    let rates: Vec<f64> = span.map(|i| swing.rate_rad_s(i)).collect();
+    // a twentieth of a second of samples
+    let smooth = moving_mean(&rates, (0.025 * swing.samples.rate_hz).round() as usize);
+    let Some(usual) = median(&smooth) else {
+        return stance.to_s;
+    };
+    let level = (QUIET_TIMES * usual).max(QUIET_RAD_S);
+    (0..smooth.len())
+        .rev()
+        .find(|&i| smooth[i] < level)
+        .and_then(|i| swing.samples.time_s.get(start + i))
+        .copied()
+        .unwrap_or(stance.to_s)
+}
+
+/// Where the forearm's burst begins, at the turning point before it (as at greatest external rotation), and
+/// where it has fallen to its share of the peak.
+fn burst(swing: &Swing, impact_s: f64) -> (Option<f64>, Option<f64>) {
     let floor = BURST_SHARE * swing.peak_rad_s();
     let low = |index: &usize| swing.rate_rad_s(*index) < floor;
     let time = |index: usize| swing.samples.time_s[index];
-    let start = (swing.span(-0.7, 0.0).start..swing.peak_index)
+    let span = swing.between(impact_s - 0.7, impact_s);
+    let rates: Vec<f64> = span.clone().map(|i| swing.rate_rad_s(i)).collect();
+    // a fiftieth of a second of samples
+    let smooth = moving_mean(&rates, (0.01 * swing.samples.rate_hz).round() as usize);
+    let foot = (0..smooth.len())
         .rev()
-        .find(low);
+        .find(|&i| smooth[i] < floor)
+        .map(|first| {
+            let rises = |i: &usize| *i == 0 || smooth[i - 1] >= smooth[*i];
+            span.start + (0..=first).rev().find(rises).unwrap_or(first)
+        });
     let end = (swing.peak_index..swing.span(0.0, 0.9).end).find(low);
-    (start.map(time), end.map(time))
+    (foot.map(time), end.map(time))
 }
 
 /// How the core sank and rose before impact.
@@ -168,11 +204,11 @@ fn landing(samples: &Samples, impact_s: f64) -> Option<f64> {
         .iter()
         .enumerate()
         .max_by(|a, b| a.1.total_cmp(b.1))?;
-    let rest = mean(forces.iter().copied())?.min(STANDARD_GRAVITY_M_S2);
     if largest < STANDARD_GRAVITY_M_S2 + LANDING_M_S2 {
         return None;
     }
-    let level = rest + 0.3 * (largest - rest);
+    let lightest = smooth[..top].iter().copied().reduce(f64::min)?;
+    let level = lightest + LANDING_SHARE * (largest - lightest);
     let onset = (0..top).rev().find(|&i| smooth[i] < level)?;
     samples.time_s.get(start + onset).copied()
 }

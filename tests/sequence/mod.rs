@@ -1,5 +1,7 @@
 //! The chain's timing against patterns with known peaks.
 
+mod published;
+
 use std::f64::consts::{PI, TAU};
 
 use nalgebra::Vector3;
