@@ -688,7 +688,7 @@ fn session_table(record: &BlockRecord) -> Markup {
             h2 #s-sessions { (WORDS.every_session) }
             @if record.sessions.is_empty() { p { (WORDS.no_session) } }
             @else { (scrolled(WORDS.every_session, &html! {
-                table {
+                table.every {
                     caption { (WORDS.sessions_caption) }
                     thead { tr {
                         th scope="col" { (WORDS.session) }

@@ -362,7 +362,7 @@ fn effort_legend(picture: &mut Picture, left: f64, y: f64) {
     {
         picture.rect(class, (x, y - 9.0), (11.0, 11.0));
         picture.text("m", Anchor::Start, (x + 14.0, y + 1.0), words);
-        x += 24.0 + 7.6 * words.chars().count() as f64; // a few letters
+        x += 22.0 + 7.0 * words.chars().count() as f64; // a few letters
     }
     picture.text("m", Anchor::Start, (x, y + 1.0), WORDS.effort_unit);
 }
