@@ -5,6 +5,7 @@ mod support;
 
 mod architecture;
 mod block;
+mod browser;
 mod calibration;
 mod cli;
 mod frames;

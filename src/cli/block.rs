@@ -14,7 +14,9 @@ use crate::block::{
     build_block,
 };
 use crate::finding::Finding;
-use crate::report::{block_text, days_csv, dictionary_csv, serves_csv, sessions_csv};
+use crate::report::{
+    block_text, days_csv, dictionary_csv, parquet_table, serves_csv, sessions_csv,
+};
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
     run_session,
@@ -32,7 +34,7 @@ pub struct BlockArgs {
     /// Whose block, where the folder holds several athletes'.
     #[arg(long, value_name = "ID")]
     athlete: Option<String>,
-    /// Also write serves.csv, sessions.csv, days.csv and columns.csv (what each column means) here.
+    /// Also write the tables serves, sessions and days here, as .csv and .parquet, and columns.csv (what each column means).
     #[arg(long, value_name = "DIR")]
     tables: Option<PathBuf>,
     /// Read every log again; do not look at or keep results beside the block.
@@ -333,23 +335,38 @@ fn run_all(
         .collect()
 }
 
-/// Three tables and the dictionary of their columns.
-fn write_tables(folder: &Path, loaded: &Loaded) -> Result<(), CliError> {
+/// Three tables, each as CSV and as Parquet, and the dictionary of their columns.
+pub(super) fn write_tables(folder: &Path, loaded: &Loaded) -> Result<(), CliError> {
     std::fs::create_dir_all(folder).map_err(|source| CliError::Unwritable {
         what: folder.display().to_string(),
         source,
     })?;
     let record = &loaded.record;
-    let table = |name: &str, write: &dyn Fn(&mut Vec<u8>) -> Result<(), csv::Error>| {
-        let mut bytes = Vec::new();
-        write(&mut bytes).map_err(|error| CliError::Unwritable {
-            what: name.to_owned(),
-            source: std::io::Error::other(error),
-        })?;
-        write_whole(&folder.join(name), &bytes)
+    let fails = |name: &str, source| CliError::Unwritable {
+        what: name.to_owned(),
+        source,
     };
-    table("serves.csv", &|to| serves_csv(record, &loaded.sessions, to))?;
-    table("sessions.csv", &|to| sessions_csv(record, to))?;
-    table("days.csv", &|to| days_csv(record, to))?;
-    table("columns.csv", &|to| dictionary_csv(record, to))
+    let rows = |name: &str, write: &dyn Fn(&mut Vec<u8>) -> Result<(), csv::Error>| {
+        let mut bytes = Vec::new();
+        let written = write(&mut bytes);
+        written.map_err(|error| fails(name, std::io::Error::other(error)))?;
+        write_whole(&folder.join(format!("{name}.csv")), &bytes).map(|()| bytes)
+    };
+    let dictionary = rows("columns", &|to| dictionary_csv(record, to))?;
+    for (name, bytes) in [
+        (
+            "serves",
+            rows("serves", &|to| serves_csv(record, &loaded.sessions, to))?,
+        ),
+        (
+            "sessions",
+            rows("sessions", &|to| sessions_csv(record, to))?,
+        ),
+        ("days", rows("days", &|to| days_csv(record, to))?),
+    ] {
+        let table = parquet_table(name, &bytes, &dictionary)
+            .map_err(|error| fails(name, std::io::Error::other(error)))?;
+        write_whole(&folder.join(format!("{name}.parquet")), &table)?;
+    }
+    Ok(())
 }

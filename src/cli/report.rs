@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::block::{Want, load};
+use super::block::{Want, load, write_tables};
 use super::{CliError, Common, Outcome, outcome, tell, write_whole};
 use crate::finding::Finding;
 use crate::report::{PlotFile, PngDrawer, block_page, block_plots, session_page, session_plots};
@@ -21,6 +21,10 @@ pub struct ReportArgs {
     /// Also write the page's pictures into this folder, as SVG and PNG files.
     #[arg(long, value_name = "DIR")]
     plots: Option<PathBuf>,
+    /// Of a block: also write the tables serves, sessions and days into this folder, as .csv and
+    /// .parquet, and columns.csv (what each column means).
+    #[arg(long, value_name = "DIR")]
+    tables: Option<PathBuf>,
     /// Whose block, where the folder holds several athletes'.
     #[arg(long, value_name = "ID")]
     athlete: Option<String>,
@@ -35,7 +39,14 @@ struct Made {
 
 /// Writes the page.
 pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
-    let made = if is_practice(&args.dir) {
+    let practice = is_practice(&args.dir);
+    if practice && args.tables.is_some() {
+        return Err(CliError::Usage(
+            "--tables is for a block; a practice's rows come from `overarm session DIR --format csv`"
+                .to_owned(),
+        ));
+    }
+    let made = if practice {
         of_practice(args, common)?
     } else {
         of_block(args, common)?
@@ -91,6 +102,9 @@ fn of_block(args: &ReportArgs, common: &Common) -> Result<Made, CliError> {
         Want::Curves,
         common,
     )?;
+    if let Some(folder) = &args.tables {
+        write_tables(folder, &done)?;
+    }
     Ok(Made {
         page: block_page(&done.record, &done.sessions, &done.curves),
         plots: plots_if(args, || block_plots(&done.record, &done.sessions)),

@@ -3,6 +3,7 @@
 mod block_csv;
 mod block_text;
 mod page;
+mod parquet_table;
 mod session_csv;
 mod session_text;
 mod table;
@@ -14,6 +15,7 @@ pub use page::{
     PlotFile, PngDrawer, PngError, UnitTrack, block_page, block_plots, sequence_plot, session_page,
     session_plots, session_strip, unit_tracks,
 };
+pub use parquet_table::{TableError, parquet_table};
 pub use session_csv::{SESSION_COLUMNS, session_csv};
 pub use session_text::session_text;
 pub use table::{Align, table};

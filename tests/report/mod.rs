@@ -1,6 +1,7 @@
 //! Pages and tables.
 
-mod page;
+pub mod page;
+mod tables;
 
 use overarm::report::{Align, clock, pain_entered, plus_minus, table};
 

@@ -13,7 +13,7 @@ use crate::block::records::{block, practice};
 use html::{Node, Page};
 
 /// Bells that peak where the record says: 2 ms apart, from 420 ms before impact to 220 ms after.
-fn curves(record: &SessionRecord) -> Vec<ServeCurves> {
+pub fn curves(record: &SessionRecord) -> Vec<ServeCurves> {
     let width_s = 0.045_f64;
     record
         .serves
@@ -38,7 +38,7 @@ fn curves(record: &SessionRecord) -> Vec<ServeCurves> {
 }
 
 /// A practice whose peaks lie apart as its links say, with a clipped wrist, a phase and a refused swing.
-fn one_practice() -> SessionRecord {
+pub fn one_practice() -> SessionRecord {
     let mut draws = Draws::seeded(3);
     let mut record = practice("2031-03-04").serves(6).record(&mut draws);
     for serve in &mut record.serves {
@@ -70,7 +70,7 @@ fn one_practice() -> SessionRecord {
     record
 }
 
-fn a_block(before: usize, after: usize) -> (BlockRecord, Vec<SessionRecord>) {
+pub fn a_block(before: usize, after: usize) -> (BlockRecord, Vec<SessionRecord>) {
     let sessions = block(before, after, 14.0, 2.0, &mut Draws::seeded(5));
     let facts = BlockFacts {
         athlete: "athlete-07".to_owned(),
@@ -85,6 +85,18 @@ fn a_block(before: usize, after: usize) -> (BlockRecord, Vec<SessionRecord>) {
 
 fn curves_of(sessions: &[SessionRecord]) -> Vec<Vec<ServeCurves>> {
     sessions.iter().map(curves).collect()
+}
+
+/// The page of a block with so many sessions before and after the return.
+pub fn block_html(before: usize, after: usize) -> String {
+    let (record, sessions) = a_block(before, after);
+    block_page(&record, &sessions, &curves_of(&sessions))
+}
+
+/// The page of one practice.
+pub fn practice_html() -> String {
+    let record = one_practice();
+    session_page(&record, &curves(&record))
 }
 
 /// The first number of a text, its minus sign a typographer's or not, and its last decimal place.

@@ -76,7 +76,8 @@ fn head(record: &BlockRecord) -> Markup {
             h1 {
                 (record.athlete)
                 @if let (Some(from), Some(to)) = (&record.from, &record.to) {
-                    " · " time datetime=(from) { (from) } " " (WORDS.to) " " time datetime=(to) { (to) }
+                    " · " time datetime=(from) { (from) }
+                    @if from != to { " " (WORDS.to) " " time datetime=(to) { (to) } }
                 }
             }
             p.sub {
@@ -170,7 +171,8 @@ fn link_fact(link: &LinkChange) -> Markup {
                 } @else {
                     strong { (usual_words("/links/0/baseline/centre", link)) }
                 }
-                @if let (Some(change), Some(u)) = (link.change_ms, link.u_ms) {
+                @if link.baseline.centre.is_none() && !link.chart.is_empty() {}
+                @else if let (Some(change), Some(u)) = (link.change_ms, link.u_ms) {
                     span { (WORDS.change) " " (figure("/links/0/change_ms", change, &signed(change, u))) " ms: " (link.answer.verdict) }
                 } @else { span { (link.answer.verdict) } }
             }
@@ -230,8 +232,10 @@ fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
                     }
                 }
             } }
-            @if !item.how_sure.is_empty() { span.more { (WORDS.how_sure) ": " (item.how_sure) } }
-            @if !item.rule_out.is_empty() { span.more { (WORDS.rule_out) ": " (item.rule_out.join("; ")) } }
+            span.more {
+                @if !item.how_sure.is_empty() { (WORDS.how_sure) ": " (item.how_sure) ". " }
+                @if !item.rule_out.is_empty() { (WORDS.rule_out) ": " (item.rule_out.join("; ")) "." }
+            }
         }
     }
 }
@@ -684,7 +688,7 @@ fn session_table(record: &BlockRecord) -> Markup {
             h2 #s-sessions { (WORDS.every_session) }
             @if record.sessions.is_empty() { p { (WORDS.no_session) } }
             @else { (scrolled(WORDS.every_session, &html! {
-                table {
+                table.every {
                     caption { (WORDS.sessions_caption) }
                     thead { tr {
                         th scope="col" { (WORDS.session) }

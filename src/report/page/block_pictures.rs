@@ -60,6 +60,21 @@ impl Days {
     fn axis_on(&self, picture: &mut Picture, foot: f64) {
         let (left, right) = (self.axis.low_px, self.axis.high_px);
         picture.line("ax", (left, foot), (right, foot));
+        let name = |picture: &mut Picture, x: f64, day: Date| {
+            let words = format!("{:02}-{:02}", day.month(), day.day());
+            picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
+        };
+        let day_after = |days: i32| self.first.checked_add(jiff::Span::new().days(days)).ok();
+        if self.day_px() > NAME_PX + 6.0 {
+            for (k, day) in (0..).map_while(|k| Some((k, day_after(k)?))) {
+                let x = self.axis.px(f64::from(k) - 0.5);
+                if x > right - NAME_PX {
+                    return;
+                }
+                picture.line("ax", (x, foot), (x, foot + 4.0));
+                name(picture, x + 2.0, day);
+            }
+        }
         let week_px = 7.0 * self.day_px();
         let every = [1, 2, 4, 8]
             .into_iter()
@@ -67,17 +82,13 @@ impl Days {
             .unwrap_or(16);
         let to_monday = -i32::from(self.first.weekday().to_monday_zero_offset());
         let mut named = false;
-        let name = |picture: &mut Picture, x: f64, day: Date| {
-            let words = format!("{:02}-{:02}", day.month(), day.day());
-            picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
-        };
         for week in 0..200 {
             let offset = to_monday + 7 * week;
             let x = self.axis.px(f64::from(offset) - 0.5);
             if x > right {
                 break;
             }
-            let Ok(day) = self.first.checked_add(jiff::Span::new().days(offset)) else {
+            let Some(day) = day_after(offset) else {
                 break;
             };
             if x < left {
@@ -351,7 +362,7 @@ fn effort_legend(picture: &mut Picture, left: f64, y: f64) {
     {
         picture.rect(class, (x, y - 9.0), (11.0, 11.0));
         picture.text("m", Anchor::Start, (x + 14.0, y + 1.0), words);
-        x += 24.0 + 7.6 * words.chars().count() as f64; // a few letters
+        x += 22.0 + 7.0 * words.chars().count() as f64; // a few letters
     }
     picture.text("m", Anchor::Start, (x, y + 1.0), WORDS.effort_unit);
 }

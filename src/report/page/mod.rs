@@ -68,7 +68,7 @@ fn figure_box(id: &str, picture: &Picture, title: &str, says: &str, caption: &st
 
 /// A table that may be wider than the screen.
 fn scrolled(label: &str, table: &Markup) -> Markup {
-    html! { div.scroll role="region" tabindex="0" aria-label=(label) { (table) } }
+    html! { div.scroll role="group" tabindex="0" aria-label=(label) { (table) } }
 }
 
 /// Marks that other pictures draw by name.

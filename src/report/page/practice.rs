@@ -80,7 +80,7 @@ pub(super) fn practices(
     let shown: usize = chosen.iter().map(BTreeSet::len).sum();
     let all: usize = entries.iter().map(Vec::len).sum();
     html! {
-        section aria-labelledby="s-practices" {
+        section.practices aria-labelledby="s-practices" {
             h2 #s-practices { (WORDS.practices_title) }
             p {
                 (WORDS.curves_caption)
