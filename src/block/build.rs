@@ -232,6 +232,13 @@ fn link_change(
     }
 }
 
+/// Phase marks are moments on the reference clock, as in `landing_s`.
+fn is_moment(name: &str) -> bool {
+    ["_start_s", "_end_s", "landing_s", "loading_s"]
+        .iter()
+        .any(|end| name.ends_with(end))
+}
+
 /// Peak speeds, the serves' own measures and the serve count. Speeds and separation are charted and
 /// share one false-flag budget; the rest is described.
 fn measure_changes(
@@ -254,11 +261,24 @@ fn measure_changes(
     let breaks = comparable::breaks(dated, &Site::ALL);
     for (name, unit) in measure_names(dated) {
         let series = serve_series(dated, &breaks, params, &|serve, _| {
-            serve.measures.get(&name)?.value
+            let value = serve.measures.get(&name)?.value?;
+            // a moment is told from the serve's own impact: the clock's zero differs from day to day
+            Some(
+                value
+                    - if is_moment(&name) {
+                        serve.impact_s
+                    } else {
+                        0.0
+                    },
+            )
         });
         if !series.points.is_empty() {
             let charted = name.contains("separation");
-            all.push((name.replace('_', " "), unit, series, charted));
+            let words = match name.strip_suffix("_s").filter(|_| is_moment(&name)) {
+                Some(moment) => format!("{} from impact", moment.replace('_', " ")),
+                None => name.replace('_', " "),
+            };
+            all.push((words, unit, series, charted));
         }
     }
     all.push((

@@ -146,7 +146,7 @@ struct DayFile {
 impl Plan {
     /// Reads the text of a plan file.
     ///
-    /// Every key is shown in `sample-plans/interval-21-steps.toml`.
+    /// Every key is shown in `sample-logs/plans/interval-21-steps.toml`.
     pub fn parse(text: &str) -> Result<Self, PlanError> {
         let file: PlanFile =
             toml::from_str(text).map_err(|e| PlanError::Format(e.to_string().trim().to_owned()))?;

@@ -559,6 +559,6 @@ pub struct BlockProvenance {
     pub tool: String,
     /// Every tuning number of the block by `block.name`.
     pub params: BTreeMap<String, f64>,
-    /// Input files of all sessions and their SHA-256, by `session/file`.
+    /// Input files of all sessions and the digest of their bytes (as in `blake3:` and hex), by `session/file`.
     pub inputs: BTreeMap<String, String>,
 }

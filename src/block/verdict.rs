@@ -101,8 +101,9 @@ impl Judged<'_> {
         };
         let half = change.half_width(SHOWN);
         let (low, high) = (change.change - half, change.change + half);
+        let d = decimals(unit);
         let size = format!(
-            "{:+.1} {unit} (95 %: {low:+.1} to {high:+.1})",
+            "{:+.d$} {unit} (95 %: {low:+.d$} to {high:+.d$})",
             change.change
         );
         let strict = 1.0 - self.judge.false_share.unwrap_or(1.0 - SHOWN);
@@ -112,7 +113,11 @@ impl Judged<'_> {
         if low.abs().max(high.abs()) <= self.worth {
             return (
                 "no change worth knowing",
-                format!("no change of {:.0} {unit} or more: {size}", self.worth),
+                format!(
+                    "no change of {:.*} {unit} or more: {size}",
+                    d - 1,
+                    self.worth
+                ),
             );
         }
         if low.max(-high) > 0.0 {
@@ -159,7 +164,7 @@ impl Judged<'_> {
         let slope = theil_sen(&weeks, &values, SHOWN)?;
         let p = mann_kendall(&values).p;
         let unit = self.unit;
-        let size = format!("{:.1} {unit} a week", slope.slope.abs());
+        let size = format!("{:.*} {unit} a week", decimals(unit), slope.slope.abs());
         let shifted = self
             .change
             .filter(|c| c.change.abs() > c.half_width(SHOWN))
@@ -178,4 +183,9 @@ impl Judged<'_> {
             says,
         })
     }
+}
+
+/// Decimals of a change: times in s are told to the ms, all else to a tenth.
+fn decimals(unit: &str) -> usize {
+    if unit == "s" { 3 } else { 1 }
 }

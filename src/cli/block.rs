@@ -16,7 +16,8 @@ use crate::block::{
 use crate::finding::Finding;
 use crate::report::{block_text, days_csv, dictionary_csv, serves_csv, sessions_csv};
 use crate::session::{
-    Baseline, BlockSettings, Params, SessionFolder, SessionRecord, SettingsError, run_session,
+    Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
+    run_session,
 };
 
 mod cache;
@@ -45,11 +46,25 @@ pub(super) struct Loaded {
     pub record: BlockRecord,
     /// Its sessions.
     pub sessions: Vec<SessionRecord>,
+    /// The speed curves of each session's serves, where they were wanted; else empty.
+    pub curves: Vec<Vec<ServeCurves>>,
 }
+
+/// What a block is loaded for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Want {
+    /// Records: an unchanged session is not run again.
+    Records,
+    /// Records and curves: every session is run, since curves are not kept.
+    Curves,
+}
+
+type Practice = (SessionRecord, Vec<ServeCurves>);
 
 /// Runs every practice of a block that has changed and prints the block.
 pub fn run(args: &BlockArgs, common: &Common) -> Result<Outcome, CliError> {
-    let loaded = load(&args.dir, args.athlete.as_deref(), !args.no_cache, common)?;
+    let athlete = args.athlete.as_deref();
+    let loaded = load(&args.dir, athlete, !args.no_cache, Want::Records, common)?;
     let record = &loaded.record;
     tell(&record.findings, common);
     if let Some(folder) = &args.tables {
@@ -68,6 +83,7 @@ pub(super) fn load(
     dir: &Path,
     athlete: Option<&str>,
     keep: bool,
+    want: Want,
     common: &Common,
 ) -> Result<Loaded, CliError> {
     let settings = find_block(dir, athlete)?;
@@ -78,12 +94,12 @@ pub(super) fn load(
         )));
     }
     let cache = keep.then(|| Cache::beside(&settings.folder, &Params::default()));
-    let done = run_all(&settings.sessions, cache.as_ref(), common);
-    let mut sessions = Vec::new();
+    let done = run_all(&settings.sessions, cache.as_ref(), want, common);
+    let mut practices = Vec::new();
     let mut unread = Vec::new();
     for (folder, result) in settings.sessions.iter().zip(done) {
         match result {
-            Ok(record) => sessions.push(record),
+            Ok(practice) => practices.push(practice),
             Err(why) => unread.push(UnreadSession {
                 session: folder.name.clone(),
                 date: Some(folder.date.to_string()),
@@ -91,7 +107,7 @@ pub(super) fn load(
             }),
         }
     }
-    if let (true, Some(first)) = (sessions.is_empty(), unread.first()) {
+    if let (true, Some(first)) = (practices.is_empty(), unread.first()) {
         return Err(CliError::Unreadable(format!(
             "none of the {} sessions could be read; {}: {}",
             unread.len(),
@@ -99,12 +115,17 @@ pub(super) fn load(
             first.why
         )));
     }
-    keep_one_athlete(&mut sessions, athlete, &settings.athlete)?;
+    keep_one_athlete(&mut practices, athlete, &settings.athlete)?;
+    let (sessions, curves): (Vec<_>, Vec<_>) = practices.into_iter().unzip();
     let mut findings = Vec::new();
     let facts = facts(&settings, unread, &sessions, &mut findings);
     let mut record = build_block(&sessions, &facts, &BlockParams::default());
     record.findings.splice(0..0, findings);
-    Ok(Loaded { record, sessions })
+    Ok(Loaded {
+        record,
+        sessions,
+        curves,
+    })
 }
 
 /// The one block meant: the folder itself, or the one block inside it that is the athlete's.
@@ -154,11 +175,11 @@ fn folders(dir: &Path) -> Result<Vec<PathBuf>, CliError> {
 
 /// Sessions of one block may name another athlete; one athlete's are kept.
 fn keep_one_athlete(
-    sessions: &mut Vec<SessionRecord>,
+    practices: &mut Vec<Practice>,
     asked: Option<&str>,
     of_block: &str,
 ) -> Result<(), CliError> {
-    let mut athletes: Vec<String> = sessions.iter().map(|s| s.athlete.clone()).collect();
+    let mut athletes: Vec<String> = practices.iter().map(|(s, _)| s.athlete.clone()).collect();
     athletes.sort();
     athletes.dedup();
     if asked.is_none() && athletes.len() > 1 {
@@ -174,7 +195,7 @@ fn keep_one_athlete(
             athletes.join(", ")
         )));
     }
-    sessions.retain(|session| asked.is_none_or(|id| session.athlete == id));
+    practices.retain(|(session, _)| asked.is_none_or(|id| session.athlete == id));
     Ok(())
 }
 
@@ -237,11 +258,14 @@ fn read_plan(file: &Path, findings: &mut Vec<Finding>) -> Option<Plan> {
 fn run_one(
     folder: &SessionFolder,
     cache: Option<&Cache>,
+    want: Want,
     jobs: usize,
-) -> Result<SessionRecord, String> {
+) -> Result<Practice, String> {
     let params = Params::default();
-    if let Some(kept) = cache.and_then(|cache| cache.find(folder)) {
-        return Ok(kept);
+    if want == Want::Records
+        && let Some(kept) = cache.and_then(|cache| cache.find(folder))
+    {
+        return Ok((kept, Vec::new()));
     }
     let key = cache.and_then(|cache| cache.key(folder));
     let fresh = run_session(&folder.path, &params, jobs).map_err(|error| error.to_string())?;
@@ -252,15 +276,22 @@ fn run_one(
     {
         cache.keep(folder, &key, &fresh.record, &text);
     }
-    serde_json::from_str(&text).map_err(|error| error.to_string())
+    let record = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+    let curves = if want == Want::Curves {
+        fresh.curves
+    } else {
+        Vec::new()
+    };
+    Ok((record, curves))
 }
 
 /// All sessions, side by side, in the order of `folders`.
 fn run_all(
     folders: &[SessionFolder],
     cache: Option<&Cache>,
+    want: Want,
     common: &Common,
-) -> Vec<Result<SessionRecord, String>> {
+) -> Vec<Result<Practice, String>> {
     let jobs = match common.jobs {
         0 => std::thread::available_parallelism().map_or(1, NonZero::get),
         n => n,
@@ -278,7 +309,7 @@ fn run_all(
                     let Some(folder) = folders.get(place) else {
                         break;
                     };
-                    let result = run_one(folder, cache, jobs_each);
+                    let result = run_one(folder, cache, want, jobs_each);
                     let mut slots = results.lock().unwrap_or_else(|held| held.into_inner());
                     if let Some(slot) = slots.get_mut(place) {
                         *slot = Some(result);

@@ -8,11 +8,13 @@ use serde::Serialize;
 use super::{CliError, Common, Format, Outcome};
 use crate::finding::Finding;
 use crate::frames::Site;
-use crate::log::LogError;
-use crate::profile::resolve;
+use crate::profile::{SensorProfile, TextFault, resolve};
 use crate::report::{Align, table};
 use crate::session::SessionSettings;
-use crate::timebase::{FrontParams, Recording, detect_profile, read_every_unit, read_units};
+use crate::timebase::{
+    FrontParams, Recording, detect_profile, exchanged_sites, read_every_unit, read_units,
+    side_by_side,
+};
 
 /// Arguments of `overarm check`.
 #[derive(Debug, Args)]
@@ -58,30 +60,29 @@ struct CheckAnswer {
 
 /// Runs it.
 pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
+    let profile = match args.profile.as_str() {
+        "auto" => None,
+        name => Some(named(name)?),
+    };
     let params = FrontParams::default();
-    let mut recordings: Vec<(Option<Site>, Recording)> = Vec::new();
-    let mut faults: Vec<String> = Vec::new();
-    for path in &args.logs {
-        match read(path, &args.profile, &params, common.jobs) {
-            Ok(units) => recordings.extend(units.into_iter().filter_map(|(site, unit)| {
-                unit.map_err(|error| faults.push(error.to_string()))
-                    .ok()
-                    .map(|unit| (site, unit))
-            })),
-            Err(error) => faults.push(error),
+    let read = side_by_side(&args.logs, common.jobs, |path| {
+        read(path, profile.as_ref(), &params, common.jobs)
+    });
+    let mut findings = Vec::new();
+    let mut units = Vec::new();
+    let mut faults = Vec::new();
+    for part in read {
+        findings.extend(part.findings);
+        faults.extend(part.faults);
+        for (site, unit) in part.units {
+            units.push(row(site, &unit));
+            findings.extend(unit.findings);
         }
     }
-    let units = recordings
-        .iter()
-        .map(|(site, unit)| row(*site, unit))
-        .collect();
     let answer = CheckAnswer {
         schema: "overarm.check/1",
         units,
-        findings: recordings
-            .iter()
-            .flat_map(|(_, unit)| unit.findings.clone())
-            .collect(),
+        findings,
     };
     if !common.quiet {
         for finding in &answer.findings {
@@ -102,37 +103,84 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
     })
 }
 
-type Units = Vec<(Option<Site>, Result<Recording, LogError>)>;
+fn named(name: &str) -> Result<SensorProfile, CliError> {
+    resolve(name, Path::new(".")).map_err(|error| match error.fault {
+        fault @ TextFault::NoProfile { .. } => CliError::Usage(fault.to_string()),
+        _ => CliError::Unreadable(error.to_string()),
+    })
+}
 
-fn read(path: &Path, profile: &str, params: &FrontParams, jobs: usize) -> Result<Units, String> {
+/// What one argument gave.
+#[derive(Default)]
+struct Part {
+    units: Vec<(Option<Site>, Recording)>,
+    findings: Vec<Finding>,
+    faults: Vec<String>,
+}
+
+impl Part {
+    fn fault(error: impl ToString) -> Self {
+        Self {
+            faults: vec![error.to_string()],
+            ..Self::default()
+        }
+    }
+}
+
+fn read(path: &Path, profile: Option<&SensorProfile>, params: &FrontParams, jobs: usize) -> Part {
     if path.is_dir() {
-        let settings = SessionSettings::read(path).map_err(|error| error.to_string())?;
-        let sources: Vec<_> = settings
-            .units
-            .iter()
-            .map(|unit| unit.source.clone())
-            .collect();
-        let sites = settings.units.iter().map(|unit| Some(unit.site));
-        return Ok(sites.zip(read_units(&sources, params, jobs)).collect());
+        return match SessionSettings::read(path) {
+            Ok(settings) => read_session(settings, params, jobs),
+            Err(error) => Part::fault(error),
+        };
     }
-    let (profile, why) = match profile {
-        "auto" => {
-            let found = detect_profile(path).map_err(|error| error.to_string())?;
-            (found.profile, Some(found.why))
-        }
-        name => {
-            let named = resolve(name, Path::new("."));
-            (named.map_err(|error| error.fault.to_string())?, None)
-        }
+    let mut findings = Vec::new();
+    let profile = match profile {
+        Some(profile) => profile.clone(),
+        None => match detect_profile(path) {
+            Ok(found) => {
+                findings.push(found.finding(path));
+                found.profile
+            }
+            Err(error) => return Part::fault(error),
+        },
     };
-    let mut units = read_every_unit(path, &profile, params).map_err(|error| error.to_string())?;
-    if let (Some(why), Some(first)) = (why, units.first_mut()) {
-        let text = format!("taken as `{}`: {why}", profile.name);
-        first
-            .findings
-            .insert(0, Finding::note("profile-detected", path.display(), text));
+    match read_every_unit(path, &profile, params) {
+        Ok(units) => Part {
+            units: units.into_iter().map(|unit| (None, unit)).collect(),
+            findings,
+            ..Part::default()
+        },
+        Err(error) => Part::fault(error),
     }
-    Ok(units.into_iter().map(|unit| (None, Ok(unit))).collect())
+}
+
+fn read_session(settings: SessionSettings, params: &FrontParams, jobs: usize) -> Part {
+    let (sites, sources): (Vec<Site>, Vec<_>) = settings
+        .units
+        .into_iter()
+        .map(|unit| (unit.site, unit.source))
+        .unzip();
+    let mut part = Part {
+        findings: settings.findings,
+        ..Part::default()
+    };
+    for (site, unit) in sites.into_iter().zip(read_units(&sources, params, jobs)) {
+        match unit {
+            Ok(unit) => part.units.push((Some(site), unit)),
+            Err(error) => part.faults.push(error.to_string()),
+        }
+    }
+    let worn: Vec<(Site, &Recording)> = part
+        .units
+        .iter()
+        .filter_map(|(site, unit)| Some(((*site)?, unit)))
+        .collect();
+    match exchanged_sites(&worn) {
+        Ok(findings) => part.findings.extend(findings),
+        Err(error) => part.faults.push(error.to_string()),
+    }
+    part
 }
 
 fn row(site: Option<Site>, unit: &Recording) -> UnitRow {

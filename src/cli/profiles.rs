@@ -1,6 +1,6 @@
 //! `overarm profiles`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use serde::Serialize;
@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::{CliError, Common, Format, Outcome};
 use crate::profile::{known_names, known_text, nearest, resolve};
 use crate::report::{Align, table};
+use crate::timebase::draft_profile;
 
 /// Arguments of `overarm profiles`.
 #[derive(Debug, Args)]
@@ -23,6 +24,11 @@ enum What {
         /// Its name.
         name: String,
     },
+    /// A first profile for a log whose layout is not known, each guess with its evidence.
+    Draft {
+        /// The log.
+        log: PathBuf,
+    },
 }
 
 #[derive(Debug, Serialize)]
@@ -36,6 +42,10 @@ pub fn run(args: &ProfilesArgs, common: &Common) -> Result<Outcome, CliError> {
     match &args.what {
         None => list(common.format)?,
         Some(What::Show { name }) => show(name)?,
+        Some(What::Draft { log }) => match draft_profile(log) {
+            Ok(text) => print!("{text}"),
+            Err(error) => return Err(CliError::Unreadable(error.to_string())),
+        },
     }
     Ok(Outcome::Done)
 }

@@ -4,75 +4,104 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::block::{Want, load};
 use super::{CliError, Common, Outcome, outcome, tell, write_whole};
-use crate::block::{BaselineChoice, BlockFacts, BlockParams, Plan, build_block};
 use crate::finding::Finding;
-use crate::report::{block_page, session_page};
-use crate::session::{Baseline, BlockSettings, Params, run_session};
+use crate::report::{PlotFile, PngDrawer, block_page, block_plots, session_page, session_plots};
+use crate::session::{Params, run_session};
 
 /// Arguments of `overarm report`.
 #[derive(Debug, Args)]
 pub struct ReportArgs {
-    /// Folder of a block or of one practice.
+    /// Folder of a block (it holds block.toml and a folder per practice) or of one practice.
     dir: PathBuf,
-    /// The page to write: one file that needs nothing else.
+    /// The page to write: one HTML file that needs nothing else.
     #[arg(long, short, value_name = "FILE.html")]
     output: PathBuf,
+    /// Also write the page's pictures into this folder, as SVG and PNG files.
+    #[arg(long, value_name = "DIR")]
+    plots: Option<PathBuf>,
+    /// Whose block, where the folder holds several athletes'.
+    #[arg(long, value_name = "ID")]
+    athlete: Option<String>,
+}
+
+/// A page, its pictures and what was noticed on the way.
+struct Made {
+    page: String,
+    plots: Vec<PlotFile>,
+    findings: Vec<Finding>,
 }
 
 /// Writes the page.
 pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
-    let (page, findings) = if args.dir.join("block.toml").is_file() {
-        of_block(&args.dir, common)?
+    let made = if is_practice(&args.dir) {
+        of_practice(args, common)?
     } else {
-        of_session(&args.dir, common)?
+        of_block(args, common)?
     };
-    tell(&findings, common);
-    write_whole(&args.output, page.as_bytes())?;
-    Ok(outcome(&findings))
-}
-
-fn of_session(dir: &Path, common: &Common) -> Result<(String, Vec<Finding>), CliError> {
-    let done = run_session(dir, &Params::default(), common.jobs)
-        .map_err(|error| CliError::Unreadable(error.to_string()))?;
-    Ok((
-        session_page(&done.record, &done.curves),
-        done.record.findings,
-    ))
-}
-
-fn of_block(dir: &Path, common: &Common) -> Result<(String, Vec<Finding>), CliError> {
-    let settings =
-        BlockSettings::read(dir).map_err(|error| CliError::Unreadable(error.to_string()))?;
-    let mut facts = BlockFacts {
-        athlete: settings.athlete.clone(),
-        returned: settings.returned,
-        baseline: match &settings.baseline {
-            None => BaselineChoice::Unstated,
-            Some(Baseline::Until(day)) => BaselineChoice::Until(*day),
-            Some(Baseline::Sessions(names)) => BaselineChoice::Sessions(names.clone()),
-        },
-        ..BlockFacts::default()
-    };
-    facts.rest.days = settings.rest.iter().copied().collect();
-    facts.plan = settings
-        .plan
-        .as_deref()
-        .and_then(|file| Plan::parse(&std::fs::read_to_string(file).ok()?).ok());
-    let (mut sessions, mut curves) = (Vec::new(), Vec::new());
-    for folder in &settings.sessions {
-        match run_session(&folder.path, &Params::default(), common.jobs) {
-            Ok(done) => {
-                sessions.push(done.record);
-                curves.push(done.curves);
-            }
-            Err(error) => facts.unread.push(crate::block::UnreadSession {
-                session: folder.name.clone(),
-                date: Some(folder.date.to_string()),
-                why: error.to_string(),
-            }),
+    tell(&made.findings, common);
+    write_whole(&args.output, made.page.as_bytes())?;
+    if let Some(folder) = &args.plots {
+        std::fs::create_dir_all(folder).map_err(|source| CliError::Unwritable {
+            what: folder.display().to_string(),
+            source,
+        })?;
+        let drawer = PngDrawer::default();
+        for plot in &made.plots {
+            let file = folder.join(&plot.name);
+            write_whole(&file, plot.svg.as_bytes())?;
+            let png = drawer
+                .draw(&plot.svg)
+                .map_err(|error| CliError::Unwritable {
+                    what: plot.name.clone(),
+                    source: std::io::Error::other(error),
+                })?;
+            write_whole(&file.with_extension("png"), &png)?;
         }
     }
-    let record = build_block(&sessions, &facts, &BlockParams::default());
-    Ok((block_page(&record, &sessions, &curves), record.findings))
+    Ok(outcome(&made.findings))
+}
+
+/// A practice's folder has no block.toml of its own and stands in a block, or holds a session.toml.
+fn is_practice(dir: &Path) -> bool {
+    let holds = |folder: &Path, file: &str| folder.join(file).is_file();
+    let in_block = dir
+        .canonicalize()
+        .ok()
+        .is_some_and(|dir| dir.parent().is_some_and(|above| holds(above, "block.toml")));
+    !holds(dir, "block.toml") && (holds(dir, "session.toml") || in_block)
+}
+
+fn of_practice(args: &ReportArgs, common: &Common) -> Result<Made, CliError> {
+    let done = run_session(&args.dir, &Params::default(), common.jobs)
+        .map_err(|error| CliError::Unreadable(error.to_string()))?;
+    Ok(Made {
+        page: session_page(&done.record, &done.curves),
+        plots: plots_if(args, || session_plots(&done.record, &done.curves)),
+        findings: done.record.findings,
+    })
+}
+
+fn of_block(args: &ReportArgs, common: &Common) -> Result<Made, CliError> {
+    let done = load(
+        &args.dir,
+        args.athlete.as_deref(),
+        true,
+        Want::Curves,
+        common,
+    )?;
+    Ok(Made {
+        page: block_page(&done.record, &done.sessions, &done.curves),
+        plots: plots_if(args, || block_plots(&done.record, &done.sessions)),
+        findings: done.record.findings,
+    })
+}
+
+fn plots_if(args: &ReportArgs, draw: impl FnOnce() -> Vec<PlotFile>) -> Vec<PlotFile> {
+    if args.plots.is_some() {
+        draw()
+    } else {
+        Vec::new()
+    }
 }

@@ -134,6 +134,14 @@ pub enum LogError {
         /// Name of the profile.
         profile: String,
     },
+    /// No pair of neighbouring triples passes for accelerometer and gyroscope.
+    #[error("{}: no three columns hold gravity and no three its turns among: {columns}; write the profile by hand, from one that `overarm profiles show` prints", file.display())]
+    NoSensors {
+        /// The log.
+        file: PathBuf,
+        /// Its columns.
+        columns: String,
+    },
     /// The samples cannot be kept in the temporary folder.
     #[error("{}: samples cannot be kept in {}: {source}; free some space there or set TMPDIR to another folder", file.display(), folder.display())]
     Spill {

@@ -1,6 +1,7 @@
 //! From the fields of one row to numbers: the one place that says what a number is.
 
-use super::plan::{Plan, Slot, TIME};
+use super::plan::{Plan, Slot};
+use super::rows::TIME;
 use super::tally::{RowFault, shown};
 
 /// No sensor reads beyond this in any unit; keeps every later product finite.
@@ -81,7 +82,7 @@ fn value(field: &[u8], place: usize, plan: &Plan) -> Result<f64, RowFault> {
 }
 
 /// A decimal number in a whole field.
-fn number(field: &[u8], decimal: u8) -> Option<f64> {
+pub(super) fn number(field: &[u8], decimal: u8) -> Option<f64> {
     if decimal == b'.' {
         return fast_float2::parse(field).ok();
     }
@@ -98,7 +99,7 @@ fn number(field: &[u8], decimal: u8) -> Option<f64> {
 }
 
 /// Seconds since 1970-01-01 UTC of a calendar stamp; one without a zone is taken as UTC.
-fn calendar_s(field: &[u8]) -> Option<f64> {
+pub(super) fn calendar_s(field: &[u8]) -> Option<f64> {
     let text = std::str::from_utf8(field).ok()?;
     let stamp = text.parse::<jiff::Timestamp>().or_else(|_| {
         let civil = text.parse::<jiff::civil::DateTime>()?;

@@ -9,10 +9,15 @@ mod fields;
 mod open;
 mod plan;
 mod reader;
+mod rows;
 mod scan;
+mod table;
 mod tally;
+mod zstd;
 
 pub use error::LogError;
 pub use open::locate;
-pub use reader::{RawRow, ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
+pub use reader::{ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
+pub use rows::{RowBlock, TIME};
+pub use table::{RawTable, read_table};
 pub use tally::{RowFault, Tally};

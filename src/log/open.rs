@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use flate2::read::MultiGzDecoder;
-use sha2::{Digest, Sha256};
 
 use super::LogError;
+use super::zstd::ZstdFrames;
 use crate::profile::nearest;
 
 /// A packed log may unpack to this many times its size; deflate itself allows about 1030, rows of
@@ -34,15 +34,15 @@ pub(crate) struct Opened {
 /// Hash and count of the bytes read from the file.
 #[derive(Default)]
 pub(crate) struct Bytes {
-    hash: Sha256,
+    hash: blake3::Hasher,
     count: u64,
 }
 
 impl Opened {
-    /// SHA-256 of the bytes read, lower-case hex.
-    pub fn sha256(&self) -> String {
+    /// BLAKE3 of the bytes read, as in `blake3:` and lower-case hex.
+    pub fn digest(&self) -> String {
         let bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
-        format!("{:x}", bytes.hash.clone().finalize())
+        format!("blake3:{}", bytes.hash.finalize().to_hex())
     }
     /// Bytes read from the file.
     pub fn count(&self) -> u64 {
@@ -91,11 +91,14 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
     let whole = io::Cursor::new(start).chain(counted);
     let text: Box<dyn Read + Send> = match packing {
         Packing::None => Box::new(whole),
-        Packing::Gzip => Box::new(Bounded {
-            inner: MultiGzDecoder::new(BufReader::with_capacity(PACKED_BUFFER, whole)),
-            bytes: Arc::clone(&bytes),
-            unpacked: 0,
-        }),
+        Packing::Gzip => {
+            let packed = BufReader::with_capacity(PACKED_BUFFER, whole);
+            Box::new(Bounded::new(MultiGzDecoder::new(packed), &bytes))
+        }
+        Packing::Zstd => {
+            let packed = BufReader::with_capacity(PACKED_BUFFER, whole);
+            Box::new(Bounded::new(ZstdFrames::new(packed), &bytes))
+        }
     };
     Ok(Opened {
         text,
@@ -107,6 +110,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
 enum Packing {
     None,
     Gzip,
+    Zstd,
 }
 
 /// What the file is by its first bytes; its name does not matter.
@@ -120,6 +124,7 @@ fn packing(path: &Path, start: &[u8]) -> Result<Packing, LogError> {
     };
     match start {
         [0x1f, 0x8b, ..] => Ok(Packing::Gzip),
+        [0x28, 0xb5, 0x2f, 0xfd] => Ok(Packing::Zstd),
         b"PK\x03\x04" => form(
             "a zip archive or a spreadsheet",
             "delimited text: unpack it or export it as CSV",
@@ -164,6 +169,16 @@ struct Bounded<R> {
     inner: R,
     bytes: Arc<Mutex<Bytes>>,
     unpacked: u64,
+}
+
+impl<R: Read> Bounded<R> {
+    fn new(inner: R, bytes: &Arc<Mutex<Bytes>>) -> Self {
+        Self {
+            inner,
+            bytes: Arc::clone(bytes),
+            unpacked: 0,
+        }
+    }
 }
 
 impl<R: Read> Read for Bounded<R> {

@@ -7,13 +7,10 @@ use super::tally::shown;
 use crate::finding::Place;
 use crate::profile::{Column, SensorProfile, TimeUnit, nearest};
 
-/// Place of the stamp in [`super::RawRow::values`], after the six axes.
-pub(crate) const TIME: usize = 6;
-
 /// What one field of a row is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Slot {
-    /// A number, by its place in [`super::RawRow::values`].
+    /// A number, by its column in [`super::RowBlock`].
     Value(usize),
     /// The unit's name.
     Unit,
@@ -35,7 +32,7 @@ pub(crate) struct Plan {
     pub calendar: bool,
     /// There are no stamps: rows are counted.
     pub unstamped: bool,
-    /// Names of the values for messages, in the order of `RawRow::values`.
+    /// Names of the values for messages, in the order of `RowBlock`'s columns.
     pub names: [String; 7],
 }
 

@@ -1,10 +1,12 @@
 //! The pass over a log: lines in, rows and faults out.
 
+use std::collections::BTreeMap;
 use std::io::{self, Read};
 use std::path::Path;
 
 use super::open::{Opened, broke_off, open};
-use super::plan::{Plan, Slot, TIME, header_names, line_place};
+use super::plan::{Plan, Slot, header_names, line_place};
+use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
 use super::tally::{RowFault, Tally, shown};
 use super::{LogError, fields};
@@ -14,25 +16,11 @@ use crate::profile::SensorProfile;
 /// Bytes held of the text at a time; a longer line is no row.
 const BUFFER: usize = 1 << 18;
 
-/// Rows handed over at a time.
-const BLOCK_ROWS: usize = 1024;
-
 /// Rows tried before a profile that fits none of them is given up.
 const ROWS_TRIED: u64 = 1000;
 
 /// Most units of a combined file; more means that the column is another one.
 const MOST_UNITS: usize = 64;
-
-/// One row, in the log's own units.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RawRow {
-    /// Specific force x, y, z, angular rate x, y, z, stamp.
-    pub values: [f64; 7],
-    /// Index of the unit in [`ReadSummary::units`]; 0 where the file has one.
-    pub unit: u32,
-    /// Line, from 1.
-    pub line: u64,
-}
 
 /// Takes rows as they are read.
 pub trait RowSink {
@@ -47,7 +35,7 @@ pub trait RowSink {
     ///
     /// # Errors
     /// When they cannot be kept.
-    fn rows(&mut self, rows: &[RawRow]) -> Result<(), LogError>;
+    fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError>;
 }
 
 /// Which path reads the lines.
@@ -71,8 +59,8 @@ pub struct ReadSummary {
     pub refused_anywhere: Tally,
     /// Rows accepted.
     pub rows: u64,
-    /// SHA-256 of the file's bytes, lower-case hex.
-    pub sha256: String,
+    /// BLAKE3 of the file's bytes, as in `blake3:` and lower-case hex.
+    pub digest: String,
     /// What was noticed about the file as a whole.
     pub findings: Vec<Finding>,
 }
@@ -98,7 +86,7 @@ pub fn read_log(
     // trailing bytes that the unpacker did not need still belong to the file
     io::copy(&mut opened.text, &mut io::sink())
         .map_err(|source| broke_off(Place::file(path), source))?;
-    summary.sha256 = opened.sha256();
+    summary.digest = opened.digest();
     summary.findings.extend(changed_meanwhile(path, &opened));
     Ok(summary)
 }
@@ -174,7 +162,7 @@ fn pass(
         last_unit: 0,
         ordinal: 0,
         summary: ReadSummary::default(),
-        rows: Vec::with_capacity(BLOCK_ROWS),
+        rows: RowBlock::default(),
         sink,
     };
     if !pass.combined {
@@ -190,6 +178,7 @@ fn pass(
                 pass.ordinal += 1;
             }
         }
+        pass.flush()?;
         let hopeless = pass.summary.rows == 0 && pass.refused() >= ROWS_TRIED;
         if hopeless || pass.summary.rows >= most_rows {
             break;
@@ -406,7 +395,7 @@ struct Pass<'a> {
     last_unit: usize,
     ordinal: u64,
     summary: ReadSummary,
-    rows: Vec<RawRow>,
+    rows: RowBlock,
     sink: &'a mut dyn RowSink,
 }
 
@@ -418,87 +407,95 @@ impl Pass<'_> {
 
     fn block(&mut self, text: &[u8], line: u64, byte: u64) -> Result<(), LogError> {
         if self.plan.width.is_none() {
-            self.plan.width = first_width(text, &self.plan);
+            self.plan.width = usual_width(text, &self.plan);
         }
         let scan = self.mode == ReadMode::Fast
             && !self.plan.calendar
             && memchr::memchr(b'"', text).is_none();
-        let mut line = line;
+        self.rows.set_line(line);
         let mut at = 0;
-        while at < text.len() {
-            if scan && let Some(row) = plain_row(text, at, &self.plan) {
-                self.take(row.values, row.unit, line, byte + at as u64)?;
-                at = row.next;
+        while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
+            let here = byte + at as u64;
+            let plain = if scan {
+                plain_row(rest, &self.plan, &mut self.rows)
             } else {
-                let rest = text.get(at..).unwrap_or_default();
+                None
+            };
+            if let Some(row) = plain {
+                self.take(row.unit, here)?;
+                at += row.length;
+            } else {
                 let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
-                let content = rest.get(..length).unwrap_or_default();
-                self.general(content, line, byte + at as u64)?;
+                self.general(rest.get(..length).unwrap_or_default(), here)?;
                 at += length + 1;
             }
-            line += 1;
+            self.rows.next_line();
         }
         Ok(())
     }
 
     /// The general path for one line.
-    fn general(&mut self, content: &[u8], line: u64, byte: u64) -> Result<(), LogError> {
+    fn general(&mut self, content: &[u8], byte: u64) -> Result<(), LogError> {
         let content = content.strip_suffix(b"\r").unwrap_or(content);
         let remark = self.plan.comment.is_some() && content.first() == self.plan.comment.as_ref();
         if remark || content.trim_ascii().is_empty() {
             return Ok(());
         }
-        if memchr::memchr(b'\r', content).is_some() {
-            self.refuse(None, line, byte, 0, RowFault::StrayReturn);
-            self.ordinal += 1;
-            return Ok(());
-        }
         let quotes = memchr::memchr_iter(b'"', content).count();
-        if quotes % 2 == 1 {
-            self.refuse(None, line, byte, 0, RowFault::OpenQuote);
-            self.ordinal += 1;
-            return Ok(());
-        }
-        if quotes == 0 && self.mode == ReadMode::Fast {
+        if memchr::memchr(b'\r', content).is_some() {
+            self.refuse_row(None, byte, 0, RowFault::StrayReturn);
+        } else if quotes % 2 == 1 {
+            self.refuse_row(None, byte, 0, RowFault::OpenQuote);
+        } else if quotes == 0 && self.mode == ReadMode::Fast {
             let delimiter = self.plan.delimiter;
-            return self.fields(|| content.split(move |&b| b == delimiter), line, byte);
+            self.fields(|| content.split(move |&b| b == delimiter), byte)?;
+        } else {
+            let mut record = csv::ByteRecord::new();
+            csv::ReaderBuilder::new()
+                .has_headers(false)
+                .flexible(true)
+                .delimiter(self.plan.delimiter)
+                .buffer_capacity(content.len().max(1))
+                .from_reader(content)
+                .read_byte_record(&mut record)
+                .map_err(|error| broke_off(self.place(byte), error.into()))?;
+            self.fields(|| record.iter(), byte)?;
         }
-        let mut record = csv::ByteRecord::new();
-        csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(self.plan.delimiter)
-            .buffer_capacity(content.len().max(1))
-            .from_reader(content)
-            .read_byte_record(&mut record)
-            .map_err(|error| broke_off(self.at(line, byte), error.into()))?;
-        self.fields(|| record.iter(), line, byte)
+        Ok(())
     }
 
     /// Takes or refuses one row, cut into fields.
     fn fields<'f, I: Iterator<Item = &'f [u8]>>(
         &mut self,
         cut: impl Fn() -> I,
-        line: u64,
         byte: u64,
     ) -> Result<(), LogError> {
         match fields::row(cut(), &self.plan) {
-            Ok((values, unit)) => self.take(values, unit, line, byte),
+            Ok((values, unit)) => {
+                for (place, value) in values.into_iter().enumerate() {
+                    self.rows.set(place, value);
+                }
+                self.take(unit, byte)
+            }
             Err((column, fault)) => {
                 let slot = self.plan.slots.iter().position(|slot| *slot == Slot::Unit);
                 let name = slot
                     .and_then(|slot| cut().nth(slot))
                     .map(<[u8]>::trim_ascii);
                 let unit = name.and_then(|name| self.names.iter().position(|known| known == name));
-                self.refuse(unit, line, byte, column, fault);
-                self.ordinal += 1;
+                self.refuse_row(unit, byte, column, fault);
                 Ok(())
             }
         }
     }
 
-    fn at(&self, line: u64, byte: u64) -> Place {
-        line_place(self.file, line, byte)
+    fn place(&self, byte: u64) -> Place {
+        line_place(self.file, self.rows.line(), byte)
+    }
+
+    fn refuse_row(&mut self, unit: Option<usize>, byte: u64, column: u32, fault: RowFault) {
+        self.refuse(unit, self.rows.line(), byte, column, fault);
+        self.ordinal += 1;
     }
 
     fn refuse(&mut self, unit: Option<usize>, line: u64, byte: u64, column: u32, fault: RowFault) {
@@ -510,37 +507,26 @@ impl Pass<'_> {
         tally.add(line, column, byte, fault);
     }
 
+    /// Closes the row whose numbers are in the block.
     #[inline]
-    fn take(
-        &mut self,
-        mut values: [f64; 7],
-        unit: &[u8],
-        line: u64,
-        byte: u64,
-    ) -> Result<(), LogError> {
+    fn take(&mut self, unit: &[u8], byte: u64) -> Result<(), LogError> {
         if self.plan.unstamped {
-            values[TIME] = self.ordinal as f64;
+            self.rows.set(TIME, self.ordinal as f64);
         }
-        self.ordinal += 1;
-        let unit = if self.combined {
+        let mut index = 0;
+        if self.combined {
             match self.unit(unit)? {
-                Some(unit) => unit,
+                Some(known) => index = known as u32, // below MOST_UNITS
                 None => {
                     let found = shown(unit);
-                    self.refuse(None, line, byte, 0, RowFault::TooManyUnits { found });
+                    self.refuse_row(None, byte, 0, RowFault::TooManyUnits { found });
                     return Ok(());
                 }
             }
-        } else {
-            0
-        };
-        self.summary.rows += 1;
-        self.rows.push(RawRow {
-            values,
-            unit: unit as u32, // below MOST_UNITS
-            line,
-        });
-        if self.rows.len() == BLOCK_ROWS {
+        }
+        self.ordinal += 1;
+        self.rows.close_row(index);
+        if self.rows.is_full() {
             self.flush()?;
         }
         Ok(())
@@ -573,6 +559,7 @@ impl Pass<'_> {
 
     fn flush(&mut self) -> Result<(), LogError> {
         if !self.rows.is_empty() {
+            self.summary.rows += self.rows.len() as u64;
             self.sink.rows(&self.rows)?;
             self.rows.clear();
         }
@@ -580,13 +567,21 @@ impl Pass<'_> {
     }
 }
 
-/// Fields of the first line that can be a row, for logs without a header.
-fn first_width(text: &[u8], plan: &Plan) -> Option<usize> {
-    let line = text.split(|&b| b == b'\n').find(|line| {
+/// The most frequent width of the first lines that can be rows, for logs without a header.
+fn usual_width(text: &[u8], plan: &Plan) -> Option<usize> {
+    const LINES: usize = 50;
+    let can_be_row = |line: &&[u8]| {
         !line.trim_ascii().is_empty()
             && (plan.comment.is_none() || line.first() != plan.comment.as_ref())
-    })?;
-    let line = line.strip_suffix(b"\r").unwrap_or(line);
-    let line = line.strip_suffix(&[plan.delimiter]).unwrap_or(line);
-    Some(header_names(line, plan.delimiter).len())
+    };
+    let mut widths = BTreeMap::new();
+    for line in text.split(|&b| b == b'\n').filter(can_be_row).take(LINES) {
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        let line = line.strip_suffix(&[plan.delimiter]).unwrap_or(line);
+        *widths
+            .entry(header_names(line, plan.delimiter).len())
+            .or_insert(0) += 1;
+    }
+    let most = widths.into_iter().max_by_key(|(_, lines)| *lines);
+    most.map(|(width, _)| width)
 }

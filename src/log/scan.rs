@@ -1,127 +1,123 @@
 //! The hand scanner for plain numeric rows: the reason why reading costs little more than the bytes.
 //!
-//! It takes only what it is sure of (sign, up to 15 digits, one decimal mark) and leaves every other
-//! line to the general path. A mantissa below 2^53 over a power of ten below 10^22 is rounded once, so
-//! its numbers are those of any correct parser (Clinger 1990, "How to read floating point numbers
+//! It takes only what it is sure of (sign, up to 15 digits, one decimal mark) and leaves every other line
+//! to the general path. A mantissa below 2^52 over a power of ten below 10^22 is rounded once, so its
+//! numbers are those of any correct parser (Clinger 1990, "How to read floating point numbers
 //! accurately", the fast case).
 
+use std::slice::Iter;
+
 use super::plan::{Plan, Slot};
+use super::rows::RowBlock;
 
 /// Powers of ten that a double holds exactly and 15 digits can need.
 const TENS: [f64; 16] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
 ];
 
-/// Most digits whose whole number stays below 2^53.
+/// Most digits whose whole number stays below 2^52.
 const MOST_DIGITS: usize = 15;
 
-/// One plain row: its numbers, its unit name, and where the next line starts.
+/// The smallest double whose last bit counts one.
+const TWO_52: f64 = 4_503_599_627_370_496.0;
+
+/// One plain row, its numbers already in the block.
 pub(crate) struct PlainRow<'a> {
-    pub values: [f64; 7],
     pub unit: &'a [u8],
-    pub next: usize,
+    /// Bytes of its line, end included.
+    pub length: usize,
 }
 
-/// Reads the line that starts at `at` if it is plain; `None` leaves it to the general path.
-#[inline]
-pub(crate) fn plain_row<'a>(text: &'a [u8], at: usize, plan: &Plan) -> Option<PlainRow<'a>> {
-    let mut values = [0.0; 7];
+/// Reads the line that `text` starts with into the open row of `rows`, if it is plain; `None` leaves it
+/// to the general path.
+#[inline(always)]
+pub(crate) fn plain_row<'a>(
+    text: &'a [u8],
+    plan: &Plan,
+    rows: &mut RowBlock,
+) -> Option<PlainRow<'a>> {
+    let mut bytes = text.iter();
     let mut unit: &[u8] = &[];
-    let mut at = at;
-    let mut fields = 0usize;
+    let mut stop = plan.delimiter;
     for slot in &plan.slots {
-        if fields > 0 {
-            if *text.get(at)? != plan.delimiter {
-                return None;
-            }
-            at += 1;
+        if stop != plan.delimiter {
+            return None;
         }
-        fields += 1;
         match slot {
             Slot::Value(place) => {
-                let (number, next) = plain_number(text, at, plan.decimal)?;
-                *values.get_mut(*place)? = number;
-                at = next;
+                let (number, at) = plain_number(&mut bytes, plan.decimal)?;
+                rows.set(*place, number);
+                stop = at;
             }
-            Slot::Unit => {
-                let start = at;
-                at = field_end(text, at, plan.delimiter)?;
-                unit = text.get(start..at)?.trim_ascii();
-            }
-            Slot::Skip => at = field_end(text, at, plan.delimiter)?,
+            Slot::Unit => (unit, stop) = field(&mut bytes, plan.delimiter)?,
+            Slot::Skip => (_, stop) = field(&mut bytes, plan.delimiter)?,
         }
     }
-    loop {
-        match *text.get(at)? {
-            b'\n' => break,
-            b'\r' if text.get(at + 1) == Some(&b'\n') => {
-                at += 1;
-                break;
-            }
-            byte if byte == plan.delimiter => {
-                at = field_end(text, at + 1, plan.delimiter)?;
-                fields += 1;
-            }
-            _ => return None,
-        }
+    let mut width = plan.slots.len();
+    while stop == plan.delimiter {
+        let rest;
+        (rest, stop) = field(&mut bytes, plan.delimiter)?;
+        // one delimiter at the end of the row does no harm
+        width += usize::from(!(rest.is_empty() && stop != plan.delimiter));
+    }
+    if stop == b'\r' {
+        stop = *bytes.next()?;
     }
     // a row of another width is for the general path to judge
-    (plan.width == Some(fields)).then_some(PlainRow {
-        values,
-        unit,
-        next: at + 1,
+    (stop == b'\n' && plan.width == Some(width)).then(|| PlainRow {
+        unit: unit.trim_ascii(),
+        length: text.len() - bytes.len(),
     })
 }
 
-/// Index of the delimiter or line end that closes the field at `at`.
+/// The field that starts here, and the byte that ends it: delimiter, newline or carriage return.
 #[inline]
-fn field_end(text: &[u8], at: usize, delimiter: u8) -> Option<usize> {
-    let rest = text.get(at..)?;
-    let length = rest
-        .iter()
-        .position(|&b| b == delimiter || b == b'\n' || b == b'\r')?;
-    Some(at + length)
+fn field<'a>(bytes: &mut Iter<'a, u8>, delimiter: u8) -> Option<(&'a [u8], u8)> {
+    let rest = bytes.as_slice();
+    let ends = |byte: &u8| *byte == delimiter || *byte == b'\n' || *byte == b'\r';
+    let length = bytes.position(ends)?;
+    Some((rest.get(..length)?, *rest.get(length)?))
 }
 
-/// A number of sign, digits, decimal mark, digits; and the index after it.
+/// A number of sign, digits, decimal mark, digits; and the byte after it.
 #[inline(always)]
-fn plain_number(text: &[u8], at: usize, decimal: u8) -> Option<(f64, usize)> {
-    let mut at = at;
-    let negative = *text.get(at)? == b'-';
-    at += usize::from(negative);
-    let whole = at;
-    let mut mantissa = 0u64;
-    let mut digit;
-    loop {
-        digit = text.get(at)?.wrapping_sub(b'0');
-        if digit > 9 {
-            break;
-        }
-        mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
-        at += 1;
+fn plain_number(bytes: &mut Iter<u8>, decimal: u8) -> Option<(f64, u8)> {
+    let mut byte = *bytes.next()?;
+    let negative = byte == b'-';
+    if negative {
+        byte = *bytes.next()?;
     }
-    let mut digits = at - whole;
+    let mut mantissa = 0;
+    let whole = digits(bytes, &mut byte, &mut mantissa)?;
     let mut decimals = 0;
-    if digits > 0 && digit == decimal.wrapping_sub(b'0') {
-        at += 1;
-        let fraction = at;
-        loop {
-            digit = text.get(at)?.wrapping_sub(b'0');
-            if digit > 9 {
-                break;
-            }
-            mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
-            at += 1;
-        }
-        decimals = at - fraction;
-        digits += decimals;
+    if byte == decimal {
+        byte = *bytes.next()?;
+        decimals = digits(bytes, &mut byte, &mut mantissa)?;
         if decimals == 0 {
             return None;
         }
     }
-    if digits == 0 || digits > MOST_DIGITS {
+    if whole == 0 || whole + decimals > MOST_DIGITS {
         return None;
     }
-    let number = mantissa as f64 / TENS.get(decimals)?;
-    Some((if negative { -number } else { number }, at))
+    // the mantissa put behind the leading bit of 2^52: a conversion that waits for no other number, as
+    // the processor's own would
+    let number = (f64::from_bits(TWO_52.to_bits() | mantissa) - TWO_52) / TENS.get(decimals)?;
+    Some((
+        f64::from_bits(number.to_bits() | u64::from(negative) << 63),
+        byte,
+    ))
+}
+
+/// Takes in digits from `byte` on, which becomes the first byte that is none; gives how many there were.
+#[inline(always)]
+fn digits(bytes: &mut Iter<u8>, byte: &mut u8, mantissa: &mut u64) -> Option<usize> {
+    let before = bytes.len();
+    let mut digit = byte.wrapping_sub(b'0');
+    while digit <= 9 {
+        *mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
+        *byte = *bytes.next()?;
+        digit = byte.wrapping_sub(b'0');
+    }
+    Some(before - bytes.len())
 }

@@ -70,19 +70,13 @@ impl Scale {
         }
     }
 
-    /// SI values of one row's six axes: m/s^2, then rad/s.
-    #[inline]
-    pub fn axes(&self, values: &[f64; 7]) -> [f32; 6] {
-        let [ax, ay, az, gx, gy, gz, _] = *values;
-        // f32 keeps 7 digits, more than any 16-bit or 20-bit sensor gives
-        [
-            (ax * self.accel_m_s2) as f32,
-            (ay * self.accel_m_s2) as f32,
-            (az * self.accel_m_s2) as f32,
-            (gx * self.gyro_rad_s) as f32,
-            (gy * self.gyro_rad_s) as f32,
-            (gz * self.gyro_rad_s) as f32,
-        ]
+    /// SI unit per log unit of an axis: accelerometer x, y, z (m/s^2), then gyroscope (rad/s).
+    pub fn factor(&self, axis: usize) -> f64 {
+        if axis < 3 {
+            self.accel_m_s2
+        } else {
+            self.gyro_rad_s
+        }
     }
 
     /// Limits from the stated ranges and the codes' rails; none where nothing is stated.

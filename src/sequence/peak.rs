@@ -37,7 +37,7 @@ pub struct Peak {
 /// Finds when a segment turned fastest in the sequence window.
 ///
 /// # Shape and units
-/// `bins`: one window, times from impact in s. `floor_sd_s`: what the sampling itself leaves, s.
+/// `bins`: one window, times from impact in s. `floor_sd_s`: what sampling and shape leave, s.
 /// # Errors
 /// The reason, when the largest value stands at the window's edge, the segment hardly turned, or two
 /// maxima cannot be told apart in height.

@@ -184,7 +184,9 @@ fn peaks(
     } else {
         (coarse, first)
     };
-    let floor_sd_s = params.sampling_sd_periods / rate_hz;
+    let floor_sd_s = params
+        .shape_sd_s
+        .hypot(params.sampling_sd_periods / rate_hz);
     let found = bins
         .into_iter()
         .map(|bins| find_peak(&bins?, &model, floor_sd_s, params));

@@ -328,7 +328,7 @@ pub struct CorrectionRecord {
 pub struct Provenance {
     /// Tool version.
     pub tool: String,
-    /// Input files and their SHA-256.
+    /// Input files and the digest of their bytes, as in `blake3:` and hex.
     pub inputs: BTreeMap<String, String>,
     /// Every tuning number by `stage.name`.
     pub params: BTreeMap<String, f64>,

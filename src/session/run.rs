@@ -158,7 +158,7 @@ pub fn run_session(
             tool: format!("overarm {}", env!("CARGO_PKG_VERSION")),
             inputs: units
                 .iter()
-                .map(|unit| (unit.recording.name.clone(), unit.recording.sha256.clone()))
+                .map(|unit| (unit.recording.name.clone(), unit.recording.digest.clone()))
                 .collect(),
             params: params.by_name(),
         },

@@ -665,8 +665,7 @@ fn detected(
         site,
         source: Box::new(source),
     })?;
-    let text = format!("taken as `{}`: {}", found.profile.name, found.why);
-    findings.push(Finding::note("profile-detected", file.display(), text));
+    findings.push(found.finding(file));
     Ok(found.profile)
 }
 

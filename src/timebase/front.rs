@@ -6,11 +6,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use super::Recording;
+use super::front_doubts::doubts;
+use super::front_limits::ChannelDoubt;
 use super::front_unit::{FrontUnit, UnitFacts};
 use super::grid::ClockEvent;
 use super::recording::Store;
 use crate::finding::{Finding, Place};
-use crate::log::{LogError, RawRow, ReadMode, ReadSummary, RowSink, read_log, read_rows};
+use crate::log::{LogError, ReadMode, ReadSummary, RowBlock, RowSink, read_log, read_rows};
 use crate::profile::SensorProfile;
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -67,32 +69,48 @@ pub fn read_units(
             None => files.push(vec![index]),
         }
     }
-    let next = AtomicUsize::new(0);
-    let done: Mutex<BTreeMap<usize, Result<Recording, LogError>>> = Mutex::default();
-    let work = || {
-        while let Some(group) = files.get(next.fetch_add(1, Ordering::Relaxed)) {
-            let units: Vec<&UnitSource> = group.iter().map(|&index| &sources[index]).collect();
-            let results = read_file(&units, params);
-            let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
-            done.extend(group.iter().copied().zip(results));
-        }
-    };
-    std::thread::scope(|scope| {
-        for _ in 1..workers(jobs, files.len()) {
-            scope.spawn(work);
-        }
-        work();
+    let read = side_by_side(&files, jobs, |group| {
+        let units: Vec<&UnitSource> = group.iter().map(|&index| &sources[index]).collect();
+        read_file(&units, params)
     });
-    let done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
-    done.into_values().collect()
+    let mut done: Vec<(usize, Result<Recording, LogError>)> = files
+        .into_iter()
+        .zip(read)
+        .flat_map(|(group, results)| group.into_iter().zip(results))
+        .collect();
+    done.sort_by_key(|(index, _)| *index);
+    done.into_iter().map(|(_, result)| result).collect()
 }
 
-fn workers(jobs: usize, tasks: usize) -> usize {
+/// Does tasks on up to `jobs` threads (0: one per processor); results stand in the order of the tasks.
+pub fn side_by_side<T: Sync, R: Send>(
+    tasks: &[T],
+    jobs: usize,
+    work: impl Fn(&T) -> R + Sync,
+) -> Vec<R> {
     let wanted = match jobs {
         0 => std::thread::available_parallelism().map_or(1, usize::from),
         _ => jobs,
     };
-    wanted.min(tasks).max(1)
+    let next = AtomicUsize::new(0);
+    let done: Mutex<BTreeMap<usize, R>> = Mutex::default();
+    let worker = || loop {
+        let index = next.fetch_add(1, Ordering::Relaxed);
+        let Some(task) = tasks.get(index) else {
+            break;
+        };
+        let result = work(task);
+        let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
+        done.insert(index, result);
+    };
+    std::thread::scope(|scope| {
+        for _ in 1..wanted.min(tasks.len()) {
+            scope.spawn(worker);
+        }
+        worker();
+    });
+    let done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
+    done.into_values().collect()
 }
 
 /// Reads every unit of one file, named by the file's unit column where it has one.
@@ -115,12 +133,12 @@ pub fn read_every_unit(
     let summary = read_log(file, profile, &mut sink)?;
     let units = sink.finish()?;
     let named = summary.units.iter().zip(&summary.refused).zip(units);
-    Ok(named
+    named
         .filter_map(|((name, refused), facts)| {
             let id = profile.unit.as_ref().map(|_| name.as_str());
             Some(recording(&source, id, facts?, refused, &summary))
         })
-        .collect())
+        .collect()
 }
 
 /// Reads one unit from text at hand; `source.file` is for messages.
@@ -204,7 +222,7 @@ fn pick(
                 .get(index)
                 .map(String::as_str)
                 .filter(|_| combined);
-            Ok(recording(source, id, facts, &refused, summary))
+            recording(source, id, facts, &refused, summary)
         }
         _ => Err(LogError::NoUnit {
             file,
@@ -223,6 +241,8 @@ struct FrontSink<'a> {
     wanted: Vec<&'a UnitSource>,
     /// In the order of the file; none for a unit that nobody wants.
     units: Vec<Option<FrontUnit>>,
+    /// One unit's rows of a block, for files in which units take turns.
+    picked: RowBlock,
 }
 
 impl<'a> FrontSink<'a> {
@@ -233,15 +253,8 @@ impl<'a> FrontSink<'a> {
             params,
             wanted,
             units: Vec::new(),
+            picked: RowBlock::default(),
         }
-    }
-
-    fn spilled<T>(&self, result: std::io::Result<T>) -> Result<T, LogError> {
-        result.map_err(|source| LogError::Spill {
-            file: self.file.clone(),
-            folder: std::env::temp_dir(),
-            source,
-        })
     }
 
     fn finish(self) -> Result<Vec<Option<UnitFacts>>, LogError> {
@@ -250,11 +263,7 @@ impl<'a> FrontSink<'a> {
             .into_iter()
             .map(|unit| unit.map(FrontUnit::finish).transpose())
             .collect();
-        closed.map_err(|source| LogError::Spill {
-            file,
-            folder: std::env::temp_dir(),
-            source,
-        })
+        closed.map_err(|source| spill_error(&file, source))
     }
 }
 
@@ -269,25 +278,36 @@ impl RowSink for FrontSink<'_> {
         let accel_range_g = source.and_then(|source| source.accel_range_g);
         let gyro_range_dps = source.and_then(|source| source.gyro_range_dps);
         let scale = Scale::new(self.profile, accel_range_g, gyro_range_dps);
-        let opened = self.spilled(FrontUnit::new(scale, self.params))?;
-        self.units.push(Some(opened));
+        let opened = FrontUnit::new(scale, self.params);
+        self.units.push(Some(
+            opened.map_err(|source| spill_error(&self.file, source))?,
+        ));
         Ok(())
     }
 
-    fn rows(&mut self, rows: &[RawRow]) -> Result<(), LogError> {
-        let mut rest = rows;
-        while let Some(first) = rest.first() {
-            let unit = first.unit as usize;
-            let same = rest.iter().take_while(|row| row.unit == first.unit).count();
-            let (now, later) = rest.split_at(same);
-            let taken = match self.units.get_mut(unit) {
-                Some(Some(front)) => front.rows(now.iter()),
-                _ => Ok(()),
+    fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
+        for (unit, front) in self.units.iter_mut().enumerate() {
+            let Some(front) = front else {
+                continue;
             };
-            self.spilled(taken)?;
-            rest = later;
+            let unit = unit as u32; // the reader has fewer units than that
+            let taken = if rows.units().iter().all(|other| *other == unit) {
+                front.rows(rows)
+            } else {
+                self.picked.pick(rows, unit);
+                front.rows(&self.picked)
+            };
+            taken.map_err(|source| spill_error(&self.file, source))?;
         }
         Ok(())
+    }
+}
+
+fn spill_error(file: &Path, source: std::io::Error) -> LogError {
+    LogError::Spill {
+        file: file.to_owned(),
+        folder: std::env::temp_dir(),
+        source,
     }
 }
 
@@ -297,7 +317,7 @@ fn recording(
     facts: UnitFacts,
     refused: &crate::log::Tally,
     summary: &ReadSummary,
-) -> Recording {
+) -> Result<Recording, LogError> {
     let file = &source.file;
     let shown = file.display();
     let name = match id {
@@ -310,12 +330,7 @@ fn recording(
     let mut findings = summary.findings.clone();
     findings.extend(all.findings(file));
     findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
-    findings.extend(
-        facts
-            .limits_seen
-            .iter()
-            .map(|limit| limit_told(*limit, &name)),
-    );
+    findings.extend(facts.doubts.iter().map(|doubt| channel_told(*doubt, &name)));
     if facts.gap_count > facts.gaps.len() as u64 {
         findings.push(Finding::void(
             "many-gaps",
@@ -328,7 +343,7 @@ fn recording(
     }
     let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);
     let delay_ms = source.profile.gyro.filter_delay_ms;
-    Recording {
+    let mut unit = Recording {
         name,
         file: file.clone(),
         profile: source.profile.name.clone(),
@@ -347,32 +362,71 @@ fn recording(
         gaps: facts.gaps,
         quiet: facts.quiet,
         findings,
-        sha256: summary.sha256.clone(),
+        digest: summary.digest.clone(),
         store: Store {
             spill: facts.spill,
             limits: facts.limits,
         },
-    }
+    };
+    let doubts = doubts(&unit).map_err(|source| spill_error(file, source))?;
+    unit.findings.extend(doubts);
+    Ok(unit)
 }
 
-/// A limit that nobody stated and the data show.
-fn limit_told((axis, limit): (usize, f32), name: &str) -> Finding {
+/// What is said of one channel, in words.
+fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
     const AXES: [&str; 6] = [
         "accel x", "accel y", "accel z", "gyro x", "gyro y", "gyro z",
     ];
-    let limit = f64::from(limit);
-    let shown = match axis {
-        0..3 => format!("{:.2} g", limit / STANDARD_GRAVITY_M_S2),
-        _ => format!("{:.0} deg/s", limit.to_degrees()),
+    let axis_name = |axis: usize| AXES.get(axis).copied().unwrap_or_default();
+    let shown = |axis: usize, value: f32| match axis {
+        0..3 => format!("{:.2} g", f64::from(value) / STANDARD_GRAVITY_M_S2),
+        _ => format!("{:.0} deg/s", f64::from(value).to_degrees()),
     };
-    Finding::note(
-        "limit-seen",
-        name,
-        format!(
-            "{} stops at {shown} again and again, though no such range is stated; peaks there are at least that",
-            AXES.get(axis).copied().unwrap_or_default()
+    match doubt {
+        ChannelDoubt::Limit { axis, value } => Finding::note(
+            "limit-seen",
+            name,
+            format!(
+                "{} stops at {} again and again, though no such range is stated; peaks there are at least that",
+                axis_name(axis),
+                shown(axis, value)
+            ),
         ),
-    )
+        ChannelDoubt::Ceiling { axis, value } => Finding::note(
+            "ceiling-seen",
+            name,
+            format!(
+                "{} is rounded off above {} in swing after swing: cut off below the stated range and filtered after; peaks there are at least that",
+                axis_name(axis),
+                shown(axis, value)
+            ),
+        ),
+        ChannelDoubt::Stuck {
+            axis,
+            from_s,
+            length_s,
+        } => Finding::void(
+            "stuck-channel",
+            name,
+            format!(
+                "{} does not change from {from_s:.1} s on, {length_s:.0} s in all, while the others do: a broken sensor or a wrong column",
+                axis_name(axis)
+            ),
+        ),
+        ChannelDoubt::Spikes {
+            axis,
+            first_s,
+            count,
+        } => Finding::note(
+            "spikes",
+            name,
+            format!(
+                "{count} single samples of {} stand far off their neighbours, the first at {first_s:.3} s: no limb turns so; a peak there may be false",
+                axis_name(axis)
+            ),
+        ),
+    }
 }
 
 fn told(event: &ClockEvent, file: &Path) -> Finding {

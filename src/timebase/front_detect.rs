@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::front_probe::{Probe, probe};
+use crate::finding::Finding;
 use crate::log::LogError;
 use crate::profile::{SensorProfile, known_names, resolve};
 use crate::samples::Scale;
@@ -25,6 +26,14 @@ pub struct Detected {
     pub profile: SensorProfile,
     /// Why it, in one line.
     pub why: String,
+}
+
+impl Detected {
+    /// What was taken and why, to be told.
+    pub fn finding(&self, file: &Path) -> Finding {
+        let text = format!("taken as `{}`: {}", self.profile.name, self.why);
+        Finding::note("profile-detected", file.display(), text)
+    }
 }
 
 /// Why no profile was taken.

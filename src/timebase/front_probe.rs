@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use crate::log::{LogError, RawRow, RowSink, read_head};
+use crate::log::{LogError, RowBlock, RowSink, read_head};
 use crate::profile::SensorProfile;
 
 /// Rows looked at; several minutes of any logger.
@@ -66,14 +66,16 @@ impl RowSink for ProbeSink {
         Ok(())
     }
 
-    fn rows(&mut self, rows: &[RawRow]) -> Result<(), LogError> {
-        for row in rows.iter().filter(|row| row.unit == 0) {
-            let [_, _, _, gx, gy, gz, stamp] = row.values;
+    fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
+        let first = |index: &usize| rows.units().get(*index) == Some(&0);
+        for index in (0..rows.len()).filter(first) {
+            let row: [f64; 7] = std::array::from_fn(|place| rows.column(place)[index]); // index < len
+            let [_, _, _, gx, gy, gz, stamp] = row;
             if let Some(last) = self.last_stamp.replace(stamp) {
                 self.steps.push(stamp - last);
             }
             self.rate_most = self.rate_most.max(gx.abs()).max(gy.abs()).max(gz.abs());
-            self.rows.push(row.values);
+            self.rows.push(row);
             if self.rows.len() == BLOCK {
                 self.close();
             }

@@ -19,8 +19,11 @@ pub(crate) struct Envelopes {
     number: u64,
     bins: Box<[Bin; BLOCK_BINS]>,
     bin: u64,
+    /// End of the bin being filled, s after the start.
+    bin_end_s: f64,
+    now: Bin,
     sum: f32,
-    count: u32,
+    count: f32,
     any: bool,
     last: Bin,
 }
@@ -32,8 +35,10 @@ impl Envelopes {
             number: 0,
             bins: Box::new([Bin::default(); BLOCK_BINS]),
             bin: 0,
+            bin_end_s: STEP_S,
+            now: Bin::default(),
             sum: 0.0,
-            count: 0,
+            count: 0.0,
             any: false,
             last: Bin::default(),
         }
@@ -51,39 +56,37 @@ impl Envelopes {
     ) -> io::Result<()> {
         let samples = time_s.iter().zip(rate_rad_s).zip(force_m_s2);
         for (index, ((&time_s, &rate), &force)) in samples.enumerate() {
-            // stamps do not go back and spans are bounded, so this is a whole number of u64's range
-            let bin = ((time_s - self.start_s) * (1.0 / STEP_S)) as u64;
-            if bin != self.bin {
+            let off_s = time_s - self.start_s;
+            if off_s >= self.bin_end_s {
                 self.close_bin();
                 let hold = if gap(index) {
                     Bin::default()
                 } else {
                     self.last
                 };
+                // stamps do not go back and spans are bounded: a whole number of u64's range
+                let bin = ((off_s * (1.0 / STEP_S)) as u64).max(self.bin + 1);
                 self.step_to(bin, hold, spill)?;
+                self.bin_end_s = (bin + 1) as f64 * STEP_S;
             }
-            self.any = true;
-            let place = &mut self.bins[(bin % BLOCK_BINS as u64) as usize]; // below BLOCK_BINS
-            if rate > place.rate_max_rad_s {
-                place.rate_max_rad_s = rate;
-            }
-            if force > place.force_max_m_s2 {
-                place.force_max_m_s2 = force;
-            }
+            self.now.rate_max_rad_s = larger(rate, self.now.rate_max_rad_s);
+            self.now.force_max_m_s2 = larger(force, self.now.force_max_m_s2);
             self.sum += force;
-            self.count += 1;
+            self.count += 1.0;
         }
         Ok(())
     }
 
     fn close_bin(&mut self) {
-        if self.count > 0 {
-            let place = &mut self.bins[(self.bin % BLOCK_BINS as u64) as usize]; // below BLOCK_BINS
-            place.force_mean_m_s2 = self.sum / self.count as f32;
-            self.last = *place;
+        if self.count > 0.0 {
+            self.now.force_mean_m_s2 = self.sum / self.count;
+            self.bins[(self.bin % BLOCK_BINS as u64) as usize] = self.now; // below BLOCK_BINS
+            self.any = true;
+            self.last = self.now;
         }
+        self.now = Bin::default();
         self.sum = 0.0;
-        self.count = 0;
+        self.count = 0.0;
     }
 
     fn step_to(&mut self, bin: u64, hold: Bin, spill: &mut Spill) -> io::Result<()> {
@@ -119,6 +122,11 @@ impl Envelopes {
         self.close_bin();
         self.flush(spill)
     }
+}
+
+/// The larger of two numbers, one instruction (neither is NaN).
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 /// Still chunks, at most a fixed number of them, thinned evenly in time.

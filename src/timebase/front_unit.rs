@@ -1,14 +1,15 @@
 //! One unit's way through the front: rows in, spill file and facts out.
 
 use std::io;
+use std::ops::Range;
 
 use super::front::FrontParams;
-use super::front_limits::Extremes;
+use super::front_limits::{ChannelDoubt, Extremes};
 use super::front_spill::{Columns, Spill};
 use super::front_track::{Envelopes, Quiet, norms};
 use super::grid::{Grid, LOOK, Piece, Waiting, even_out, seen_from};
 use super::{Gap, QuietChunk};
-use crate::log::{RawRow, Tally};
+use crate::log::{RowBlock, TIME, Tally};
 use crate::samples::{Flags, Limits, Scale};
 
 /// Samples judged and written at a time.
@@ -16,6 +17,29 @@ pub(crate) const CHUNK: usize = 2048;
 
 /// Gaps listed; beyond them gaps are counted, and flagged in the samples.
 const MOST_GAPS: usize = 1 << 14;
+
+/// Takes out the wraps that a profile states.
+#[derive(Debug, Clone, Copy, Default)]
+struct Unwrap {
+    last: Option<f64>,
+    wraps: f64,
+}
+
+impl Unwrap {
+    /// The stamp with the wraps so far added.
+    fn next(&mut self, stamp: f64, wrap: f64) -> f64 {
+        if let Some(last) = self.last {
+            if stamp < last - 0.5 * wrap {
+                self.wraps += wrap;
+            } else if stamp > last + 0.5 * wrap {
+                // a stray row from before the wrap
+                return stamp + self.wraps - wrap;
+            }
+        }
+        self.last = Some(stamp);
+        stamp + self.wraps
+    }
+}
 
 /// A settled chunk that waits for its right neighbour.
 #[derive(Default)]
@@ -29,8 +53,7 @@ pub(crate) struct FrontUnit {
     params: FrontParams,
     scale: Scale,
     waiting: Waiting,
-    last_stamp: Option<f64>,
-    wraps: f64,
+    unwrap: Unwrap,
     pub grid: Grid,
     held: Option<Held>,
     /// A chunk's memory, to be used again.
@@ -55,7 +78,7 @@ pub(crate) struct FrontUnit {
 pub(crate) struct UnitFacts {
     pub spill: Spill,
     pub limits: Limits,
-    pub limits_seen: Vec<(usize, f32)>,
+    pub doubts: Vec<ChannelDoubt>,
     pub reached: [u64; 2],
     pub quiet: Vec<QuietChunk>,
     pub gaps: Vec<Gap>,
@@ -72,8 +95,7 @@ impl FrontUnit {
         Ok(Self {
             params: params.clone(),
             waiting: Waiting::default(),
-            last_stamp: None,
-            wraps: 0.0,
+            unwrap: Unwrap::default(),
             grid: Grid::new(scale.stamps_per_s),
             held: None,
             spare: Columns::default(),
@@ -96,41 +118,40 @@ impl FrontUnit {
     }
 
     /// Takes rows of this unit, in file order.
-    pub fn rows<'a>(&mut self, rows: impl Iterator<Item = &'a RawRow>) -> io::Result<()> {
-        for row in rows {
-            let [.., stamp] = row.values;
-            let time_s = (self.unwrapped(stamp)) / self.scale.stamps_per_s + self.grid.offset_s;
-            let columns = &mut self.waiting.columns;
-            columns.time_s.push(time_s);
-            let values = self.scale.axes(&row.values);
-            for (axis, value) in columns.axes.iter_mut().zip(values) {
-                axis.push(value);
-            }
-            columns.flags.push(0);
-            self.waiting.line.push(row.line);
-            if self.waiting.line.len() >= CHUNK + LOOK {
-                self.settle(CHUNK)?;
-            }
+    pub fn rows(&mut self, rows: &RowBlock) -> io::Result<()> {
+        self.wait(rows);
+        while self.waiting.line.len() >= CHUNK + LOOK {
+            self.settle(CHUNK)?;
         }
         Ok(())
     }
 
-    /// The stamp with the wraps that the profile states added.
-    #[inline]
-    fn unwrapped(&mut self, stamp: f64) -> f64 {
-        let Some(wrap) = self.scale.wrap else {
-            return stamp;
-        };
-        if let Some(last) = self.last_stamp {
-            if stamp < last - 0.5 * wrap {
-                self.wraps += wrap;
-            } else if stamp > last + 0.5 * wrap {
-                // a stray row from before the wrap
-                return stamp + self.wraps - wrap;
+    /// Puts rows into the queue, a column at a time.
+    fn wait(&mut self, rows: &RowBlock) {
+        let scale = self.scale;
+        let offset_s = self.grid.offset_s;
+        let columns = &mut self.waiting.columns;
+        let stamps = rows.column(TIME).iter().copied();
+        let time_s = |stamp: f64| stamp / scale.stamps_per_s + offset_s;
+        match scale.wrap {
+            None => columns.time_s.extend(stamps.map(time_s)),
+            Some(wrap) => {
+                let unwrap = &mut self.unwrap;
+                let running = stamps.map(|stamp| unwrap.next(stamp, wrap));
+                columns.time_s.extend(running.map(time_s));
             }
         }
-        self.last_stamp = Some(stamp);
-        stamp + self.wraps
+        for (place, axis) in columns.axes.iter_mut().enumerate() {
+            let factor = scale.factor(place);
+            // f32 keeps 7 digits, more than any 16-bit or 20-bit sensor gives
+            axis.extend(
+                rows.column(place)
+                    .iter()
+                    .map(|value| (value * factor) as f32),
+            );
+        }
+        columns.flags.resize(columns.time_s.len(), 0);
+        self.waiting.line.extend_from_slice(rows.lines());
     }
 
     fn settle(&mut self, take: usize) -> io::Result<()> {
@@ -197,7 +218,7 @@ impl FrontUnit {
         for piece in runs(&pieces) {
             self.quiet.add(&columns, piece, period_s, &self.params);
         }
-        self.extremes.add(&columns.axes);
+        self.extremes.add(&columns, period_s);
         self.spill.add_samples(&columns)?;
         self.rows += columns.len() as u64;
         self.end_s = columns.time_s.last().copied();
@@ -250,11 +271,11 @@ impl FrontUnit {
             envelopes.finish(&mut self.spill)?;
         }
         self.spill.finish();
-        let (limits, reached, limits_seen) = self.extremes.finish();
+        let (limits, reached, doubts) = self.extremes.finish();
         Ok(UnitFacts {
             spill: self.spill,
             limits,
-            limits_seen,
+            doubts,
             reached,
             quiet: self.quiet.finish(),
             gaps: self.gaps,
@@ -269,8 +290,8 @@ impl FrontUnit {
 }
 
 /// Index ranges of the gap-free runs behind some pieces.
-fn runs(pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
-    let mut runs: Vec<std::ops::Range<usize>> = Vec::new();
+fn runs(pieces: &[Piece]) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
     for piece in pieces {
         match runs.last_mut().filter(|_| piece.joined) {
             Some(run) => run.end = piece.end,

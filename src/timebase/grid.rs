@@ -252,8 +252,14 @@ impl Grid {
 
     /// Finds the period, repeats and gaps of a chunk that is not the usual one.
     fn look_closer(&mut self, rows: &mut Waiting, take: usize, tally: &mut Tally) -> usize {
-        let steps = Steps::of(&rows.columns.time_s);
-        let (period_s, tight) = period(&rows.columns.time_s, &steps, self.period_s);
+        let change = rate_change(rows.columns.time_s.get(..take).unwrap_or_default());
+        let take = change.unwrap_or(take);
+        let judged = match change {
+            Some(_) => rows.columns.time_s.get(..take).unwrap_or_default(),
+            None => rows.columns.time_s.as_slice(),
+        };
+        let steps = Steps::of(judged);
+        let (period_s, tight) = period(judged, &steps, self.period_s);
         if let Some(before_s) = self.period_s
             && !(0.8..1.25).contains(&(period_s / before_s))
             && take > FAR
@@ -486,6 +492,31 @@ fn median(values: &mut [f64]) -> Option<f64> {
     }
     let (_, value, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
     Some(*value)
+}
+
+/// Where a chunk whose two ends have different tight periods goes over from one to the other.
+fn rate_change(time_s: &[f64]) -> Option<usize> {
+    const END: usize = 64;
+    const SURE: usize = 16;
+    if time_s.len() < 4 * END {
+        return None;
+    }
+    let (first, last) = (
+        Steps::of(time_s.get(..END)?),
+        Steps::of(time_s.get(time_s.len() - END..)?),
+    );
+    let tight = first.tight >= TIGHT_SHARE && last.tight >= TIGHT_SHARE;
+    if !tight || (0.8..1.25).contains(&(last.mean_s / first.mean_s)) {
+        return None;
+    }
+    let pairs = time_s.iter().zip(time_s.get(1..)?);
+    let of_last: Vec<bool> = pairs
+        .map(|(a, b)| ((b - a) / last.mean_s - 1.0).abs() < 0.25)
+        .collect();
+    let start = of_last
+        .windows(SURE)
+        .position(|steps| steps.iter().all(|step| *step))?;
+    Some(start + 1)
 }
 
 enum Verdict {
@@ -774,18 +805,34 @@ pub(crate) fn even_out(
             Some(next) => Some(next).filter(|next| next.joined).map(own),
             None => right,
         };
-        let centre = piece.centre();
-        for index in piece.start..piece.end {
-            let x = index as f64;
-            let neighbour = if x < centre { before } else { after };
-            let own_s = piece.at(x);
-            into.push(match neighbour {
-                None => own_s,
-                Some((other_centre, other)) => {
-                    let share = (x - centre) / (other_centre - centre);
-                    own_s + share * (other.at(x) - own_s)
-                }
-            });
+        // a chunk is short, so indices fit in i32
+        let middle = (piece.start + piece.end) / 2;
+        blend(piece, before, piece.start as i32..middle as i32, into);
+        blend(piece, after, middle as i32..piece.end as i32, into);
+    }
+}
+
+/// Stamps of one half of a piece, moving over to the neighbour's line.
+fn blend(
+    piece: &Piece,
+    neighbour: Option<(f64, Piece)>,
+    half: std::ops::Range<i32>,
+    into: &mut Vec<f64>,
+) {
+    let start = piece.start as f64;
+    let own = move |x: f64| piece.a_s + piece.b_s * (x - start);
+    match neighbour {
+        None => into.extend(half.map(|index| own(f64::from(index)))),
+        Some((other_centre, other)) => {
+            let centre = piece.centre();
+            let per_sample = 1.0 / (other_centre - centre);
+            let other_start = other.start as f64;
+            into.extend(half.map(|index| {
+                let x = f64::from(index);
+                let own_s = own(x);
+                let other_s = other.a_s + other.b_s * (x - other_start);
+                own_s + (x - centre) * per_sample * (other_s - own_s)
+            }));
         }
     }
 }

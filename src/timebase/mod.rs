@@ -1,7 +1,10 @@
 //! Time: each unit's own (rate, jitter, gaps), then one clock for all.
 
 mod front;
+mod front_axes;
 mod front_detect;
+mod front_doubts;
+mod front_draft;
 mod front_limits;
 mod front_probe;
 mod front_spill;
@@ -25,8 +28,12 @@ mod tie_clocks;
 mod tie_params;
 mod track;
 
-pub use front::{FrontParams, UnitSource, read_every_unit, read_text_unit, read_units};
+pub use front::{
+    FrontParams, UnitSource, read_every_unit, read_text_unit, read_units, side_by_side,
+};
 pub use front_detect::{DetectError, Detected, detect_profile};
+pub use front_doubts::exchanged_sites;
+pub use front_draft::draft_profile;
 pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};

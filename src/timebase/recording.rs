@@ -89,8 +89,8 @@ pub struct Recording {
     pub quiet: Vec<QuietChunk>,
     /// What was noticed while reading.
     pub findings: Vec<Finding>,
-    /// SHA-256 of the bytes read, lower-case hex.
-    pub sha256: String,
+    /// BLAKE3 of the file's bytes, as in `blake3:` and lower-case hex.
+    pub digest: String,
     pub(crate) store: Store,
 }
 

@@ -371,3 +371,29 @@ fn short_sessions_count_for_less() {
     assert_eq!(u(9), None);
     assert!(link.answer.left_out[&days[9]].contains("2 serves"));
 }
+
+/// Each unit's clock starts anew every day: a phase mark is compared as time from its serve's impact.
+/// Seen once as a change of 100000 s. Closed form, no source.
+#[test]
+fn phase_marks_are_told_from_impact() {
+    let mut sessions = block(4, 4, 0.0, 1.0, &mut Draws::seeded(4));
+    for (place, session) in (0_u32..).zip(&mut sessions) {
+        for serve in &mut session.serves {
+            serve.impact_s += 10_000.0 * f64::from(place);
+            let mark = overarm::session::MeasureRecord {
+                value: Some(serve.impact_s + 0.35),
+                u: Some(0.015),
+                unit: "s".to_owned(),
+                why: None,
+            };
+            serve.measures.insert("landing_s".to_owned(), mark);
+        }
+    }
+    let record = judged(&sessions, 4);
+    let landing = record.measures.iter().find(|m| m.name.contains("landing"));
+    let landing = landing.expect("the mark is a measure");
+    assert_eq!(landing.name, "landing from impact");
+    let usual_s = landing.baseline.centre.expect("measured");
+    assert_close(usual_s, 0.35, 1e-6, 0.0, "usual");
+    assert_close(landing.change.expect("measured"), 0.0, 1e-6, 0.0, "change");
+}

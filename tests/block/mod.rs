@@ -7,6 +7,6 @@ mod effort;
 mod evaluation;
 mod list;
 mod plan;
-mod records;
+pub mod records;
 mod stats;
 mod trial;

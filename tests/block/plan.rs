@@ -5,7 +5,7 @@ use overarm::block::{BlockFacts, BlockParams, BlockRecord, Plan, PlanError, buil
 
 use super::records::{Practice, practice};
 
-const EXAMPLE: &str = include_str!("../../sample-plans/interval-21-steps.toml");
+const EXAMPLE: &str = include_str!("../../sample-logs/plans/interval-21-steps.toml");
 
 /// Myers, Sciascia, Kibler & Uhl 2016, Sports Health 8(6):536-540, Table 2: serves and total strokes
 /// of the twenty counted steps, the games, and the rest rule.

@@ -276,7 +276,7 @@ fn a_session_draws_its_serves() {
     let picture = fs::read_to_string(&file).expect("a picture");
     assert!(picture.starts_with("<svg") && picture.contains("time from impact, ms"));
     for site in ["hip", "trunk", "arm", "wrist"] {
-        assert!(picture.contains(&format!("{site} ")), "{site} is labelled");
+        assert!(picture.contains(&format!(">{site}<")), "{site} is labelled");
     }
     let strip = out.path().join("strip.svg").to_string_lossy().into_owned();
     let output = overarm(&["session", &folder, "--strip", &strip, "--quiet"]);

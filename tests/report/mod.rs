@@ -1,5 +1,7 @@
 //! Pages and tables.
 
+mod page;
+
 use overarm::report::{Align, clock, pain_entered, plus_minus, table};
 
 #[test]

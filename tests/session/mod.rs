@@ -1,5 +1,7 @@
 //! The sample block against the simulator's own truth, and practices that cannot be read.
 
+mod settings;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 

@@ -1,5 +1,7 @@
 //! Time: one unit's rate, jitter and gaps; then one clock for all.
 
 mod front;
+mod front_doubts;
+mod front_layouts;
 mod tie;
 mod tie_body;

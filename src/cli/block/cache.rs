@@ -6,11 +6,10 @@
 //! again; nothing that a person entered lives here, so the folder may be deleted at any time.
 
 use std::collections::BTreeMap;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use crate::session::{Params, SessionFolder, SessionRecord, SessionSettings};
 
@@ -38,7 +37,7 @@ struct Head {
     maker: String,
     settings: String,
     inputs: BTreeMap<String, String>,
-    record_sha256: String,
+    record_digest: String,
 }
 
 impl Cache {
@@ -58,7 +57,7 @@ impl Cache {
         let key = self.key(session)?;
         let same = head.maker == self.maker
             && head.settings == key.settings
-            && head.record_sha256 == sha256_of(text.as_bytes())
+            && head.record_digest == digest_of(text.as_bytes())
             && same_logs(&key, &head.inputs);
         if !same {
             return None;
@@ -69,28 +68,29 @@ impl Cache {
     /// What a session's record depends on, logs apart; `None` where the settings cannot be read.
     pub fn key(&self, session: &SessionFolder) -> Option<Key> {
         let settings = SessionSettings::read(&session.path).ok()?;
-        let mut hash = Sha256::new();
+        let mut hash = blake3::Hasher::new();
         hash.update(session.name.as_bytes());
         for text in [
             session.path.join("../block.toml"),
             session.path.join("session.toml"),
         ] {
             let bytes = std::fs::read(text).unwrap_or_default();
-            hash.update((bytes.len() as u64).to_le_bytes());
-            hash.update(bytes);
+            hash.update(&(bytes.len() as u64).to_le_bytes());
+            hash.update(&bytes);
         }
         let mut logs = BTreeMap::new();
         for unit in &settings.units {
             let source = &unit.source;
             let layout = serde_json::to_string(&source.profile).ok()?;
-            hash.update(format!(
+            let unit_as_text = format!(
                 "{}\n{}\n{:?}\n{:?}\n{:?}\n{layout}\n",
                 unit.site,
                 source.file.file_name()?.to_string_lossy(),
                 source.unit_id,
                 source.accel_range_g,
                 source.gyro_range_dps,
-            ));
+            );
+            hash.update(unit_as_text.as_bytes());
             let name = source.file.file_name()?.to_string_lossy().into_owned();
             if logs
                 .insert(name, source.file.clone())
@@ -101,7 +101,7 @@ impl Cache {
             }
         }
         Some(Key {
-            settings: hex(hash),
+            settings: digest(&hash),
             logs,
         })
     }
@@ -112,7 +112,7 @@ impl Cache {
             maker: self.maker.clone(),
             settings: key.settings.clone(),
             inputs: record.provenance.inputs.clone(),
-            record_sha256: sha256_of(text.as_bytes()),
+            record_digest: digest_of(text.as_bytes()),
         };
         let Ok(head) = serde_json::to_string(&head) else {
             return;
@@ -145,7 +145,7 @@ fn same_logs(key: &Key, inputs: &BTreeMap<String, String>) -> bool {
                 .map(|(_, sum)| sum)
                 .peekable();
             of_file.peek().is_some()
-                && sha256_of_file(path).is_some_and(|now| of_file.all(|sum| *sum == now))
+                && digest_of_file(path).is_some_and(|now| of_file.all(|sum| *sum == now))
         })
 }
 
@@ -158,29 +158,22 @@ fn file_name(path: &str) -> &str {
 fn maker(params: &Params) -> String {
     let program = std::env::current_exe()
         .ok()
-        .and_then(|path| sha256_of_file(&path))
+        .and_then(|path| digest_of_file(&path))
         .unwrap_or_default();
     let numbers = serde_json::to_string(&params.by_name()).unwrap_or_default();
-    sha256_of(format!("{}\n{program}\n{numbers}", env!("CARGO_PKG_VERSION")).as_bytes())
+    digest_of(format!("{}\n{program}\n{numbers}", env!("CARGO_PKG_VERSION")).as_bytes())
 }
 
-fn sha256_of(bytes: &[u8]) -> String {
-    hex(Sha256::new().chain_update(bytes))
+fn digest_of(bytes: &[u8]) -> String {
+    digest(blake3::Hasher::new().update(bytes))
 }
 
-fn sha256_of_file(path: &Path) -> Option<String> {
-    let mut file = std::fs::File::open(path).ok()?;
-    let mut hash = Sha256::new();
-    let mut buffer = vec![0; 1 << 18];
-    loop {
-        match file.read(&mut buffer).ok()? {
-            0 => return Some(hex(hash)),
-            // read returns at most the buffer's length
-            n => hash.update(buffer.get(..n)?),
-        }
-    }
+fn digest_of_file(path: &Path) -> Option<String> {
+    let file = std::fs::File::open(path).ok()?;
+    Some(digest(blake3::Hasher::new().update_reader(file).ok()?))
 }
 
-fn hex(hash: Sha256) -> String {
-    format!("{:x}", hash.finalize())
+/// As in the record's provenance.
+fn digest(hash: &blake3::Hasher) -> String {
+    format!("blake3:{}", hash.finalize().to_hex())
 }

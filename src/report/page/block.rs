@@ -1,5 +1,7 @@
 //! The page of a block.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, PreEscaped, html};
 
 use crate::block::{
@@ -16,12 +18,10 @@ use super::draw::Picture;
 use super::figures::{count, counted, figure, minus, signed};
 use super::practice::practices;
 use super::session::{
-    HALF_PX, cautions, file_name, finding_list, hand_words, made, order_key, two_widths,
+    HALF_PX, WIDE_PX, cautions, file_name, finding_list, hand_words, made, order_key, two_widths,
 };
 use super::{figure_box, page, scrolled};
 use crate::report::words::{MADE_BLOCK, WORDS};
-
-const WIDE_PX: f64 = 860.0;
 
 /// The page of `overarm report` for a block: a whole HTML file that needs nothing else.
 ///
@@ -164,6 +164,9 @@ fn link_fact(link: &LinkChange) -> Markup {
                 @if let (Some(value), Some(u)) = (link.since_return.centre, link.since_return.u) {
                     strong { (figure("/links/0/since_return/centre", value, &signed(value, u))) " ms" }
                     span { (WORDS.usual_is) " " (usual_words("/links/0/baseline/centre", link)) }
+                } @else if let (None, Some(last)) = (link.baseline.centre, link.chart.last()) {
+                    strong { (figure(&format!("/links/0/chart/{}/median", link.chart.len() - 1), last.median, &signed(last.median, last.u))) " ms" }
+                    span { (WORDS.latest_session) " " (last.session) "; " (WORDS.no_usual) }
                 } @else {
                     strong { (usual_words("/links/0/baseline/centre", link)) }
                 }
@@ -206,17 +209,22 @@ fn look_at(record: &BlockRecord) -> Markup {
 }
 
 fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
-    let known = |session: &String| record.sessions.iter().any(|line| line.session == *session);
+    let known: Vec<&str> = record.sessions.iter().map(|s| s.session.as_str()).collect();
+    let unnamed: Vec<&String> = item
+        .sessions
+        .iter()
+        .filter(|session| known.contains(&session.as_str()) && !item.text.contains(*session))
+        .collect();
     html! {
         li {
-            (item.text)
-            @if !item.sessions.is_empty() { span.more { (WORDS.see) " "
-                @for (k, session) in item.sessions.iter().enumerate() {
+            (linked(&item.text, &known))
+            @if !unnamed.is_empty() || !item.serves.is_empty() { span.more { (WORDS.see) " "
+                @for (k, session) in unnamed.iter().enumerate() {
                     @if k > 0 { ", " }
-                    @if known(session) { a href=(session_href(session)) { (session) } } @else { (session) }
+                    a href=(session_href(session)) { (session) }
                 }
                 @if let (false, Some(last)) = (item.serves.is_empty(), item.sessions.last()) {
-                    ", " (WORDS.serves) " "
+                    @if !unnamed.is_empty() { ", " } (last) " " (WORDS.serves) " "
                     @for (k, serve) in item.serves.iter().enumerate() {
                         @if k > 0 { ", " } a href=(format!("#{last}-serve-{serve}")) { (serve) }
                     }
@@ -228,6 +236,20 @@ fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
     }
 }
 
+/// Running text in which every session's name leads to the session.
+fn linked(text: &str, sessions: &[&str]) -> Markup {
+    let first = sessions
+        .iter()
+        .filter_map(|name| Some((text.find(name)?, std::cmp::Reverse(name.len()), *name)))
+        .min();
+    let Some((at, _, name)) = first else {
+        return html! { (text) };
+    };
+    let (before, rest) = text.split_at(at);
+    let after = rest.strip_prefix(name).unwrap_or_default();
+    html! { (before) a href=(session_href(name)) { (name) } (linked(after, sessions)) }
+}
+
 fn load(record: &BlockRecord) -> Markup {
     html! {
         section aria-labelledby="s-load" {
@@ -236,7 +258,7 @@ fn load(record: &BlockRecord) -> Markup {
                 (two_widths("load", &wide, &narrow, WORDS.load_title, WORDS.load_says, WORDS.load_caption))
             }
             (week_table(record))
-            p.foot { (record.load_formula) "." }
+            p.foot { (WORDS.load_is) " " (record.load_formula) "." }
         }
     }
 }
@@ -318,7 +340,7 @@ fn link_title(link: &LinkChange) -> String {
     format!("{} → {}, {}", link.from, link.to, WORDS.lag_by_session)
 }
 
-fn link_picture(
+pub(super) fn link_picture(
     record: &BlockRecord,
     link: &LinkChange,
     width_px: f64,
@@ -360,11 +382,16 @@ fn links(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup {
         section aria-labelledby="s-timing" {
             h2 #s-timing { (WORDS.timing_question) }
             (link_table(record))
-            @for link in &record.links { p.foot { b { (link.from) " → " (link.to) ": " } (link_words(link)) } }
-            @for (k, link) in record.links.iter().enumerate() {
-                @if let (Some(wide), Some(narrow)) = (link_picture(record, link, WIDE_PX, 210.0), link_picture(record, link, HALF_PX, 200.0)) {
-                    (two_widths(&format!("lag-{}-{}", link.from, link.to), &wide, &narrow, &link_title(link), &link_says(link),
-                        if k == 0 { WORDS.usual_caption } else { WORDS.as_above }))
+            @for link in &record.links {
+                p.foot { b { (link.from) " → " (link.to) ": " } (link_words(link)) }
+                (left_out(link))
+            }
+            div.pair {
+                @for (k, link) in record.links.iter().enumerate() {
+                    @if let Some(picture) = link_picture(record, link, HALF_PX, 200.0) {
+                        (figure_box(&format!("lag-{}-{}", link.from, link.to), &picture, &link_title(link), &link_says(link),
+                            if k == 0 { WORDS.usual_caption } else { WORDS.as_above }))
+                    }
                 }
             }
             h3 { (WORDS.order_title) }
@@ -447,7 +474,7 @@ fn link_words(link: &LinkChange) -> String {
         ));
     }
     parts.extend(answer.trend.as_ref().map(|trend| trend.says.clone()));
-    parts.extend(link.baseline.why.clone());
+    parts.extend(link.baseline.why.clone().filter(|why| *why != answer.says));
     if !link.flagged_sessions.is_empty() {
         parts.push(format!(
             "{}: {}",
@@ -455,13 +482,21 @@ fn link_words(link: &LinkChange) -> String {
             link.flagged_sessions.join(", ")
         ));
     }
-    parts.extend(
-        answer
-            .left_out
-            .iter()
-            .map(|(session, why)| format!("{} {session}: {why}", WORDS.left_out)),
-    );
-    parts.join(". ") + "."
+    parts.join("; ") + "."
+}
+
+/// Sessions that the comparison leaves out, by reason.
+fn left_out(link: &LinkChange) -> Markup {
+    let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for (session, why) in &link.answer.left_out {
+        by_reason.entry(why).or_default().push(session);
+    }
+    html! {
+        @if !by_reason.is_empty() { details {
+            summary { (link.answer.left_out.len()) " " (WORDS.sessions_left_out) }
+            ul { @for (why, sessions) in by_reason { li { (why) ": " (sessions.join(", ")) } } }
+        } }
+    }
 }
 
 fn speeds(record: &BlockRecord) -> Markup {
@@ -478,12 +513,10 @@ fn speeds(record: &BlockRecord) -> Markup {
     html! {
         section aria-labelledby="s-speeds" {
             h2 #s-speeds { (WORDS.speeds_question) }
-            div.pair {
-                @for (_, measure) in &shown {
-                    @if let Some(picture) = measure_picture(record, measure) {
-                        (figure_box(&format!("measure-{}", measure.name.replace(' ', "-")), &picture, &measure.name, &measure_says(measure), ""))
-                    }
-                }
+            (measure_pictures(record, &shown, true))
+            details {
+                summary { (WORDS.other_measures) }
+                (measure_pictures(record, &shown, false))
             }
             (scrolled(WORDS.measures_caption, &html! {
                 table {
@@ -510,7 +543,24 @@ fn speeds(record: &BlockRecord) -> Markup {
     }
 }
 
-fn measure_picture(record: &BlockRecord, measure: &MeasureChange) -> Option<Picture> {
+/// Speeds, or all else.
+fn measure_pictures(
+    record: &BlockRecord,
+    shown: &[(usize, &MeasureChange)],
+    speeds: bool,
+) -> Markup {
+    let is_speed =
+        |m: &&(usize, &MeasureChange)| (m.1.unit == "dps" || m.1.unit == "deg/s") == speeds;
+    html! {
+        div.pair { @for (_, measure) in shown.iter().filter(is_speed) {
+            @if let Some(picture) = measure_picture(record, measure) {
+                (figure_box(&format!("measure-{}", measure.name.replace(' ', "-")), &picture, &measure.name, &measure_says(measure), ""))
+            }
+        } }
+    }
+}
+
+pub(super) fn measure_picture(record: &BlockRecord, measure: &MeasureChange) -> Option<Picture> {
     let series = Series {
         usual: &measure.baseline,
         chart: &measure.chart,

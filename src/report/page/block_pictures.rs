@@ -11,6 +11,8 @@ use crate::units::COVERAGE_95;
 
 const LEFT_PX: f64 = 44.0;
 const RIGHT_GAP_PX: f64 = 8.0;
+/// Width of a day's name, as in `04-21`.
+const NAME_PX: f64 = 36.0;
 
 /// Where a session is told in full.
 pub(super) fn session_href(session: &str) -> String {
@@ -64,6 +66,11 @@ impl Days {
             .find(|n| week_px * f64::from(*n) > 44.0)
             .unwrap_or(16);
         let to_monday = -i32::from(self.first.weekday().to_monday_zero_offset());
+        let mut named = false;
+        let name = |picture: &mut Picture, x: f64, day: Date| {
+            let words = format!("{:02}-{:02}", day.month(), day.day());
+            picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
+        };
         for week in 0..200 {
             let offset = to_monday + 7 * week;
             let x = self.axis.px(f64::from(offset) - 0.5);
@@ -77,11 +84,13 @@ impl Days {
                 continue;
             }
             picture.line("ax", (x, foot), (x, foot + 4.0));
-            if week % every == 0 {
-                let words = format!("{:02}-{:02}", day.month(), day.day());
-                let x = x.min(right - 30.0);
-                picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
+            if week % every == 0 && x <= right - NAME_PX {
+                name(picture, x, day);
+                named = true;
             }
+        }
+        if !named {
+            name(picture, left, self.first);
         }
     }
 
@@ -111,12 +120,13 @@ pub(super) struct Series<'a> {
     pub lag: bool,
 }
 
-/// A number in three figures.
+/// A number in about three figures.
 pub(super) fn three(value: f64) -> String {
     let decimals = match value.abs() {
         v if v >= 100.0 => 0,
         v if v >= 10.0 => 1,
-        _ => 2,
+        v if v >= 0.1 => 2,
+        _ => 3,
     };
     minus(&format!("{value:.decimals$}"))
 }
@@ -134,12 +144,17 @@ pub(super) fn against_usual(
         [c.median - half, c.median + half]
     });
     let band = series.usual.band;
-    let values: Vec<f64> = ends
-        .chain(band.into_iter().flatten())
-        .chain(series.lag.then_some(0.0))
-        .collect();
+    let values: Vec<f64> = ends.chain(series.lag.then_some(0.0)).collect();
     let low = values.iter().copied().reduce(f64::min)?;
     let high = values.iter().copied().reduce(f64::max)?;
+    // a wide strip may leave the picture, so that it does not flatten the points
+    let beyond = 0.6 * (high - low);
+    let (low, high) = band.map_or((low, high), |[lower, upper]| {
+        (
+            low.min(lower.max(low - beyond)),
+            high.max(upper.min(high + beyond)),
+        )
+    });
     let room = 0.05 * (high - low).max(1e-6);
     let foot = height_px - 22.0;
     let value = Scale {
@@ -151,7 +166,7 @@ pub(super) fn against_usual(
     let mut picture = Picture::new(width_px, height_px);
     let (left, right) = (days.axis.low_px, days.axis.high_px);
     if let Some([low, high]) = band {
-        let (upper, lower) = (value.px(high), value.px(low));
+        let (upper, lower) = (value.inside_px(high), value.inside_px(low));
         picture.rect("bd", (left, upper), (right - left, lower - upper));
     }
     picture.text("m", Anchor::Start, (2.0, 10.0), series.unit);
@@ -336,7 +351,7 @@ fn effort_legend(picture: &mut Picture, left: f64, y: f64) {
     {
         picture.rect(class, (x, y - 9.0), (11.0, 11.0));
         picture.text("m", Anchor::Start, (x + 14.0, y + 1.0), words);
-        x += 20.0 + 7.0 * words.chars().count() as f64; // a few letters
+        x += 24.0 + 7.6 * words.chars().count() as f64; // a few letters
     }
     picture.text("m", Anchor::Start, (x, y + 1.0), WORDS.effort_unit);
 }
@@ -396,6 +411,9 @@ pub(super) fn order_shares(
                 if n > 0 {
                     p.rect(class, (x - 0.5 * bar_px, high), (bar_px, low - high));
                 }
+                if n > 0 && class == "or" {
+                    p.curves("oh", &hatch(x, bar_px, high, low));
+                }
                 below = above;
             }
         });
@@ -403,6 +421,18 @@ pub(super) fn order_shares(
     days.axis_on(&mut picture, foot);
     days.returned_on(&mut picture, record, 2.0, foot);
     drawn.then_some(picture)
+}
+
+/// Level lines over a bar.
+fn hatch(x: f64, bar_px: f64, top: f64, foot: f64) -> Vec<Vec<(f64, f64)>> {
+    /// Px from line to line.
+    const STEP_PX: f64 = 4.0;
+    let half = 0.5 * bar_px;
+    (1..100)
+        .map(|k| foot - STEP_PX * f64::from(k))
+        .take_while(|y| *y > top)
+        .map(|y| vec![(x - half, y), (x + half, y)])
+        .collect()
 }
 
 /// Effort of every serve, session by session, with what was asked.

@@ -7,8 +7,10 @@ use maud::{Markup, PreEscaped, html};
 
 use crate::frames::Site;
 
-/// A curve may stray this far from its points, px: less than a line is wide.
-const SIMPLIFY_PX: f64 = 0.35;
+/// How far a curve may stray from its points, px, and the step its places are rounded to: less than a
+/// line is wide. The coarse pair is for pages with hundreds of pictures.
+const FINE_PX: (f64, f64) = (0.3, 0.1);
+const COARSE_PX: (f64, f64) = (0.5, 0.5);
 
 /// Letter of a segment's line, worn beside its colour and dash.
 pub(super) const fn letter(site: Site) -> &'static str {
@@ -93,6 +95,7 @@ pub(super) struct Picture {
     pub height_px: f64,
     body: String,
     linked: bool,
+    coarse: bool,
 }
 
 /// A length with one decimal, without a trailing zero: pages hold hundreds of thousands of them.
@@ -115,21 +118,26 @@ impl Picture {
         }
     }
 
+    /// The same, with curves in fewer bytes.
+    pub(super) fn coarse(mut self) -> Self {
+        self.coarse = true;
+        self
+    }
+
+    const fn grain_px(&self) -> (f64, f64) {
+        if self.coarse { COARSE_PX } else { FINE_PX }
+    }
+
     pub(super) fn line(&mut self, class: &str, from: (f64, f64), to: (f64, f64)) {
-        let _ = write!(
-            self.body,
-            r#"<path class="{class}" d="M{} {}L{} {}"/>"#,
-            short(from.0),
-            short(from.1),
-            short(to.0),
-            short(to.1)
-        );
+        let d = path(&[from, to], 0.1);
+        let _ = write!(self.body, r#"<path class="{class}" d="{d}"/>"#);
     }
 
     /// A line through points, with those left out that it passes anyway.
     pub(super) fn curve(&mut self, class: &str, points: &[(f64, f64)]) {
         if points.len() > 1 {
-            let d = path(&simplified(points));
+            let (stray_px, step_px) = self.grain_px();
+            let d = path(&simplified(points, stray_px), step_px);
             let _ = write!(self.body, r#"<path class="{class}" d="{d}"/>"#);
         }
     }
@@ -148,13 +156,21 @@ impl Picture {
         if upper.len() < 2 || lower.len() < 2 {
             return;
         }
-        let mut outline = simplified(upper);
-        outline.extend(simplified(lower).into_iter().rev());
+        let (stray_px, step_px) = self.grain_px();
+        let mut outline = simplified(upper, stray_px);
+        outline.extend(simplified(lower, stray_px).into_iter().rev());
         let _ = write!(
             self.body,
             r#"<path class="{class}" d="{}z"/>"#,
-            path(&outline)
+            path(&outline, step_px)
         );
+    }
+
+    /// Many lines of one look as one mark.
+    pub(super) fn curves(&mut self, class: &str, lines: &[Vec<(f64, f64)>]) {
+        let (_, step_px) = self.grain_px();
+        let d: String = lines.iter().map(|line| path(line, step_px)).collect();
+        let _ = write!(self.body, r#"<path class="{class}" d="{d}"/>"#);
     }
 
     pub(super) fn rect(&mut self, class: &str, corner: (f64, f64), size: (f64, f64)) {
@@ -210,12 +226,19 @@ impl Picture {
     pub(super) fn text(&mut self, class: &str, anchor: Anchor, at: (f64, f64), words: &str) {
         let anchor = match anchor {
             Anchor::Start => "",
-            Anchor::Middle => " mid",
-            Anchor::End => " end",
+            Anchor::Middle => "mid",
+            Anchor::End => "end",
+        };
+        let looks = [class, anchor].into_iter().filter(|look| !look.is_empty());
+        let looks = looks.collect::<Vec<_>>().join(" ");
+        let looks = if looks.is_empty() {
+            looks
+        } else {
+            format!(r#" class="{looks}""#)
         };
         let _ = write!(
             self.body,
-            r#"<text class="{class}{anchor}" x="{}" y="{}">{}</text>"#,
+            r#"<text{looks} x="{}" y="{}">{}</text>"#,
             short(at.0),
             short(at.1),
             escaped(words)
@@ -282,21 +305,27 @@ impl Picture {
     }
 }
 
-fn path(points: &[(f64, f64)]) -> String {
-    let tenths = |px: f64| (px * 10.0).round();
+/// Path data: a place, then steps, all in multiples of `step_px`.
+fn path(points: &[(f64, f64)], step_px: f64) -> String {
+    let steps = |px: f64| (px / step_px).round();
     let mut d = String::new();
     let mut before: Option<(f64, f64)> = None;
-    for (x, y) in points.iter().map(|(x, y)| (tenths(*x), tenths(*y))) {
+    for (x, y) in points.iter().map(|(x, y)| (steps(*x), steps(*y))) {
         match before {
             None => {
-                let _ = write!(d, "M{} {}l", short(x / 10.0), short(y / 10.0));
+                let _ = write!(d, "M{} {}", short(x * step_px), short(y * step_px));
             }
             Some((x0, y0)) => {
-                let (dx, dy) = (short((x - x0) / 10.0), short((y - y0) / 10.0));
-                let gap = |text: &str| {
-                    if text.starts_with('-') { "" } else { " " }
+                let (dx, dy) = (short((x - x0) * step_px), short((y - y0) * step_px));
+                let first = if d.contains('l') { "" } else { "l" };
+                let gap = |text: &str, after: &str| {
+                    if text.starts_with('-') || after == "l" {
+                        ""
+                    } else {
+                        " "
+                    }
                 };
-                let _ = write!(d, "{}{dx}{}{dy}", gap(&dx), gap(&dy));
+                let _ = write!(d, "{first}{}{dx}{}{dy}", gap(&dx, first), gap(&dy, ""));
             }
         }
         before = Some((x, y));
@@ -305,7 +334,7 @@ fn path(points: &[(f64, f64)]) -> String {
 }
 
 /// Keeps the points without which the line would stray. Source: Douglas and Peucker (1973).
-fn simplified(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+fn simplified(points: &[(f64, f64)], stray_px: f64) -> Vec<(f64, f64)> {
     let mut keep = vec![false; points.len()];
     let mut open = vec![(0, points.len().saturating_sub(1))];
     while let Some((first, last)) = open.pop() {
@@ -322,7 +351,7 @@ fn simplified(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
             .map(|(index, point)| (index, stray(point)))
             .max_by(|x, y| x.1.total_cmp(&y.1));
         if let Some((index, px)) = farthest
-            && px > SIMPLIFY_PX
+            && px > stray_px
         {
             open.push((first, index));
             open.push((index, last));

@@ -8,6 +8,7 @@ mod block_pictures;
 mod draw;
 mod figures;
 mod files;
+mod png;
 mod practice;
 mod serve_picture;
 mod session;
@@ -21,7 +22,8 @@ use draw::Picture;
 use style::{file_style, page_style};
 
 pub use block::block_page;
-pub use files::sequence_plot;
+pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
+pub use png::{PngDrawer, PngError};
 pub use session::session_page;
 
 const SCRIPT: &str = include_str!("page.js");

@@ -33,7 +33,7 @@ pub(super) fn practices(
             .zip(curves)
             .flat_map(|(s, c)| s.serves.iter().zip(c))
     };
-    let frame = ServeFrame::of(pairs());
+    let frame = ServeFrame::of(pairs()).coarse();
     let in_baseline = |session: &SessionRecord| {
         let line = record
             .sessions

@@ -18,6 +18,7 @@ const WIDTH_PX: f64 = 420.0;
 const LEFT_PX: f64 = 40.0;
 /// Rows begin right of their names.
 const ROWS_LEFT_PX: f64 = 160.0;
+const SPEED_LEFT_PX: f64 = 80.0;
 const RIGHT_PX: f64 = 412.0;
 const ROW_PX: f64 = 19.0;
 const PLOT_PX: f64 = 168.0;
@@ -32,6 +33,7 @@ const LETTER_PX: f64 = 7.0;
 pub(in crate::report) struct ServeFrame {
     sites: Vec<Site>,
     top_dps: f64,
+    coarse: bool,
 }
 
 pub(super) const fn upper(site: Site) -> &'static str {
@@ -80,7 +82,14 @@ impl ServeFrame {
                 .filter(|site| worn[site.index()])
                 .collect(),
             top_dps: (top_dps * 1.04 / 100.0).ceil() * 100.0,
+            coarse: false,
         }
+    }
+
+    /// The same for pages with hundreds of serves: curves in fewer bytes.
+    pub(super) fn coarse(mut self) -> Self {
+        self.coarse = true;
+        self
     }
 
     fn rows_px(&self) -> f64 {
@@ -130,6 +139,9 @@ impl ServeFrame {
         for site in &self.sites {
             let y = self.row_y(*site);
             picture.line("gr", (ROWS_LEFT_PX, y), (RIGHT_PX, y));
+            picture.text("b", Anchor::Start, (4.0, y + 4.0), letter(*site));
+            picture.line(upper(*site), (18.0, y), (LEFT_PX - 1.0, y));
+            picture.text("", Anchor::Start, (LEFT_PX + 3.0, y + 4.0), site.name());
         }
         picture.line("im", (time.px(0.0), 2.0), (time.px(0.0), speed.low_px));
         let foot = speed.low_px + PHASE_PX + 2.0;
@@ -181,6 +193,9 @@ impl ServeFrame {
         } else {
             Picture::new(WIDTH_PX, self.height_px())
         };
+        if self.coarse {
+            picture = picture.coarse();
+        }
         for id in reused {
             picture.reused(id);
         }
@@ -219,17 +234,30 @@ impl ServeFrame {
             .map(|(ms, _)| *ms)
             .chain([f64::INFINITY])
             .collect();
+        let mut boxes = Vec::new();
+        let mut names = Vec::new();
         for ((from_ms, name), to_ms) in edges.into_iter().zip(ends) {
             let (left, right) = (time.inside_px(from_ms), time.inside_px(to_ms));
             if right - left < 1.0 || name.is_empty() {
                 continue;
             }
-            picture.rect("ph", (left, y), (right - left, PHASE_PX));
+            let (above, below) = (y, y + PHASE_PX);
+            let corners = [
+                (left, above),
+                (right, above),
+                (right, below),
+                (left, below),
+                (left, above),
+            ];
+            boxes.push(corners.to_vec());
+            // names of a few letters
             if right - left >= LETTER_PX * name.len() as f64 {
-                // names of a few letters
-                let middle = f64::midpoint(left, right);
-                picture.text("m", Anchor::Middle, (middle, y + 10.0), name);
+                names.push((f64::midpoint(left, right), name));
             }
+        }
+        picture.curves("ph", &boxes);
+        for (middle, name) in names {
+            picture.text("m", Anchor::Middle, (middle, y + 10.0), name);
         }
     }
 
@@ -268,21 +296,23 @@ impl ServeFrame {
         let (time, speed) = (self.time(), self.speed());
         let y = self.row_y(site);
         let Some(peak) = serve.peaks.at(site) else {
-            let words = format!("{} {site} {}", letter(site), WORDS.not_measured);
-            return picture.text("m", Anchor::Start, (4.0, y + 4.0), &words);
+            return picture.text(
+                "m",
+                Anchor::Start,
+                (SPEED_LEFT_PX, y + 4.0),
+                WORDS.not_measured,
+            );
         };
         let at_ms = (peak.time_s - serve.impact_s) * 1000.0;
         let half_ms = COVERAGE_95 * peak.u_ms;
         let bound = if peak.at_least { "≥" } else { "" };
-        let words = format!("{site} {bound}{:.0} deg/s", peak.speed_dps);
-        picture.text("b", Anchor::Start, (4.0, y + 4.0), letter(site));
-        picture.line(upper(site), (18.0, y), (LEFT_PX - 1.0, y));
-        picture.text("", Anchor::Start, (LEFT_PX + 3.0, y + 4.0), &words);
+        let words = format!("{bound}{:.0} deg/s", peak.speed_dps);
+        picture.text("", Anchor::Start, (SPEED_LEFT_PX, y + 4.0), &words);
         let ends = [at_ms - half_ms, at_ms + half_ms].map(|ms| (time.inside_px(ms), y));
         picture.line(&format!("{} u", upper(site)), ends[0], ends[1]);
-        picture.mark(lower(site), Mark::Dot, (time.inside_px(at_ms), y), 3.2);
-        let top = (time.inside_px(at_ms), speed.inside_px(peak.speed_dps));
-        picture.mark(lower(site), Mark::Dot, top, 2.6);
+        let x = time.inside_px(at_ms);
+        let places = [(x, y), (x, speed.inside_px(peak.speed_dps))];
+        picture.dots(&format!("{} p", upper(site)), &places);
         if let Some(rival_s) = peak.rival_s {
             let x = time.inside_px((rival_s - serve.impact_s) * 1000.0);
             picture.mark(lower(site), Mark::Ring, (x, y), 3.2);
@@ -299,7 +329,7 @@ impl ServeFrame {
             .iter()
             .find(|(verdict, _)| *verdict == link.verdict)
             .map_or("", |(_, mark)| *mark);
-        let words = format!("{mark} {words}");
+        let words = format!("{mark} {words} ms");
         picture.text("", Anchor::End, (RIGHT_PX, y + 4.0), &words);
     }
 }

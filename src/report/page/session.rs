@@ -13,7 +13,7 @@ use crate::units::COVERAGE_95;
 use super::draw::{Picture, letter};
 use super::figures::{count, counted, figure, minus, signed};
 use super::serve_picture::ServeFrame;
-use super::session_pictures::{lags, serve_href, speeds, stairs};
+use super::session_pictures::{lags, serve_href, speeds, stairs, strip};
 use super::usual::{Usual, usual};
 use super::{figure_box, page, scrolled, shared};
 use crate::report::words::{
@@ -22,6 +22,8 @@ use crate::report::words::{
 
 /// Width of a picture that stands beside another on a wide screen.
 pub(super) const HALF_PX: f64 = 420.0;
+/// Width of a picture that fills a wide screen.
+pub(super) const WIDE_PX: f64 = 860.0;
 
 /// The page of `overarm report` for one practice: a whole HTML file that needs nothing else.
 pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
@@ -31,6 +33,7 @@ pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
         main id="main" {
             (first_screen(record))
             (chain(record))
+            (when(record))
             (speed(record))
             (serves_section(record))
             (serve_by_serve(record, curves))
@@ -261,15 +264,27 @@ fn link_row(k: usize, link: &LinkSummary) -> Markup {
     }
 }
 
+fn when(record: &SessionRecord) -> Markup {
+    if record.serves.is_empty() && record.rejected.is_empty() {
+        return html! {};
+    }
+    let (wide, narrow) = (strip(record, WIDE_PX), strip(record, HALF_PX));
+    html! {
+        section aria-labelledby="s-when" {
+            h2 #s-when { (WORDS.when_question) }
+            (two_widths("strip", &wide, &narrow, WORDS.strip_title, WORDS.strip_says, WORDS.strip_caption))
+        }
+    }
+}
+
 fn speed(record: &SessionRecord) -> Markup {
-    let Some(picture) = speeds(record, 860.0) else {
+    let (Some(wide), Some(narrow)) = (speeds(record, WIDE_PX), speeds(record, HALF_PX)) else {
         return html! {};
     };
-    let narrow = speeds(record, HALF_PX).unwrap_or_else(|| picture.clone());
     html! {
         section aria-labelledby="s-speed" {
             h2 #s-speed { (WORDS.speed_question) }
-            (two_widths("speeds", &picture, &narrow, WORDS.speeds_title, WORDS.speeds_says, WORDS.speeds_caption))
+            (two_widths("speeds", &wide, &narrow, WORDS.speeds_title, WORDS.speeds_says, WORDS.speeds_caption))
         }
     }
 }
@@ -318,14 +333,14 @@ pub(super) fn serve_table(
             table.serves {
                 caption { (WORDS.serves_caption) }
                 thead { tr {
-                    th scope="col" .n { "#" }
-                    th scope="col" .n data-key="/impact_s" data-form="clock" { (WORDS.impact) }
-                    @for site in &worn { th scope="col" .n data-key=(format!("/peaks/{site}/speed_dps")) {
+                    th scope="col" { "#" }
+                    th scope="col" data-key="/impact_s" data-form="clock" { (WORDS.impact) }
+                    @for site in &worn { th scope="col" data-key=(format!("/peaks/{site}/speed_dps")) {
                         span.chip { (letter(*site)) } " " (site) ", deg/s" } }
-                    @for (k, link) in record.links.iter().enumerate() { th scope="col" .n data-key=(format!("/links/{k}/lag_ms")) {
+                    @for (k, link) in record.links.iter().enumerate() { th scope="col" data-key=(format!("/links/{k}/lag_ms")) {
                         (link.from) " → " (link.to) ", ms" } }
-                    th scope="col" { (WORDS.chain) }
-                    th scope="col" { (WORDS.quality) }
+                    th.l scope="col" { (WORDS.chain) }
+                    th.l scope="col" { (WORDS.quality) }
                 } }
                 tbody { @for (k, serve) in record.serves.iter().enumerate() { (serve_row(record, k, &worn, prefix, with_curves.is_none_or(|set| set.contains(&serve.number)))) } }
             }
@@ -344,15 +359,15 @@ fn serve_row(
         return html! {};
     };
     html! {
-        tr data-at=(format!("/serves/{k}")) .dry[!serve.contact] {
-            th scope="row" .n { @if linked { a href=(serve_href(prefix, serve.number)) { (serve.number) } } @else { (serve.number) } }
-            td.n { (clock(serve.impact_s)) }
-            @for site in worn { td.n { (speed_words(serve.peaks.at(*site))) } }
+        tr data-at=(format!("/serves/{k}")) class=[(!serve.contact).then_some("dry")] {
+            th scope="row" { @if linked { a href=(serve_href(prefix, serve.number)) { (serve.number) } } @else { (serve.number) } }
+            td { (clock(serve.impact_s)) }
+            @for site in worn { td { (speed_words(serve.peaks.at(*site))) } }
             @for link in &record.links {
-                td.n { (lag_cell(serve.links.iter().find(|l| l.from == link.from && l.to == link.to))) }
+                td { (lag_cell(serve.links.iter().find(|l| l.from == link.from && l.to == link.to))) }
             }
-            td { (kind_words(serve)) }
-            td { (serve.quality) }
+            td.l { (kind_words(serve)) }
+            td.l { (serve.quality) }
         }
     }
 }
@@ -448,18 +463,21 @@ pub(super) fn serve_details(
                 b { (kind) " " (serve.number) } " · " (clock(serve.impact_s)) " · " (serve.grade)
                 @if serve.quality != "good" { " · " (serve.quality) }
             }
-            div.pair id=(format!("{prefix}serve-{}", serve.number)) {
+            @if let Some(at) = at { div.pair id=(format!("{prefix}serve-{}", serve.number)) {
                 figure { (picture.inline(&serve_says(serve))) }
                 div {
-                    @if let Some(at) = at { (peak_table(serve, at)) }
+                    (peak_table(serve, at))
                     p.foot { (phases_line(serve)) }
-                    @if let Some(at) = at { p.foot {
+                    p.foot {
                         (WORDS.taken_because) " " (serve.reasons.join("; ")) ". "
                         (WORDS.sure_serve) " " (figure(&format!("{at}/confidence"), serve.confidence, &probability(serve.confidence))) ", "
                         (WORDS.sure_contact) " " (figure(&format!("{at}/contact_confidence"), serve.contact_confidence, &probability(serve.contact_confidence))) "."
-                    } }
+                    }
                 }
-            }
+            } } @else { div id=(format!("{prefix}serve-{}", serve.number)) {
+                (picture.inline(&serve_says(serve)))
+                p.foot { (phases_line(serve)) }
+            } }
         }
     }
 }

@@ -55,8 +55,8 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     for site in &worn {
         let y = row_y(*site);
         picture.line("gr", (LEFT_PX + 16.0, y), (width_px - 74.0, y));
-        picture.text("b", Anchor::Start, (2.0, y + 4.0), letter(*site));
-        picture.text("", Anchor::Start, (16.0, y + 4.0), site.name());
+        picture.text("b", Anchor::Start, (1.0, y + 4.0), letter(*site));
+        picture.text("", Anchor::Start, (18.0, y + 4.0), site.name());
     }
     picture.line("im", (time.px(0.0), 4.0), (time.px(0.0), foot));
     for ms in time.ticks(7.0) {
@@ -76,32 +76,29 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
         (middle, foot + 29.0),
         WORDS.time_from_impact,
     );
-    for serve in &contact {
-        let corners: Vec<(f64, f64)> = worn
-            .iter()
-            .filter_map(|site| {
+    let lines: Vec<Vec<(f64, f64)>> = contact
+        .iter()
+        .map(|serve| {
+            let corners = worn.iter().filter_map(|site| {
                 let peak = serve.peaks.at(*site)?;
                 Some((
                     time.px((peak.time_s - serve.impact_s) * 1000.0),
                     row_y(*site),
                 ))
-            })
-            .collect();
-        picture.curve("all", &corners);
-    }
+            });
+            corners.collect()
+        })
+        .collect();
+    picture.curves("all", &lines);
     let mut middles = Vec::new();
     for site in &worn {
         let (y, of_site) = (row_y(*site), peaks_ms(*site));
-        for (k, ms) in of_site.iter().enumerate() {
-            // serves fan out over the row so that equal times do not hide each other
-            let step = (k % 7) as f64 - 3.0; // 0 to 6
-            picture.mark(
-                lower(*site),
-                Mark::Ring,
-                (time.px(*ms), y + 2.4 * step),
-                1.8,
-            );
-        }
+        // serves fan out over the row so that equal times do not hide each other; the step is 0 to 6
+        let fanned = of_site.iter().enumerate();
+        let places: Vec<(f64, f64)> = fanned
+            .map(|(k, ms)| (time.px(*ms), y + 2.4 * ((k % 7) as f64 - 3.0)))
+            .collect();
+        picture.dots(&format!("{} q", upper(*site)), &places);
         if let Some(ms) = median(&of_site) {
             middles.push((time.px(ms), y));
         }
@@ -298,4 +295,63 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
         }
     }
     Some(picture)
+}
+
+/// The whole practice: each serve at its time, as high as the wrist was fast, dry swings crossed, and
+/// below zero a tick for every swing that was refused.
+pub(super) fn strip(record: &SessionRecord, width_px: f64) -> Picture {
+    let wrist_dps = |serve: &ServeRecord| serve.peaks.wrist.as_ref().map_or(0.0, |p| p.speed_dps);
+    let fastest = record.serves.iter().map(wrist_dps).fold(100.0, f64::max);
+    let serves_s = record.serves.iter().map(|serve| serve.impact_s);
+    let times_s = serves_s.chain(record.rejected.iter().map(|refused| refused.time_s));
+    let (first, last) = times_s.fold((f64::MAX, f64::MIN), |(low, high), t| {
+        (low.min(t), high.max(t))
+    });
+    let (first, last) = if first > last {
+        (0.0, 60.0)
+    } else {
+        (first, last)
+    };
+    let room = (0.02 * (last - first)).max(2.0);
+    let (zero, foot) = (150.0, 172.0);
+    let mut picture = Picture::new(width_px, foot + 32.0);
+    let speed = Scale {
+        low: 0.0,
+        high: fastest * 1.06,
+        low_px: zero,
+        high_px: 16.0,
+    };
+    let time = Scale {
+        low: (first - room) / 60.0,
+        high: (last + room) / 60.0,
+        low_px: LEFT_PX,
+        high_px: width_px - 6.0,
+    };
+    picture.text("m", Anchor::Start, (2.0, 9.0), "deg/s");
+    for dps in speed.ticks(5.0) {
+        let y = speed.px(dps);
+        picture.line("gr", (LEFT_PX, y), (time.high_px, y));
+        picture.text(
+            "m",
+            Anchor::End,
+            (LEFT_PX - 4.0, y + 4.0),
+            &format!("{dps:.0}"),
+        );
+    }
+    for refused in &record.rejected {
+        let x = time.px(refused.time_s / 60.0);
+        picture.line("i", (x, zero + 7.0), (x, zero + 17.0));
+    }
+    time_axis(&mut picture, &time, foot);
+    for serve in &record.serves {
+        let (x, y) = (time.px(serve.impact_s / 60.0), speed.px(wrist_dps(serve)));
+        if serve.contact {
+            picture.line("w", (x, zero), (x, y));
+            picture.mark("w", Mark::Dot, (x, y), 2.6);
+        } else {
+            picture.line("i", (x, zero), (x, y));
+            picture.mark("w", Mark::Cross, (x, y), 3.4);
+        }
+    }
+    picture
 }

@@ -15,7 +15,7 @@ pub(super) const COLOURS: [(&str, &str, &str); 12] = [
     ("note", "#f4f1e6", "#2b2819"),
     ("hip", "#0072b2", "#56b4e9"),
     ("trunk", "#d55e00", "#e69f00"),
-    ("arm", "#00875f", "#2cc29a"),
+    ("arm", "#009e73", "#009e73"),
     ("wrist", "#1a1d21", "#e9ebee"),
     ("usual", "#8a6a9a", "#b79ac8"),
 ];

@@ -1,0 +1,372 @@
+//! What in a log speaks against trusting it: level at rest, axes, scale, drift, a strap that slipped.
+
+use nalgebra::Vector3;
+
+use super::front_axes::{Axes, Mean, Moves, STEP_S};
+use super::{QuietChunk, Recording};
+use crate::finding::Finding;
+use crate::frames::Site;
+use crate::samples::Flags;
+use crate::units::STANDARD_GRAVITY_M_S2;
+
+/// Levels at rest that a poorly calibrated sensor may read, g; beyond the wider ones the scale is wrong.
+const REST_FAIR_G: std::ops::RangeInclusive<f64> = 0.95..=1.05;
+const REST_POSSIBLE_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
+
+/// Units that are mistaken for each other: what rest reads then, g, and the words.
+const REST_MISTAKES: [(f64, &str); 4] = [
+    (STANDARD_GRAVITY_M_S2, "m/s^2 taken for g"),
+    (1.0 / STANDARD_GRAVITY_M_S2, "g taken for m/s^2"),
+    (1000.0, "mg taken for g"),
+    (0.001, "g taken for mg"),
+];
+
+/// Turn scales off by these are mistaken units.
+const TURN_MISTAKES: [(f64, &str); 4] = [
+    (std::f64::consts::PI / 180.0, "deg/s taken for rad/s"),
+    (180.0 / std::f64::consts::PI, "rad/s taken for deg/s"),
+    (0.001, "mdeg/s taken for deg/s"),
+    (1000.0, "deg/s taken for mdeg/s"),
+];
+
+/// Share of gravity's moves that must be explained before a fit is believed.
+const BELIEVED: f64 = 0.6;
+
+/// How much better exchanged axes must explain them.
+const CLEARLY_BETTER: f64 = 0.3;
+
+/// Drift of the bias worth telling, deg/s.
+const DRIFT_TOLD_DPS: f64 = 0.5;
+
+/// Change of gravity's direction at rest that shows a slipped strap, and how far single rests may lie
+/// apart where it can be shown, deg.
+const SLIP_DEG: f64 = 20.0;
+const REST_SPREAD_DEG: f64 = 8.0;
+
+/// Stillness broken for this long ends a rest, s.
+const REST_APART_S: f64 = 3.0;
+
+/// Rests on each side that a slip needs, the time they span, s, and of how many one may be odd: one long
+/// rest on a bench is one attitude, not many.
+const FEWEST_RESTS: usize = 3;
+const REST_SPAN_S: f64 = 60.0;
+const ODD_RESTS_ONE_IN: usize = 10;
+
+/// Still chunks at each end of the log that a drift of the bias needs, of how many parts.
+const FEWEST_CHUNKS: usize = 8;
+const DRIFT_PARTS: usize = 5;
+
+/// Windows looked at for turns, and their length, s.
+const WINDOWS: usize = 60;
+const WINDOW_S: f64 = 2.0;
+
+/// Looks for doubts; each is a finding with its place and what follows from it.
+///
+/// # Errors
+/// When the spill file cannot be read back.
+pub(crate) fn doubts(unit: &Recording) -> std::io::Result<Vec<Finding>> {
+    let mut findings: Vec<Finding> = gaps(unit).into_iter().collect();
+    findings.extend(jitter(unit));
+    findings.extend(rest(unit));
+    findings.extend(drift(unit));
+    findings.extend(slip(unit));
+    findings.extend(axes(unit, &turns(unit)?));
+    Ok(findings)
+}
+
+fn gaps(unit: &Recording) -> Option<Finding> {
+    let length_s = |gap: &&super::Gap| gap.to_s - gap.from_s;
+    let longest = unit
+        .gaps
+        .iter()
+        .max_by(|a, b| length_s(a).total_cmp(&length_s(b)))?;
+    let missing_s: f64 = unit.gaps.iter().map(|gap| gap.to_s - gap.from_s).sum();
+    let gaps = unit.gaps.len();
+    let text = format!(
+        "{gaps} {} with {missing_s:.3} s of samples missing, the longest {:.3} s at {:.3} s; a serve across one is not timed",
+        if gaps == 1 { "gap" } else { "gaps" },
+        length_s(&longest),
+        longest.from_s
+    );
+    Some(Finding::note("gaps", &unit.name, text))
+}
+
+fn jitter(unit: &Recording) -> Option<Finding> {
+    let share = unit.jitter_s * unit.rate_hz;
+    (share > 0.3).then(|| {
+        let text = format!(
+            "stamps scatter by {:.2} ms about an even {:.2} Hz; samples are taken as even, so check that the unit samples evenly",
+            unit.jitter_s * 1e3, unit.rate_hz
+        );
+        Finding::note("jitter", &unit.name, text)
+    })
+}
+
+fn rest(unit: &Recording) -> Option<Finding> {
+    let Some(still) = unit.still() else {
+        let text = "never still: the gyroscope's bias cannot be measured; put the unit down for ten seconds before practice";
+        return Some(Finding::note("never-still", &unit.name, text));
+    };
+    let rest_g = still.rest_g;
+    if REST_FAIR_G.contains(&rest_g) {
+        return None;
+    }
+    if REST_POSSIBLE_G.contains(&rest_g) {
+        let text = format!(
+            "rest reads {rest_g:.3} g: the accelerometer is off by {:.0} %",
+            100.0 * (rest_g - 1.0)
+        );
+        return Some(Finding::note("rest-level", &unit.name, text));
+    }
+    let like = REST_MISTAKES
+        .iter()
+        .find(|(reads, _)| (rest_g / reads - 1.0).abs() < 0.15);
+    let like = like.map_or("the profile's unit or scale is wrong", |(_, words)| words);
+    let text = format!("rest reads {rest_g:.4} g, want 1: {like}; correct the profile");
+    Some(Finding::void("rest-level", &unit.name, text))
+}
+
+fn mean_of(quiet: &[QuietChunk], value: impl Fn(&QuietChunk) -> [f32; 3]) -> Vector3<f64> {
+    // the middle value of each axis, so that a chunk taken for still by mistake does not count
+    Vector3::from_fn(|axis, _| {
+        let mut values: Vec<f32> = quiet.iter().map(|chunk| value(chunk)[axis]).collect();
+        values.sort_by(f32::total_cmp);
+        values.get(values.len() / 2).copied().map_or(0.0, f64::from)
+    })
+}
+
+/// The stillest half, in time order.
+fn stillest(unit: &Recording) -> Vec<QuietChunk> {
+    let spread = |chunk: &QuietChunk| chunk.gyro_sd_rad_s.iter().map(|sd| sd * sd).sum::<f32>();
+    let mut spreads: Vec<f32> = unit.quiet.iter().map(spread).collect();
+    spreads.sort_by(f32::total_cmp);
+    let limit = spreads.get(spreads.len() / 2).copied().unwrap_or(0.0);
+    unit.quiet
+        .iter()
+        .copied()
+        .filter(|chunk| spread(chunk) <= limit)
+        .collect()
+}
+
+fn drift(unit: &Recording) -> Option<Finding> {
+    let quiet = stillest(unit);
+    // ends of the log, not halves: warming up is over in the middle
+    let part = quiet.len() / DRIFT_PARTS;
+    if part < FEWEST_CHUNKS {
+        return None;
+    }
+    let bias = |part: &[QuietChunk]| mean_of(part, |chunk| chunk.gyro_rad_s).map(f64::to_degrees);
+    let first = bias(quiet.get(..part)?);
+    let last = bias(quiet.get(quiet.len() - part..)?);
+    let moved = (last - first).amax();
+    (moved > DRIFT_TOLD_DPS).then(|| {
+        let text = format!(
+            "the gyroscope's bias moves by {moved:.2} deg/s from the first to the last rests (as warming up does); bias is taken from rests near in time"
+        );
+        Finding::note("bias-drift", &unit.name, text)
+    })
+}
+
+/// One rest: chunks that follow each other and feel gravity from the same side.
+struct Rest {
+    from_s: f64,
+    to_s: f64,
+    force_m_s2: Vector3<f64>,
+}
+
+fn rests(quiet: &[QuietChunk]) -> Vec<Rest> {
+    let mut rests: Vec<Rest> = Vec::new();
+    for chunk in quiet {
+        let (from_s, to_s) = (
+            chunk.time_s - 0.5 * chunk.length_s,
+            chunk.time_s + 0.5 * chunk.length_s,
+        );
+        let force_m_s2 = Vector3::from(chunk.accel_m_s2.map(f64::from));
+        match rests.last_mut() {
+            Some(rest)
+                if from_s - rest.to_s < REST_APART_S
+                    && angle_deg(&rest.force_m_s2, &force_m_s2) < REST_SPREAD_DEG =>
+            {
+                rest.to_s = to_s;
+                rest.force_m_s2 += force_m_s2;
+            }
+            _ => rests.push(Rest {
+                from_s,
+                to_s,
+                force_m_s2,
+            }),
+        }
+    }
+    rests
+}
+
+fn angle_deg(a: &Vector3<f64>, b: &Vector3<f64>) -> f64 {
+    a.angle(b).to_degrees()
+}
+
+/// The direction that these rests share, if they do.
+fn shared_direction(rests: &[Rest]) -> Option<Vector3<f64>> {
+    let (first, last) = (rests.first()?, rests.last()?);
+    if rests.len() < FEWEST_RESTS || last.to_s - first.from_s < REST_SPAN_S {
+        return None;
+    }
+    let sum = rests
+        .iter()
+        .map(|rest| rest.force_m_s2.normalize())
+        .sum::<Vector3<f64>>();
+    let alike = |rest: &Rest| angle_deg(&sum, &rest.force_m_s2) < REST_SPREAD_DEG;
+    let odd = rests.iter().filter(|rest| !alike(rest)).count();
+    (odd * ODD_RESTS_ONE_IN <= rests.len()).then_some(sum)
+}
+
+/// A strap that slipped: every rest before feels gravity from one side, every rest after from another.
+/// Somebody who merely holds the unit in several ways mixes them in time, or repeats none.
+fn slip(unit: &Recording) -> Option<Finding> {
+    let rests = rests(&unit.quiet);
+    let told = (FEWEST_RESTS..rests.len()).filter_map(|split| {
+        let (before, after) = rests.split_at(split);
+        let (from, to) = (shared_direction(before)?, shared_direction(after)?);
+        let turned_deg = angle_deg(&from, &to);
+        (turned_deg > SLIP_DEG).then_some((turned_deg, before.last()?.to_s, after.first()?.from_s))
+    });
+    let (deg, before_s, after_s) = told.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let text = format!(
+        "at rest, gravity points {deg:.0} deg elsewhere after {after_s:.0} s than before {before_s:.0} s, at every rest: the unit moved on its strap, or the wearer rests otherwise; what needs its mounting does not hold across"
+    );
+    Some(Finding::note("unit-moved", &unit.name, text))
+}
+
+/// Means of stretches in which the unit turns and hardly accelerates.
+fn turns(unit: &Recording) -> std::io::Result<Vec<Mean>> {
+    let still = unit.still();
+    let rest = still.map_or(STANDARD_GRAVITY_M_S2, |still| {
+        still.rest_g * STANDARD_GRAVITY_M_S2
+    });
+    let calm = |force: f32| (0.8..1.25).contains(&(f64::from(force) / rest));
+    let mut windows: Vec<(f32, f64)> = Vec::new();
+    let mut from_s = unit.start_s;
+    // a minute at a time, so that memory does not grow with the log
+    while from_s < unit.end_s {
+        let track = unit.coarse(from_s, from_s + 60.0)?;
+        let bins = (WINDOW_S / track.step_s).round() as usize; // 200
+        let forces = track.force_mean_m_s2.chunks_exact(bins);
+        for (index, (force, rate)) in forces
+            .zip(track.rate_max_rad_s.chunks_exact(bins))
+            .enumerate()
+        {
+            if force.iter().all(|force| calm(*force)) {
+                let typical = rate.iter().sum::<f32>();
+                windows.push((typical, track.start_s + WINDOW_S * index as f64));
+            }
+        }
+        windows.sort_by(|a, b| b.0.total_cmp(&a.0));
+        windows.truncate(WINDOWS);
+        from_s += 60.0;
+    }
+    windows.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut means = Vec::new();
+    for (_, from_s) in windows {
+        let samples = unit.window(from_s, from_s + WINDOW_S)?;
+        let length = (STEP_S * samples.rate_hz).round().max(1.0) as usize; // a few samples
+        for run in samples.runs() {
+            for start in run
+                .clone()
+                .step_by(length)
+                .filter(|start| start + length <= run.end)
+            {
+                let part = start..start + length;
+                let clipped = |flags: &Flags| {
+                    flags.has(Flags::ACCEL_CLIPPED) || flags.has(Flags::GYRO_CLIPPED)
+                };
+                if samples.flags[part.clone()].iter().any(clipped) {
+                    continue;
+                }
+                let mean =
+                    |vectors: &[Vector3<f64>]| vectors.iter().sum::<Vector3<f64>>() / length as f64;
+                means.push(Mean {
+                    accel: mean(&samples.accel_m_s2[part.clone()]),
+                    gyro: mean(&samples.gyro_rad_s[part]),
+                    joined: start != run.start,
+                });
+            }
+        }
+    }
+    Ok(means)
+}
+
+fn axes(unit: &Recording, means: &[Mean]) -> Option<Finding> {
+    let rest = unit.still().map_or(1.0, |still| still.rest_g) * STANDARD_GRAVITY_M_S2;
+    let moves = Moves::of(means, rest);
+    if !moves.enough() {
+        return None;
+    }
+    let logged = moves.turning(Axes::AS_LOGGED);
+    let (best, turning) = moves.best();
+    if turning.explained < BELIEVED {
+        return None;
+    }
+    if turning.explained - logged.explained > CLEARLY_BETTER {
+        let text = format!(
+            "gravity and the gyroscope disagree: they fit if gyro {best} ({:.0} % of the turns explained instead of {:.0} %); correct columns and sign in the profile",
+            100.0 * turning.explained,
+            100.0 * logged.explained
+        );
+        return Some(Finding::void("axes-disagree", &unit.name, text));
+    }
+    let off = logged.scale;
+    if logged.explained < BELIEVED || (0.8..1.25).contains(&off) {
+        return None;
+    }
+    let like = TURN_MISTAKES
+        .iter()
+        .find(|(scale, _)| (off / scale - 1.0).abs() < 0.2);
+    let like = like.map_or("the profile's unit or scale is wrong", |(_, words)| words);
+    let text = format!(
+        "gravity turns {off:.3} times as fast as the gyroscope says: {like}; correct the profile"
+    );
+    Some(Finding::void("gyro-scale", &unit.name, text))
+}
+
+/// Sites that look exchanged: in serves the distal units turn faster.
+///
+/// # Errors
+/// When a spill file cannot be read back.
+pub fn exchanged_sites(units: &[(Site, &Recording)]) -> std::io::Result<Vec<Finding>> {
+    let mut fast = Vec::new();
+    for (site, unit) in units {
+        fast.push((*site, *unit, fastest_rad_s(unit)?));
+    }
+    fast.sort_by_key(|(site, _, _)| *site);
+    let mut findings = Vec::new();
+    for (index, (proximal, unit, rad_s)) in fast.iter().enumerate() {
+        for (distal, _, distal_rad_s) in fast.iter().skip(index + 1) {
+            // trunk and arm may come close; hip against wrist never does
+            let clear = *distal == Site::Wrist || *proximal == Site::Hip;
+            if clear && *rad_s > 1.4 * distal_rad_s && *rad_s > 8.0 {
+                let text = format!(
+                    "`{proximal}` turns at up to {:.0} deg/s, `{distal}` only at {:.0}: are the two units exchanged?",
+                    rad_s.to_degrees(),
+                    distal_rad_s.to_degrees()
+                );
+                findings.push(Finding::void("units-exchanged", &unit.name, text));
+            }
+        }
+    }
+    Ok(findings)
+}
+
+/// The tenth-largest rate of all seconds: what its swings reach, strays left aside.
+fn fastest_rad_s(unit: &Recording) -> std::io::Result<f64> {
+    const PLACE: usize = 10;
+    let mut top: Vec<f32> = Vec::new();
+    let mut from_s = unit.start_s;
+    while from_s < unit.end_s {
+        let track = unit.coarse(from_s, from_s + 60.0)?;
+        let seconds = track.rate_max_rad_s.chunks(100);
+        top.extend(seconds.map(|bins| bins.iter().fold(0f32, |a, &b| a.max(b))));
+        top.sort_by(|a, b| b.total_cmp(a));
+        top.truncate(PLACE);
+        from_s += 60.0;
+    }
+    Ok(top.last().copied().map_or(0.0, f64::from))
+}

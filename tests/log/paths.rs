@@ -1,0 +1,101 @@
+//! The hand scanner and the `csv` crate read the same rows out of any text.
+
+use overarm::log::ReadMode;
+use overarm::profile::SensorProfile;
+use proptest::prelude::*;
+
+use super::{known, pass};
+
+/// One field: mostly plain numbers, else what logs and accidents hold.
+fn field() -> impl Strategy<Value = String> {
+    prop_oneof![
+        8 => "-?[0-9]{1,4}\\.[0-9]{1,6}",
+        4 => "-?[0-9]{1,7}",
+        1 => "-?[0-9]{8,22}",
+        1 => "-?[0-9]{1,12}\\.[0-9]{6,14}",
+        1 => "[-+]?[0-9]{1,3}(\\.[0-9]{0,3})?[eE][-+]?[0-9]{1,3}",
+        1 => Just("nan".to_owned()),
+        1 => Just("-inf".to_owned()),
+        1 => Just(String::new()),
+        1 => " ?-?[0-9]\\.[0-9] ?",
+        1 => "[-+.][.0-9]{0,3}",
+        1 => "\"-?[0-9]{1,3}\\.[0-9]{1,3}\"",
+        1 => "[ -~]{0,5}",
+        1 => Just("\u{e9}\u{0}".to_owned()),
+        1 => "[0-9]{1,2},[0-9]{1,3}",
+    ]
+}
+
+fn line(delimiter: char) -> impl Strategy<Value = String> {
+    let row =
+        prop::collection::vec(field(), 6..9).prop_map(move |f| f.join(&delimiter.to_string()));
+    let full = prop::collection::vec("-?[0-9]{1,3}\\.[0-9]{1,5}", 7)
+        .prop_map(move |f| f.join(&delimiter.to_string()));
+    let end = prop_oneof![6 => Just("\n"), 2 => Just("\r\n"), 1 => Just(";\n"), 1 => Just(",\r\n"), 1 => Just("\r")];
+    let body = prop_oneof![4 => full, 4 => row, 1 => Just("# remark \" here".to_owned()), 1 => Just("  ".to_owned())];
+    (body, end).prop_map(|(body, end)| body + end)
+}
+
+fn agree(text: &str, profile: &SensorProfile) -> Result<(), TestCaseError> {
+    let (fast, fast_end) = pass(&mut text.as_bytes(), profile, ReadMode::Fast);
+    let (general, general_end) = pass(&mut text.as_bytes(), profile, ReadMode::General);
+    prop_assert_eq!(fast, general);
+    match (fast_end, general_end) {
+        (Ok(fast), Ok(general)) => {
+            prop_assert_eq!(fast.refused, general.refused);
+            prop_assert_eq!(fast.refused_anywhere, general.refused_anywhere);
+            prop_assert_eq!(fast.rows, general.rows);
+        }
+        (fast, general) => prop_assert_eq!(
+            fast.map(|_| ()).map_err(|e| e.to_string()),
+            general.map(|_| ()).map_err(|e| e.to_string())
+        ),
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(600))]
+
+    #[test]
+    fn both_paths_read_the_same_rows(lines in prop::collection::vec(line(','), 1..20)) {
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{}", lines.concat());
+        agree(&text, &known("g-dps-seconds"))?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_decimal_commas(lines in prop::collection::vec(line(';'), 1..20)) {
+        let lines = lines.concat().replace('.', ",");
+        let text = format!("t;acc_x;acc_y;acc_z;gyr_x;gyr_y;gyr_z\n{lines}");
+        agree(&text, &known("semicolon-decimal-comma"))?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_columns_not_used(lines in prop::collection::vec(line(','), 1..20)) {
+        let mut profile = known("counts-microseconds");
+        profile.mag = None;
+        // t_us stands behind a column that nobody asked for
+        let text = format!("gz,note,t_us,ax,ay,az,gx,gy\n{}", lines.concat().replace("#", "x,"));
+        agree(&text, &profile)?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_combined_files(
+        lines in prop::collection::vec((line(','), "[AB]|unit 3|"), 1..20),
+    ) {
+        let rows = lines.iter().map(|(line, unit)| match line.split_once(',') {
+            Some((stamp, rest)) => format!("{stamp},{unit},{rest}"),
+            None => line.clone(),
+        });
+        let text = format!("t_ms,unit,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{}", rows.collect::<String>());
+        agree(&text, &known("combined-milliseconds"))?;
+    }
+
+    #[test]
+    fn a_plain_number_is_the_nearest_double(number in "-?[0-9]{1,9}(\\.[0-9]{1,6})?") {
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n0,{number},0,0,0,0,0\n");
+        let (kept, _) = pass(&mut text.as_bytes(), &known("g-dps-seconds"), ReadMode::Fast);
+        // the standard library's parser rounds correctly (its documentation, `f64::from_str`)
+        prop_assert_eq!(kept.rows[0].0[0], number.parse::<f64>().expect("a number").to_bits());
+    }
+}

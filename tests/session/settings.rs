@@ -1,0 +1,185 @@
+//! What the coach wrote, read back.
+
+use std::fs;
+use std::path::Path;
+
+use jiff::civil::date;
+use overarm::frames::{Hand, Site};
+use overarm::session::{Baseline, BlockSettings, SessionSettings};
+
+const LOG: &str = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n0,0,0,1,0,0,0\n";
+
+fn write(folder: &Path, name: &str, text: &str) {
+    let path = folder.join(name);
+    fs::create_dir_all(path.parent().expect("a parent")).expect("a folder");
+    fs::write(path, text).expect("room");
+}
+
+/// The block of the design page, with a session that overrides some of it.
+fn block() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let root = folder.path();
+    write(
+        root,
+        "block.toml",
+        r#"
+athlete  = "athlete-07"
+hand     = "left"
+returned = 2031-04-15
+baseline = { until = 2031-04-01 }
+plan     = "plan.toml"
+rest     = [2031-03-05, "2031-03-07"]
+[units.hip]
+file = "hip.csv"
+profile = "g-dps-seconds"
+accel_range_g = 16
+gyro_range_dps = 2000.5
+[units.wrist]
+profile = "own.toml"
+"#,
+    );
+    let own = overarm::profile::known_text("si-seconds")
+        .expect("known")
+        .replace("si-seconds", "own");
+    write(root, "own.toml", &own);
+    for session in ["2031-03-04", "2031-03-04-pm", "2031-02-28"] {
+        write(
+            root,
+            &format!("{session}/hip.csv.gz"),
+            "packed or not, only its presence counts here",
+        );
+        write(root, &format!("{session}/wrist.csv"), LOG);
+    }
+    write(
+        root,
+        "2031-03-04-pm/session.toml",
+        r#"
+minutes = 75
+rpe = 6.5
+pain = "none"
+notes = "windy"
+hand = "right"
+[[corrections]]
+at_s = 812.4
+say = "not a serve"
+[units.hip]
+accel_range_g = 32
+[units.wrist]
+worn = false
+"#,
+    );
+    write(root, "photos/a.txt", "");
+    folder
+}
+
+#[test]
+fn a_block_is_read_with_its_sessions_in_order() {
+    let folder = block();
+    let block = BlockSettings::read(folder.path()).expect("a block");
+    assert_eq!(
+        (block.athlete.as_str(), block.hand),
+        ("athlete-07", Hand::Left)
+    );
+    assert_eq!(block.returned, Some(date(2031, 4, 15)));
+    assert_eq!(block.baseline, Some(Baseline::Until(date(2031, 4, 1))));
+    assert_eq!(block.plan, Some(folder.path().join("plan.toml")));
+    assert_eq!(block.rest, [date(2031, 3, 5), date(2031, 3, 7)]);
+    let names: Vec<&str> = block
+        .sessions
+        .iter()
+        .map(|session| session.name.as_str())
+        .collect();
+    assert_eq!(names, ["2031-02-28", "2031-03-04", "2031-03-04-pm"]);
+    assert_eq!(block.sessions[2].date, date(2031, 3, 4));
+    assert_eq!(block.other_folders, ["photos"]);
+}
+
+#[test]
+fn a_session_takes_the_block_s_word_where_it_has_none_of_its_own() {
+    let folder = block();
+    let session = SessionSettings::read(&folder.path().join("2031-03-04")).expect("a session");
+    assert_eq!(
+        (session.athlete.as_str(), session.hand, session.hand_stated),
+        ("athlete-07", Hand::Left, true)
+    );
+    assert_eq!(session.date, Some(date(2031, 3, 4)));
+    let sites: Vec<Site> = session.units.iter().map(|unit| unit.site).collect();
+    assert_eq!(sites, [Site::Hip, Site::Wrist]);
+    let hip = &session.units[0].source;
+    assert!(
+        hip.file.ends_with("2031-03-04/hip.csv.gz"),
+        "the .gz may be left out"
+    );
+    assert_eq!(
+        (hip.accel_range_g, hip.gyro_range_dps),
+        (Some(16.0), Some(2000.5))
+    );
+    assert_eq!(
+        session.units[1].source.profile.name, "own",
+        "a path is taken from where it is written"
+    );
+    assert!(!session.shared_clock && session.entered.minutes.is_none());
+}
+
+#[test]
+fn a_session_overrides_key_by_key() {
+    let folder = block();
+    let session = SessionSettings::read(&folder.path().join("2031-03-04-pm")).expect("a session");
+    assert_eq!(session.hand, Hand::Right);
+    assert_eq!(session.units.len(), 1, "a unit may be said not to be worn");
+    let hip = &session.units[0].source;
+    assert_eq!(
+        (hip.accel_range_g, hip.gyro_range_dps),
+        (Some(32.0), Some(2000.5))
+    );
+    assert_eq!(
+        (session.entered.minutes, session.entered.rpe),
+        (Some(75.0), Some(6.5))
+    );
+    assert_eq!(session.entered.corrections[0].say, "not a serve");
+    assert_eq!(session.name, "2031-03-04-pm");
+}
+
+#[test]
+fn a_session_stands_alone_too() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write(
+        folder.path(),
+        "session.toml",
+        "date = 2031-03-04\nshared_clock = true\n[units.wrist]\nprofile = \"g-dps-seconds\"\n",
+    );
+    write(folder.path(), "wrist.csv", LOG);
+    let session = SessionSettings::read(folder.path()).expect("a session");
+    assert_eq!(
+        (session.date, session.shared_clock),
+        (Some(date(2031, 3, 4)), true)
+    );
+    assert!(!session.hand_stated);
+}
+
+#[test]
+fn the_one_profile_that_fits_is_taken_and_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write(
+        folder.path(),
+        "session.toml",
+        "[units.wrist]\nprofile = \"auto\"\n",
+    );
+    let rows: String = (0..500)
+        .map(|i| format!("{:.3},0.1,9.8,0.2,0.01,0.02,-0.01\n", f64::from(i) * 0.005))
+        .collect();
+    write(
+        folder.path(),
+        "wrist.csv",
+        &(LOG.lines().next().expect("a header").to_owned() + "\n" + &rows),
+    );
+    let session = SessionSettings::read(folder.path()).expect("a session");
+    assert_eq!(session.units[0].source.profile.name, "si-seconds");
+    let told = &session.findings[0];
+    assert_eq!(told.code, "profile-detected");
+    assert!(
+        told.text.contains("rest reads 1.000 g") && told.text.contains("200.0 Hz"),
+        "{}",
+        told.text
+    );
+}

@@ -1,0 +1,334 @@
+//! Logs that should not be trusted say so, with the place and what follows; sound ones say nothing.
+
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+
+use nalgebra::Vector3;
+use overarm::frames::Site;
+use overarm::profile::resolve;
+use overarm::samples::Flags;
+use overarm::timebase::{FrontParams, Recording, UnitSource, exchanged_sites, read_text_unit};
+
+use crate::support::assert_close;
+
+const RATE_HZ: f64 = 250.0;
+
+/// A made unit: what it feels (g) and turns (deg/s) at each sample; noise of a consumer chip on top.
+struct Made {
+    rows: Vec<[f64; 6]>,
+}
+
+/// A fixed linear congruence (constants of Numerical Recipes, from memory): -0.5 to 0.5.
+fn noise(state: &mut u32) -> f64 {
+    *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+    f64::from(*state) / f64::from(u32::MAX) - 0.5
+}
+
+impl Made {
+    /// Rests and slow turns by halves of a minute; gravity follows the turns exactly.
+    fn sound(minutes: f64) -> Self {
+        let mut gravity = Vector3::new(0.36, 0.48, 0.8);
+        let mut state = 7;
+        let count = (minutes * 60.0 * RATE_HZ) as usize;
+        let rows = (0..count).map(|index| {
+            let t = index as f64 / RATE_HZ;
+            let turning = if t % 60.0 < 30.0 { 0.0 } else { 1.0 };
+            let rate =
+                turning * Vector3::new((1.1 * t).sin(), -(0.7 * t).cos(), 0.8 * (1.7 * t).sin());
+            gravity -= rate.cross(&gravity) / RATE_HZ;
+            gravity.normalize_mut();
+            let a = gravity.map(|g| g + 0.01 * noise(&mut state));
+            let w = rate.map(|w| w.to_degrees() + 0.3 + 0.2 * noise(&mut state));
+            [a.x, a.y, a.z, w.x, w.y, w.z]
+        });
+        Self {
+            rows: rows.collect(),
+        }
+    }
+
+    fn each(mut self, change: impl Fn(usize, &mut [f64; 6])) -> Self {
+        self.rows
+            .iter_mut()
+            .enumerate()
+            .for_each(|(index, row)| change(index, row));
+        self
+    }
+
+    fn read(&self) -> Recording {
+        let mut text = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n".to_owned();
+        for (index, [a, b, c, x, y, z]) in self.rows.iter().enumerate() {
+            let t = index as f64 / RATE_HZ;
+            writeln!(text, "{t:.3},{a:.5},{b:.5},{c:.5},{x:.4},{y:.4},{z:.4}").expect("memory");
+        }
+        let source = UnitSource {
+            file: PathBuf::from("unit.csv"),
+            unit_id: None,
+            profile: resolve("g-dps-seconds", Path::new(".")).expect("known"),
+            accel_range_g: Some(16.0),
+            gyro_range_dps: Some(2000.0),
+        };
+        read_text_unit(&mut text.as_bytes(), &source, &FrontParams::default()).expect("a log")
+    }
+}
+
+fn codes(unit: &Recording) -> Vec<&str> {
+    unit.findings
+        .iter()
+        .map(|finding| finding.code.as_ref())
+        .collect()
+}
+
+/// The text of the only finding, which has this code.
+fn only<'a>(unit: &'a Recording, code: &str) -> &'a str {
+    assert_eq!(codes(unit), [code], "{:?}", unit.findings);
+    &unit.findings[0].text
+}
+
+#[test]
+fn a_sound_log_raises_no_doubt() {
+    let unit = Made::sound(4.0).read();
+    assert!(unit.findings.is_empty(), "{:?}", unit.findings);
+    let still = unit.still().expect("it rests");
+    assert_close(still.rest_g, 1.0, 1e-3, 0.0, "rest");
+    for bias in still.gyro_bias_dps {
+        assert_close(bias, 0.3, 0.02, 0.0, "bias");
+    }
+    // uniform noise of full width w has the standard deviation w / sqrt(12)
+    assert_close(
+        still.gyro_noise_dps,
+        0.2 / 12f64.sqrt(),
+        0.0,
+        0.1,
+        "gyro noise",
+    );
+    assert_close(
+        still.accel_noise_g,
+        0.01 / 12f64.sqrt(),
+        0.0,
+        0.1,
+        "accel noise",
+    );
+}
+
+#[test]
+fn exchanged_and_flipped_axes_are_named() {
+    let swapped = Made::sound(2.0).each(|_, row| row.swap(3, 4)).read();
+    assert!(
+        only(&swapped, "axes-disagree").contains("gyro x should be y, y should be x"),
+        "{:?}",
+        swapped.findings
+    );
+    let flipped = Made::sound(2.0).each(|_, row| row[5] = -row[5]).read();
+    assert!(
+        only(&flipped, "axes-disagree").contains("gyro z should be -z ("),
+        "{:?}",
+        flipped.findings
+    );
+    let mirrored = Made::sound(2.0)
+        .each(|_, row| (3..6).for_each(|axis| row[axis] = -row[axis]))
+        .read();
+    assert!(
+        only(&mirrored, "axes-disagree").contains("x should be -x, y should be -y, z should be -z")
+    );
+    assert!(mirrored.findings[0].voids);
+}
+
+#[test]
+fn a_wrong_unit_shows_in_the_turns_and_at_rest() {
+    let rad = Made::sound(2.0)
+        .each(|_, row| (3..6).for_each(|axis| row[axis] = row[axis].to_radians()))
+        .read();
+    assert!(
+        only(&rad, "gyro-scale").contains("rad/s taken for deg/s"),
+        "{:?}",
+        rad.findings
+    );
+    let si = Made::sound(2.0)
+        .each(|_, row| (0..3).for_each(|axis| row[axis] *= 9.80665))
+        .read();
+    assert!(
+        si.findings
+            .iter()
+            .any(|f| f.code == "rest-level" && f.text.contains("m/s^2 taken for g") && f.voids),
+        "{:?}",
+        si.findings
+    );
+    let poor = Made::sound(2.0)
+        .each(|_, row| (0..3).for_each(|axis| row[axis] *= 1.08))
+        .read();
+    assert!(
+        only(&poor, "rest-level").contains("rest reads 1.080 g: the accelerometer is off by 8 %")
+    );
+}
+
+#[test]
+fn a_stuck_channel_is_told_with_its_time() {
+    let from = (90.0 * RATE_HZ) as usize;
+    let unit = Made::sound(3.0)
+        .each(|index, row| {
+            if index > from {
+                row[4] = 12.5
+            }
+        })
+        .read();
+    let told = unit
+        .findings
+        .iter()
+        .find(|finding| finding.code == "stuck-channel")
+        .expect("told");
+    // by chunks of 2048 samples, 8.2 s
+    assert!(
+        told.text.starts_with("gyro y does not change from 9"),
+        "{}",
+        told.text
+    );
+    assert!(told.voids);
+}
+
+#[test]
+fn spikes_are_counted() {
+    let unit = Made::sound(2.0)
+        .each(|index, row| {
+            if index % 5000 == 4000 {
+                row[3] += 1900.0
+            }
+        })
+        .read();
+    let told = only(&unit, "spikes");
+    assert!(
+        told.starts_with("6 single samples of gyro x") && told.contains("16.000 s"),
+        "{told}"
+    );
+}
+
+/// A bell-shaped swing of 60 ms between its half heights (the wrist's in a serve; plausible, no source)
+/// at the middle of every minute.
+fn swing_dps(index: usize, peak_dps: f64) -> f64 {
+    let since = (index as f64 / RATE_HZ) % 6.0 - 3.0;
+    peak_dps * (-(since / 0.036).powi(2)).exp()
+}
+
+#[test]
+fn a_ceiling_below_the_stated_range_is_found() {
+    let peak = |index: usize| 1700.0 + 40.0 * ((index / 1500 * 7) % 10) as f64;
+    // cut where an amplifier cuts, on the whole rate; then filtered, three samples wide, and digitised
+    // with the converter's own noise
+    let mut state = 11;
+    let mut made = Made::sound(3.0).each(|index, row| {
+        row[5] = (row[5] + swing_dps(index, peak(index))).min(1500.0);
+    });
+    let cut: Vec<f64> = made.rows.iter().map(|row| row[5]).collect();
+    for (row, around) in made.rows.iter_mut().skip(1).zip(cut.windows(3)) {
+        let filtered = 0.25 * around[0] + 0.5 * around[1] + 0.25 * around[2];
+        row[5] = filtered + 0.2 * noise(&mut state);
+    }
+    let unit = made.read();
+    let told = unit
+        .findings
+        .iter()
+        .find(|f| f.code == "ceiling-seen")
+        .expect("told");
+    assert!(
+        told.text.starts_with("gyro z is rounded off above 148"),
+        "{}",
+        told.text
+    );
+    let samples = unit.window(f64::MIN, f64::MAX).expect("samples");
+    let flagged = samples
+        .flags
+        .iter()
+        .filter(|flags| flags.has(Flags::GYRO_CLIPPED))
+        .count();
+    assert!(flagged >= 30 * 5, "{flagged}");
+    // swings that vary like a player's and are not cut show none
+    let free = Made::sound(3.0)
+        .each(|index, row| row[5] += swing_dps(index, peak(index) - 300.0))
+        .read();
+    assert!(
+        free.findings
+            .iter()
+            .all(|f| f.code != "ceiling-seen" && f.code != "limit-seen"),
+        "{:?}",
+        free.findings
+    );
+}
+
+#[test]
+fn drift_of_the_bias_is_told() {
+    let unit = Made::sound(8.0)
+        .each(|index, row| row[3] += 3.0 * index as f64 / (8.0 * 60.0 * RATE_HZ))
+        .read();
+    assert!(
+        only(&unit, "bias-drift").contains("bias moves by 2."),
+        "{:?}",
+        unit.findings
+    );
+}
+
+#[test]
+fn a_unit_that_moved_on_its_strap_is_told() {
+    // upright at every rest, walking between; the strap slips by 35 deg in the middle
+    let made = Made::sound(6.0).each(|index, row| {
+        let half = index >= (3.0 * 60.0 * RATE_HZ) as usize;
+        let step = (index as f64 / RATE_HZ * 12.0).sin();
+        let moving = (index as f64 / RATE_HZ) % 60.0 >= 30.0;
+        let (sin, cos) = if half {
+            35f64.to_radians().sin_cos()
+        } else {
+            (0.0, 1.0)
+        };
+        let sway = if moving { 0.5 * step } else { 0.002 * step };
+        *row = [
+            sin,
+            cos + sway,
+            0.1,
+            0.3 + 80.0 * sway,
+            0.3,
+            0.3 - 40.0 * sway,
+        ];
+    });
+    let unit = made.read();
+    let told = unit
+        .findings
+        .iter()
+        .find(|f| f.code == "unit-moved")
+        .expect("told");
+    assert!(
+        told.text.contains("points 35 deg elsewhere after"),
+        "{}",
+        told.text
+    );
+}
+
+#[test]
+fn units_exchanged_between_hip_and_wrist_are_told() {
+    let hip = Made::sound(2.0)
+        .each(|index, row| row[5] += swing_dps(index, 600.0))
+        .read();
+    let wrist = Made::sound(2.0)
+        .each(|index, row| row[5] += swing_dps(index, 1700.0))
+        .read();
+    assert!(
+        exchanged_sites(&[(Site::Hip, &hip), (Site::Wrist, &wrist)])
+            .expect("read")
+            .is_empty()
+    );
+    let told = exchanged_sites(&[(Site::Hip, &wrist), (Site::Wrist, &hip)]).expect("read");
+    assert_eq!(told[0].code, "units-exchanged");
+    assert!(
+        told[0].text.contains("`hip` turns at up to 17") && told[0].voids,
+        "{}",
+        told[0].text
+    );
+}
+
+#[test]
+fn gaps_and_restlessness_are_told() {
+    let mut made = Made::sound(1.0);
+    made.rows
+        .iter_mut()
+        .enumerate()
+        .for_each(|(index, row)| row[5] += 90.0 * (index as f64 * 0.08).sin());
+    let unit = made.read();
+    assert!(codes(&unit).contains(&"never-still"), "{:?}", unit.findings);
+}

@@ -1,0 +1,489 @@
+//! One recording, written in every layout the profiles can say, loads to the same samples to the last
+//! digit of the log.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use overarm::profile::SensorProfile;
+use overarm::samples::Samples;
+use overarm::timebase::{
+    FrontParams, UnitSource, draft_profile, read_every_unit, read_text_unit, read_units,
+};
+
+use crate::support::assert_close;
+
+const ROWS: usize = 1500;
+const STEP_MS: usize = 4;
+/// Standard gravity, m/s^2 (3rd CGPM 1901, BIPM SI Brochure).
+const G_M_S2: f64 = 9.80665;
+
+/// The recording itself, in codes of a 16 g and 2000 deg/s chip: still, then turning about all axes with
+/// gravity following (integrated in small steps), so that physics can be read off it.
+fn codes() -> Vec<[i32; 6]> {
+    let mut gravity = [0.36f64, 0.48, 0.8];
+    (0..ROWS)
+        .map(|row| {
+            let t = (row * STEP_MS) as f64 * 1e-3;
+            let turning = if row < 400 { 0.0 } else { 1.0 };
+            let rate = [
+                1.3 * (1.1 * t).sin(),
+                -(0.7 * t).cos(),
+                0.8 * (1.7 * t).sin(),
+            ]
+            .map(|w| w * turning);
+            for _ in 0..10 {
+                let [x, y, z] = gravity;
+                let [a, b, c] = rate.map(|w| w * STEP_MS as f64 * 1e-4);
+                // da/dt = -omega x a
+                gravity = [
+                    x - (b * z - c * y),
+                    y - (c * x - a * z),
+                    z - (a * y - b * x),
+                ];
+            }
+            let code = |value: f64| value.round() as i32;
+            let [x, y, z] = gravity.map(|g| code(g * 2048.0));
+            let [a, b, c] = rate.map(|w| code(w.to_degrees() * 16.384));
+            [x, y, z, a, b, c]
+        })
+        .collect()
+}
+
+/// How the recording is written.
+#[derive(Clone)]
+struct Layout {
+    delimiter: char,
+    decimal: char,
+    header: bool,
+    preamble: &'static str,
+    skip: u32,
+    comment: &'static str,
+    line_end: &'static str,
+    bom: bool,
+    quoted: bool,
+    trailing: bool,
+    time: (&'static str, fn(usize) -> Option<String>),
+    extra_time: &'static str,
+    accel: (&'static str, f64, usize),
+    gyro: (&'static str, f64, usize),
+    sign: f64,
+    mag: bool,
+}
+
+fn seconds(row: usize) -> Option<String> {
+    Some(format!("{:.3}", stamp_s(row)))
+}
+
+fn plain() -> Layout {
+    Layout {
+        delimiter: ',',
+        decimal: '.',
+        header: true,
+        preamble: "",
+        skip: 0,
+        comment: "#",
+        line_end: "\n",
+        bom: false,
+        quoted: false,
+        trailing: false,
+        time: ("s", seconds),
+        extra_time: "",
+        accel: ("unit = \"g\"", 1.0 / 2048.0, 6),
+        gyro: ("unit = \"deg/s\"", 1.0 / 16.384, 5),
+        sign: 1.0,
+        mag: false,
+    }
+}
+
+const NAMES: [&str; 10] = [
+    "stamp", "a1", "a2", "a3", "w1", "w2", "w3", "m1", "m2", "m3",
+];
+
+impl Layout {
+    fn row(&self, index: usize, codes: &[i32; 6], unit: Option<&str>) -> String {
+        let number = |value: f64, digits: usize| {
+            format!("{value:.digits$}").replace('.', &self.decimal.to_string())
+        };
+        let time = (self.time.1)(index).map(|t| t.replace('.', &self.decimal.to_string()));
+        let mut fields: Vec<String> = time.into_iter().collect();
+        fields.extend(unit.map(str::to_owned));
+        for (axis, &code) in codes.iter().enumerate() {
+            let (_, scale, digits) = if axis < 3 { self.accel } else { self.gyro };
+            fields.push(number(f64::from(code) * scale * self.sign, digits));
+        }
+        if self.mag {
+            fields.extend([0.0, 21.5, -38.25].map(|m| number(m, 2)));
+        }
+        if self.quoted {
+            fields = fields
+                .into_iter()
+                .map(|field| format!("\"{field}\""))
+                .collect();
+        }
+        let mut row = fields.join(&self.delimiter.to_string());
+        if self.trailing {
+            row.push(self.delimiter);
+        }
+        row + self.line_end
+    }
+
+    fn names(&self, unit: bool) -> Vec<&'static str> {
+        let count = if self.mag { 10 } else { 7 };
+        let mut names: Vec<&str> = NAMES.iter().take(count).copied().collect();
+        if (self.time.1)(0).is_none() {
+            names.remove(0);
+        }
+        if unit {
+            names.insert(1, "who");
+        }
+        names
+    }
+
+    fn text(&self) -> Vec<u8> {
+        let mut text = if self.bom {
+            "\u{feff}".to_owned()
+        } else {
+            String::new()
+        };
+        text += self.preamble;
+        if self.header {
+            text += &(self.names(false).join(&self.delimiter.to_string()) + self.line_end);
+        }
+        for (index, codes) in codes().iter().enumerate() {
+            text += &self.row(index, codes, None);
+        }
+        text.into_bytes()
+    }
+
+    fn profile(&self, unit: bool) -> SensorProfile {
+        let names = self.names(unit);
+        let shown = |name: &str| {
+            let place = names
+                .iter()
+                .position(|known| *known == name)
+                .expect("a column");
+            if self.header {
+                format!("\"{name}\"")
+            } else {
+                (place + 1).to_string()
+            }
+        };
+        let three = |letter: char| [1, 2, 3].map(|k| shown(&format!("{letter}{k}"))).join(", ");
+        let stamped = (self.time.1)(0).is_some();
+        let mut text = format!(
+            "name = \"layout\"\n[file]\ndelimiter = \"{}\"\ndecimal = \"{}\"\nheader = {}\nskip = {}\ncomment = \"{}\"\n[time]\n{}unit = \"{}\"\n{}\n[accel]\ncolumns = [{}]\n{}\nsign = {}\n[gyro]\ncolumns = [{}]\n{}\nsign = {}\n",
+            self.delimiter.escape_default(),
+            self.decimal,
+            self.header,
+            self.skip,
+            self.comment,
+            if stamped {
+                format!("column = {}\n", shown("stamp"))
+            } else {
+                String::new()
+            },
+            self.time.0,
+            self.extra_time,
+            three('a'),
+            self.accel.0,
+            self.sign,
+            three('w'),
+            self.gyro.0,
+            self.sign,
+        );
+        if self.mag {
+            text += &format!("[mag]\ncolumns = [{}]\n", three('m'));
+        }
+        if unit {
+            text += &format!("[unit]\ncolumn = {}\n", shown("who"));
+        }
+        SensorProfile::parse(&text, Path::new("layout.toml"))
+            .unwrap_or_else(|e| panic!("{e}\n{text}"))
+    }
+
+    /// Half of the last digit written, in SI.
+    fn tolerance(&self) -> (f64, f64) {
+        let half = |(_, scale, digits): (&str, f64, usize), si: f64| {
+            let digits = i32::try_from(digits).expect("few");
+            0.5 * 10f64.powi(-digits) * si / scale
+        };
+        (
+            half(self.accel, G_M_S2 / 2048.0),
+            half(self.gyro, (1.0 / 16.384f64).to_radians()),
+        )
+    }
+}
+
+fn check(samples: &Samples, tolerance: (f64, f64), what: &str) {
+    assert_eq!(samples.len(), ROWS, "{what}");
+    let first_s = samples.time_s[0];
+    for (index, codes) in codes().iter().enumerate() {
+        // calendar stamps of this century leave 2.4e-7 s in a double
+        assert_close(
+            samples.time_s[index] - first_s,
+            (index * STEP_MS) as f64 * 1e-3,
+            5e-7,
+            0.0,
+            what,
+        );
+        for axis in 0..3 {
+            let (accel, gyro) = (f64::from(codes[axis]), f64::from(codes[axis + 3]));
+            // f32 keeps 6e-8 of the value
+            assert_close(
+                samples.accel_m_s2[index][axis],
+                accel * G_M_S2 / 2048.0,
+                tolerance.0,
+                1.2e-7,
+                what,
+            );
+            assert_close(
+                samples.gyro_rad_s[index][axis],
+                (gyro / 16.384).to_radians(),
+                tolerance.1,
+                1.2e-7,
+                what,
+            );
+        }
+    }
+}
+
+fn load(bytes: &[u8], profile: SensorProfile) -> Samples {
+    let source = UnitSource {
+        file: PathBuf::from("a.csv"),
+        unit_id: None,
+        profile,
+        accel_range_g: None,
+        gyro_range_dps: None,
+    };
+    let unit = read_text_unit(&mut &*bytes, &source, &FrontParams::default()).expect("a log");
+    assert_eq!(unit.rows_rejected, 0, "{:?}", unit.findings);
+    unit.window(f64::MIN, f64::MAX).expect("samples")
+}
+
+fn layouts() -> Vec<(&'static str, Layout)> {
+    type Change<'a> = (&'static str, &'a dyn Fn(&mut Layout));
+    let changes: [Change; 27] = [
+        ("plain", &|_| ()),
+        ("semicolon, decimal comma", &|l| {
+            (l.delimiter, l.decimal) = (';', ',')
+        }),
+        ("tab", &|l| l.delimiter = '\t'),
+        ("bar", &|l| l.delimiter = '|'),
+        ("blank", &|l| l.delimiter = ' '),
+        ("columns by number", &|l| l.header = false),
+        ("lines before the header", &|l| {
+            (l.preamble, l.skip) = ("unit 7\nfirmware \"1.2\", 2031\n", 2);
+        }),
+        ("remarks", &|l| {
+            (l.preamble, l.comment) = ("% recorded outdoors\n\n", "%")
+        }),
+        ("CRLF and BOM", &|l| (l.line_end, l.bom) = ("\r\n", true)),
+        ("quoted", &|l| l.quoted = true),
+        ("delimiter at the end", &|l| l.trailing = true),
+        ("delimiter at the end, CRLF, no header", &|l| {
+            (l.trailing, l.line_end, l.header) = (true, "\r\n", false);
+        }),
+        ("magnetometer", &|l| l.mag = true),
+        ("milliseconds", &|l| {
+            l.time = ("ms", |row| Some((row * STEP_MS).to_string()))
+        }),
+        ("microseconds", &|l| {
+            l.time = ("us", |row| Some((row * STEP_MS * 1000).to_string()))
+        }),
+        ("nanoseconds since 1970", &|l| {
+            l.time = ("ns", |row| {
+                Some((1_930_000_000_000_000_000 + row * STEP_MS * 1_000_000).to_string())
+            });
+        }),
+        ("calendar stamps", &|l| {
+            l.time = ("iso8601", |row| {
+                Some(format!("2031-03-04T10:00:{:06.3}Z", stamp_s(row)))
+            });
+        }),
+        ("calendar stamps without zone", &|l| {
+            l.time = ("iso8601", |row| {
+                Some(format!("2031-03-04 10:59:{:06.3}", 50.0 + stamp_s(row)))
+            });
+        }),
+        ("counter", &|l| {
+            l.time = ("counter", |row| Some((row + 17).to_string()));
+            l.extra_time = "rate_hz = 250";
+        }),
+        ("counter that wraps", &|l| {
+            l.time = ("counter", |row| Some(((row + 200) % 256).to_string()));
+            l.extra_time = "rate_hz = 250\nwrap = 256";
+        }),
+        ("milliseconds that wrap", &|l| {
+            l.time = ("ms", |row| {
+                Some(((row * STEP_MS + 60_000) % 65_536).to_string())
+            });
+            l.extra_time = "wrap = 65536";
+        }),
+        ("no stamps", &|l| {
+            l.time = ("none", |_| None);
+            l.extra_time = "rate_hz = 250";
+        }),
+        ("mg and mdeg/s", &|l| {
+            l.accel = ("unit = \"mg\"", 1000.0 / 2048.0, 3);
+            l.gyro = ("unit = \"mdeg/s\"", 1000.0 / 16.384, 1);
+        }),
+        ("m/s^2 and rad/s", &|l| {
+            l.accel = ("unit = \"m/s2\"", G_M_S2 / 2048.0, 5);
+            l.gyro = ("unit = \"rad/s\"", (1.0 / 16.384f64).to_radians(), 6);
+        }),
+        ("counts", &|l| {
+            l.accel = ("unit = \"counts\"\ncounts_per_unit = 2048", 1.0, 0);
+            l.gyro = ("unit = \"counts\"\ncounts_per_unit = 16.384", 1.0, 0);
+        }),
+        ("counts by full scale", &|l| {
+            l.accel = ("unit = \"counts\"\nfull_scale_g = 16\nbits = 16", 1.0, 0);
+            l.gyro = (
+                "unit = \"counts\"\nfull_scale_dps = 2000\nbits = 16",
+                1.0,
+                0,
+            );
+        }),
+        ("signs turned", &|l| l.sign = -1.0),
+    ];
+    let written = changes.into_iter().map(|(name, change)| {
+        let mut layout = plain();
+        change(&mut layout);
+        (name, layout)
+    });
+    written.collect()
+}
+
+fn stamp_s(row: usize) -> f64 {
+    (row * STEP_MS) as f64 * 1e-3
+}
+
+#[test]
+fn every_layout_loads_to_the_same_samples() {
+    for (name, layout) in layouts() {
+        let samples = load(&layout.text(), layout.profile(false));
+        check(&samples, layout.tolerance(), name);
+    }
+}
+
+#[test]
+fn every_packing_loads_to_the_same_samples() {
+    let layout = plain();
+    let text = layout.text();
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    packer.write_all(&text).expect("memory");
+    let gz = packer.finish().expect("memory");
+    let zst = ruzstd::encoding::compress_to_vec(
+        text.as_slice(),
+        ruzstd::encoding::CompressionLevel::Fastest,
+    );
+    for (name, bytes) in [
+        ("a.csv", text.clone()),
+        ("b.csv.gz", gz),
+        ("c.csv.zst", zst),
+    ] {
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).expect("room");
+        let units =
+            read_every_unit(&path, &layout.profile(false), &FrontParams::default()).expect("a log");
+        check(
+            &units[0].window(f64::MIN, f64::MAX).expect("samples"),
+            layout.tolerance(),
+            name,
+        );
+    }
+}
+
+/// Three units take turns in one file; how they take turns does not matter, nor which are asked for.
+#[test]
+fn units_of_a_combined_file_come_apart() {
+    let layout = plain();
+    let profile = layout.profile(true);
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("all.csv");
+    let all = codes();
+    let orders: [&dyn Fn(usize) -> usize; 3] = [&|k| k, &|k| 3 * (k % ROWS) + k / ROWS, &|k| {
+        (k * 7) % (3 * ROWS)
+    }];
+    for (number, order) in orders.iter().enumerate() {
+        let mut rows: Vec<(usize, usize)> = (0..3 * ROWS)
+            .map(|k| (order(k) / 3, order(k) % 3))
+            .collect();
+        if number == 2 {
+            // any interleaving, each unit's own rows in order
+            let mut next = [0; 3];
+            for row in &mut rows {
+                row.0 = next[row.1];
+                next[row.1] += 1;
+            }
+        }
+        let mut text = layout.names(true).join(",") + "\n";
+        for (row, unit) in rows {
+            text += &layout.row(row, &all[row], Some(["U1", "U2", "left 3"][unit]));
+        }
+        std::fs::write(&path, text).expect("room");
+        let units = read_every_unit(&path, &profile, &FrontParams::default()).expect("a log");
+        assert_eq!(units.len(), 3);
+        for unit in &units {
+            check(
+                &unit.window(f64::MIN, f64::MAX).expect("samples"),
+                layout.tolerance(),
+                &unit.name,
+            );
+        }
+        let source = |id: &str| UnitSource {
+            file: path.clone(),
+            unit_id: Some(id.to_owned()),
+            profile: profile.clone(),
+            accel_range_g: Some(8.0),
+            gyro_range_dps: None,
+        };
+        let asked = read_units(
+            &[source("left 3"), source("U9"), source("U1")],
+            &FrontParams::default(),
+            2,
+        );
+        let third = asked[0].as_ref().expect("left 3");
+        assert!(third.name.ends_with("unit left 3"), "{}", third.name);
+        check(
+            &third.window(f64::MIN, f64::MAX).expect("samples"),
+            layout.tolerance(),
+            "asked",
+        );
+        let told = asked[1].as_ref().err().expect("no U9").to_string();
+        assert!(
+            told.ends_with("no unit `U9`; the file holds U1, U2, left 3"),
+            "{told}"
+        );
+        assert!(asked[2].is_ok());
+    }
+}
+
+/// A draft made without knowing the layout reads the log to the same samples: delimiter, columns, stamps
+/// from the text, scales from gravity and how it turns.
+#[test]
+fn a_draft_reads_the_layouts_it_can_know() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("odd.csv");
+    let cannot_be_known = [
+        "signs turned",
+        "counter",
+        "counter that wraps",
+        "milliseconds that wrap",
+        "no stamps",
+    ];
+    for (name, layout) in layouts() {
+        if cannot_be_known.contains(&name) {
+            continue;
+        }
+        std::fs::write(&path, layout.text()).expect("room");
+        let text = draft_profile(&path).unwrap_or_else(|error| panic!("{name}: {error}"));
+        let profile = SensorProfile::parse(&text, Path::new("draft.toml"))
+            .unwrap_or_else(|error| panic!("{name}: {error}\n{text}"));
+        check(
+            &load(&layout.text(), profile),
+            layout.tolerance(),
+            &format!("{name}:\n{text}"),
+        );
+    }
+}
