@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
+use super::check_clocks::{self, ClockArgs, ClockRow};
 use super::{CliError, Common, Format, Outcome};
 use crate::finding::Finding;
 use crate::frames::Site;
@@ -25,6 +26,8 @@ pub struct CheckArgs {
     /// Sensor profile of the logs: a name or a path. `auto` takes the known one that fits, if one does.
     #[arg(long, value_name = "NAME", default_value = "auto")]
     profile: String,
+    #[command(flatten)]
+    clocks: ClockArgs,
 }
 
 /// What is known of one unit, as printed.
@@ -55,6 +58,7 @@ struct UnitRow {
 struct CheckAnswer {
     schema: &'static str,
     units: Vec<UnitRow>,
+    clocks: Vec<ClockRow>,
     findings: Vec<Finding>,
 }
 
@@ -68,6 +72,8 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
     let read = side_by_side(&args.logs, common.jobs, |path| {
         read(path, profile.as_ref(), &params, common.jobs)
     });
+    let logs = read.iter().map(|part| part.units.as_slice());
+    let clocks = check_clocks::clocks(&args.logs, logs, &args.clocks)?;
     let mut findings = Vec::new();
     let mut units = Vec::new();
     let mut faults = Vec::new();
@@ -79,9 +85,11 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
             findings.extend(unit.findings);
         }
     }
+    findings.extend(clocks.findings);
     let answer = CheckAnswer {
         schema: "overarm.check/1",
         units,
+        clocks: clocks.rows,
         findings,
     };
     if !common.quiet {
@@ -229,7 +237,7 @@ fn print(answer: &CheckAnswer, format: Format) -> Result<(), CliError> {
             println!("{text}");
         }
         Format::Csv => print_csv(answer)?,
-        Format::Text => print!("{}", lines(answer)),
+        Format::Text => print!("{}{}", lines(answer), check_clocks::text(&answer.clocks)),
     }
     Ok(())
 }

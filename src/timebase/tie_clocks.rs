@@ -397,20 +397,12 @@ impl<'a> Session<'a> {
             }
         }
         let joint = joint::fit_joint(&both, known, self.params)?;
-        let wander_s: Vec<f64> = joint
-            .sightings
-            .iter()
-            .map(|s| s.per_wander_s_m * self.params.joint_wander_m)
-            .collect();
-        let middle_wander_s = crate::math::median(&wander_s).unwrap_or(0.0);
-        let systematic_s = joint
-            .place_sd_s
-            .hypot(middle_wander_s * self.params.joint_wander_common);
+        let systematic_s = joint.systematic_s(self.params);
         for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
             let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
             *stated = stated.hypot(systematic_s);
         }
-        for (s, wander_s) in joint.sightings.iter().zip(wander_s) {
+        for s in &joint.sightings {
             let index = indices[s.moment];
             let moment = &chosen[index];
             let evidence = if moment.why == Why::Swing {
@@ -421,7 +413,7 @@ impl<'a> Session<'a> {
             found.rows.extend(self.row(
                 epoch,
                 (pair, near, far),
-                (moment.middle_s(), s.lag_s, s.sd_s.hypot(wander_s)),
+                (moment.middle_s(), s.lag_s, s.sd_s),
                 evidence,
                 first + index,
                 moment.why.is_gesture(),
