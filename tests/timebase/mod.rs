@@ -5,3 +5,4 @@ mod front_doubts;
 mod front_layouts;
 mod tie;
 mod tie_body;
+mod tie_cases;
