@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
+use super::check_clocks::{self, ClockArgs, ClockRow};
 use super::{CliError, Common, Format, Outcome, outcome, tell, write_whole};
 use crate::finding::Finding;
 use crate::frames::Site;
@@ -29,6 +30,8 @@ pub struct CheckArgs {
     /// Draw what each unit recorded into this SVG file: turns, rests, missing samples.
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
+    #[command(flatten)]
+    clocks: ClockArgs,
 }
 
 /// What is known of one unit, as printed.
@@ -61,6 +64,7 @@ struct UnitRow {
 struct CheckAnswer {
     schema: &'static str,
     units: Vec<UnitRow>,
+    clocks: Vec<ClockRow>,
     findings: Vec<Finding>,
 }
 
@@ -74,6 +78,8 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
     let read = side_by_side(&args.logs, common.jobs, |path| {
         read(path, profile.as_ref(), &params, common.jobs)
     });
+    let logs = read.iter().map(|part| part.units.as_slice());
+    let clocks = check_clocks::clocks(&args.logs, logs, &args.clocks)?;
     let mut findings = Vec::new();
     let mut units = Vec::new();
     let mut faults = Vec::new();
@@ -90,9 +96,11 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
             findings.extend(unit.findings);
         }
     }
+    findings.extend(clocks.findings);
     let answer = CheckAnswer {
         schema: "overarm.check/1",
         units,
+        clocks: clocks.rows,
         findings,
     };
     tell(&answer.findings, common);
@@ -283,7 +291,12 @@ impl UnitRow {
 
 fn print(answer: &CheckAnswer, format: Format) -> Result<(), CliError> {
     super::answer(|out| match format {
-        Format::Text => write!(out, "{}", lines(answer)),
+        Format::Text => write!(
+            out,
+            "{}{}",
+            lines(answer),
+            check_clocks::text(&answer.clocks)
+        ),
         Format::Json => writeln!(out, "{}", serde_json::to_string_pretty(answer)?),
         Format::Csv => write_csv(answer, out).map_err(std::io::Error::other),
     })

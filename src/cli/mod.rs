@@ -18,6 +18,7 @@ use crate::finding::Finding;
 
 mod block;
 mod check;
+mod check_clocks;
 mod demo;
 mod orient;
 mod params;

@@ -11,9 +11,9 @@ const ENOUGH: usize = 12;
 /// Distances below this many spreads are ordinary.
 const ORDINARY: f64 = 2.0;
 /// One trait takes at most this much off the log odds.
-const TRAIT_CAP: f64 = 2.5;
+const TRAIT_CAP: f64 = 1.5;
 /// All together take at most this much.
-const CAP: f64 = 5.0;
+const CAP: f64 = 2.5;
 
 /// A trait: middle and spread over the session's sure serves.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,14 +7,14 @@
 //! expectation and maximisation with the starting levels as prior.
 
 /// Starting levels and how far they may follow: natural logarithms of roughness.
-const DRY_LEVEL: f64 = 1.2; // 3.3 times the swing's own
-const BALL_LEVEL: f64 = 4.6; // 100 times
+const DRY_LEVEL: f64 = 0.5; // hardly more than the swing's own, now and then something else that knocks
+const BALL_LEVEL: f64 = 4.4; // 80 times
 /// Standard deviation of the levels between sessions.
-const DRY_LEVEL_SD: f64 = 0.6;
-const BALL_LEVEL_SD: f64 = 1.0;
+const DRY_LEVEL_SD: f64 = 0.4;
+const BALL_LEVEL_SD: f64 = 0.6;
 /// Standard deviation of single swings about their session's level.
-const DRY_SPREAD: f64 = 0.8;
-const BALL_SPREAD: f64 = 0.6;
+const DRY_SPREAD: f64 = 1.0;
+const BALL_SPREAD: f64 = 0.8;
 /// Rounds of fitting; the fit settles in a handful.
 const ROUNDS: usize = 30;
 

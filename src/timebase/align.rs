@@ -64,13 +64,15 @@ pub(crate) fn rough_lines(
     let (candidates, lags) = stretch_candidates(near, far, params);
     let mut lines = vote(candidates, lags, params);
     lines.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
-    stretch_to_session(&mut lines, reference, unit);
+    stretch_to_session(&mut lines, reference, unit, 0.5 * params.stretch_s);
     lines
 }
 
 /// Lets the lines cover what both logs share: the outer ends, and each seam at the unit's longest gap
 /// between the two sides, or midway.
-fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Track) {
+///
+/// A line's outer members stand for stretches of which the step may cut off up to `half_s`.
+fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Track, half_s: f64) {
     let (start_s, end_s) = reference.span_s();
     let (unit_start_s, unit_end_s) = unit.span_s();
     for index in 1..lines.len() {
@@ -79,8 +81,11 @@ fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Trac
             .gaps()
             .iter()
             .filter(|g| {
-                g.from_s - before.shift_at_s(before.to_ref_s) >= before.to_ref_s
-                    && g.to_s - after.shift_at_s(after.from_ref_s) <= after.from_ref_s
+                let left_s = g.from_s - before.shift_at_s(before.to_ref_s);
+                let right_s = g.to_s - after.shift_at_s(after.from_ref_s);
+                left_s >= before.to_ref_s - half_s
+                    && right_s <= after.from_ref_s + half_s
+                    && left_s <= right_s
             })
             .max_by(|a, b| (a.to_s - a.from_s).total_cmp(&(b.to_s - b.from_s)));
         let middle_s = 0.5 * (before.to_ref_s + after.from_ref_s);

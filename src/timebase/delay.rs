@@ -304,3 +304,97 @@ fn strongest_axis(vectors: &[Vector3<f64>]) -> Vector3<f64> {
         .column(eigen.eigenvalues.imax())
         .into_owned()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values: `numpy.corrcoef(a, b[lag:lag + 9])[0, 1]`, numpy 2.4.6.
+    #[test]
+    fn correlation_agrees_with_the_reference_library() {
+        let a = [0.3, -1.2, 0.8, 2.5, 1.1, -0.4, -1.9, 0.6, 0.2];
+        let b = [
+            0.1, 0.4, -0.9, 0.7, 2.2, 1.4, -0.1, -1.6, 0.3, 0.5, -0.2, 0.8,
+        ];
+        let wanted = [
+            0.10044903960983001,
+            0.984913762077841,
+            0.3264519931723209,
+            -0.4751541113520537,
+        ];
+        for (lag, want) in wanted.into_iter().enumerate() {
+            let got = pearson(&a, &b[lag..lag + 9]);
+            assert!(
+                (got - want).abs() < 1e-12,
+                "lag {lag}: {got} against {want}"
+            );
+        }
+    }
+
+    /// A fixed sequence of near-normal numbers: twelve uniforms of a xorshift each.
+    struct Noise(u64);
+
+    impl Noise {
+        fn next(&mut self) -> f64 {
+            let mut uniform = || {
+                self.0 ^= self.0 >> 12;
+                self.0 ^= self.0 << 25;
+                self.0 ^= self.0 >> 27;
+                (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1_u64 << 53) as f64
+            };
+            (0..12).map(|_| uniform()).sum::<f64>() - 6.0
+        }
+    }
+
+    /// Cramer-Rao bound for the delay of a known pulse in white noise of `sd` per sample:
+    /// `var >= sd^2 / (rate * integral of the squared slope) `; for `exp(-t^2 / 2 w^2)` that integral is
+    /// `sqrt(pi) / (2 w)`. Source: Kay 1993, Fundamentals of Statistical Signal Processing: Estimation
+    /// Theory, example 3.13 (equation 3.39 with the pulse's own bandwidth).
+    #[test]
+    fn delay_of_a_pulse_stands_at_the_bound() {
+        let (rate_hz, width_s, noise_sd) = (1000.0, 0.008, 0.05);
+        let pulse = |t: f64| (-0.5 * (t / width_s).powi(2)).exp();
+        let short: Vec<f64> = (0..110)
+            .map(|k| pulse(k as f64 / rate_hz - 0.055))
+            .collect();
+        let mut noise = Noise(7);
+        let errors_s: Vec<f64> = (0..400)
+            .map(|run| {
+                let delay_s = 0.040 + 1e-5 * f64::from(run % 100); // off the grid
+                let long: Vec<f64> = (0..190)
+                    .map(|k| pulse(k as f64 / rate_hz - 0.055 - delay_s) + noise_sd * noise.next())
+                    .collect();
+                let found = sliding_delay(&short, &long, rate_hz, 0.5 * rate_hz).expect("a peak");
+                found.lag_s - delay_s
+            })
+            .collect();
+        let rms_s = (errors_s.iter().map(|e| e * e).sum::<f64>() / 400.0).sqrt();
+        let slope_power = PI.sqrt() / (2.0 * width_s);
+        let bound_s = noise_sd / (rate_hz * slope_power).sqrt();
+        // 400 runs tell the spread to 3.5 %; the parabola through three lags costs a little
+        let ratio = rms_s / bound_s;
+        assert!((0.9..1.15).contains(&ratio), "{rms_s} s, bound {bound_s} s");
+    }
+
+    /// The stated uncertainty is that bound where the shape's own noise is small.
+    #[test]
+    fn stated_uncertainty_is_the_bound() {
+        let (rate_hz, width_s, noise_sd) = (1000.0, 0.008, 0.02);
+        let pulse = |t: f64| (-0.5 * (t / width_s).powi(2)).exp();
+        let short: Vec<f64> = (0..110)
+            .map(|k| pulse(k as f64 / rate_hz - 0.055))
+            .collect();
+        let mut noise = Noise(11);
+        let long: Vec<f64> = (0..190)
+            .map(|k| pulse(k as f64 / rate_hz - 0.095) + noise_sd * noise.next())
+            .collect();
+        let found = sliding_delay(&short, &long, rate_hz, 0.5 * rate_hz).expect("a peak");
+        let bound_s = noise_sd / (rate_hz * PI.sqrt() / (2.0 * width_s)).sqrt();
+        let ratio = found.sd_s / bound_s;
+        assert!(
+            (0.8..1.25).contains(&ratio),
+            "{} s, bound {bound_s} s",
+            found.sd_s
+        );
+    }
+}

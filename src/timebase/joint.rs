@@ -60,8 +60,6 @@ pub(crate) struct JointSighting {
     /// Correction of the far unit's rough line less the near unit's, s.
     pub lag_s: f64,
     pub sd_s: f64,
-    /// Change of the lag per metre by which the joint wanders in the segments, s/m.
-    pub per_wander_s_m: f64,
     /// Shift that would look like the residual if all of it were shift, s.
     pub alias_s: f64,
     pub explained: f64,
@@ -75,6 +73,19 @@ pub(crate) struct JointFit {
     pub place_sd_s: f64,
     /// Both arrows, m, for a later search to start from.
     pub arrows: (Vector3<f64>, Vector3<f64>),
+}
+
+impl JointFit {
+    /// Shift that all sightings may have in common, s: what the joint's place leaves open, and a share of
+    /// the shift that the unexplained force would look like. That share grows where the unexplained is
+    /// large: the two bodies are then no neighbours, and no point belongs to both.
+    pub fn systematic_s(&self, params: &TieParams) -> f64 {
+        let aliases_s: Vec<f64> = self.sightings.iter().map(|s| s.alias_s).collect();
+        let alias_s = math::median(&aliases_s).unwrap_or(0.0);
+        let beyond = alias_s / params.joint_alias_limit_s;
+        let share = params.joint_alias_share * (1.0 + beyond * beyond);
+        self.place_sd_s.hypot(share * alias_s)
+    }
 }
 
 /// Low-passed motion over `span_s` of the reference clock; `None` where the log has a gap there or is
@@ -471,12 +482,10 @@ impl JointMoment<'_> {
         params: &TieParams,
     ) -> Option<JointSighting> {
         let (mut curvature, mut pull) = (0.0, 0.0);
-        let mut cross = SVector::<f64, 6>::zeros();
         for instant in instants {
             let weighed = tukey(instant.residual / spread) * instant.slopes[6];
             curvature += weighed * instant.slopes[6];
             pull += weighed * instant.residual;
-            cross += instant.slopes.fixed_rows::<6>(0) * weighed;
         }
         if curvature <= 0.0 {
             return None;
@@ -490,7 +499,6 @@ impl JointMoment<'_> {
                 sd_s,
                 alias_s: spread / (curvature / instants.len().max(1) as f64).sqrt(),
                 explained: explained_share(instants),
-                per_wander_s_m: cross.norm() / curvature / std::f64::consts::SQRT_2,
             }
         })
     }

@@ -131,6 +131,32 @@ struct Seen {
     priors: Vec<Prior>,
 }
 
+impl Seen {
+    /// A tap on a stack is believed with company only: another one near it that says the same. Two worn
+    /// units may ring alike once, and one such likeness would rule over all honest evidence.
+    fn drop_lone_stacks(&mut self, params: &TieParams) {
+        let company = |row: &Row| {
+            let others = self.rows.iter().filter(|other| {
+                let apart_s = (other.ref_s - row.ref_s).abs();
+                other.evidence == Evidence::Stacked
+                    && other.pair == row.pair
+                    && (params.shock_apart_s..=params.gesture_spacing_s).contains(&apart_s)
+                    && (other.said_s - row.said_s).abs()
+                        <= params.disagreement
+                            * other.sd_s.hypot(row.sd_s).hypot(params.stacked_sd_s)
+            });
+            (others.count() + 1) as f64 >= params.gesture_spikes_min
+        };
+        let kept: Vec<bool> = self
+            .rows
+            .iter()
+            .map(|row| row.evidence != Evidence::Stacked || company(row))
+            .collect();
+        let mut keep = kept.into_iter();
+        self.rows.retain(|_| keep.next().unwrap_or(true));
+    }
+}
+
 /// One unit at one moment.
 struct Look {
     shock: Option<ShockLook>,
@@ -258,6 +284,7 @@ impl<'a> Session<'a> {
             }
             count += chosen.len();
         }
+        found.drop_lone_stacks(self.params);
         Ok(found)
     }
 
@@ -370,37 +397,12 @@ impl<'a> Session<'a> {
             }
         }
         let joint = joint::fit_joint(&both, known, self.params)?;
-        let wander_s: Vec<f64> = joint
-            .sightings
-            .iter()
-            .map(|s| s.per_wander_s_m * self.params.joint_wander_m)
-            .collect();
-        let middle_wander_s = crate::math::median(&wander_s).unwrap_or(0.0);
-        let systematic_s = joint
-            .place_sd_s
-            .hypot(middle_wander_s * self.params.joint_wander_common);
+        let systematic_s = joint.systematic_s(self.params);
         for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
             let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
             *stated = stated.hypot(systematic_s);
         }
-        if std::env::var("TIE_DEBUG").is_ok() {
-            println!(
-                "JOINT {near}-{far} n {} of {} arrows {:.3?} {:.3?} place {:.3} ms wander {:.3} ms",
-                joint.sightings.len(),
-                both.len(),
-                joint.arrows.0.as_slice(),
-                joint.arrows.1.as_slice(),
-                joint.place_sd_s * 1e3,
-                middle_wander_s * 1e3
-            );
-        }
-        for (s, wander_s) in joint.sightings.iter().zip(wander_s) {
-            if std::env::var("TIE_DEBUG").is_ok() {
-                println!(
-                    "JM {:.7} {:.7} {:.5} {:.7}",
-                    s.alias_s, wander_s, s.explained, s.sd_s
-                );
-            }
+        for s in &joint.sightings {
             let index = indices[s.moment];
             let moment = &chosen[index];
             let evidence = if moment.why == Why::Swing {
@@ -411,7 +413,7 @@ impl<'a> Session<'a> {
             found.rows.extend(self.row(
                 epoch,
                 (pair, near, far),
-                (moment.middle_s(), s.lag_s, s.sd_s.hypot(wander_s)),
+                (moment.middle_s(), s.lag_s, s.sd_s),
                 evidence,
                 first + index,
                 moment.why.is_gesture(),
@@ -440,15 +442,6 @@ impl<'a> Session<'a> {
             Some(rough - piece.map_or(0.0, |p| self.pieces[p].base.shift_at_s(ref_s)))
         };
         let (near_piece, far_piece) = (piece_of(near), piece_of(far));
-        if std::env::var("TIE_DEBUG").is_ok() {
-            println!(
-                "ROW {} {} {evidence:?} {ref_s:.4} {:.7} {:.7} {sd_s:.7} {moment} {gesture}",
-                self.units[near].track.label(),
-                self.units[far].track.label(),
-                epoch.lines[near].unwrap().shift_at_s(ref_s),
-                epoch.lines[far].unwrap().shift_at_s(ref_s) + lag_s
-            );
-        }
         Some(Row {
             pair,
             near: near_piece,

@@ -110,17 +110,17 @@ crate::stage_params! {
         /// Share of the joint force's variance that the constraint must explain.
         joint_explained_min: f64 = 0.8, "1", 0.0, 1.0, "own choice";
         /// Systematic part of the shared joint's evidence in fast turns.
-        joint_swing_sd_s: f64 = 1.5e-3, "s", 0.0, 2e-2, "own choice: skin wobbles, and a shoulder is no hinge";
+        joint_swing_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
         /// Systematic part of the shared joint's evidence in steps and landings.
-        joint_step_sd_s: f64 = 0.7e-3, "s", 0.0, 2e-2, "own choice: segments turn little, so the joint's place matters little";
-        /// How far a joint wanders in the segments it joins.
-        joint_wander_m: f64 = 0.02, "m", 0.0, 0.1, "own choice: a shoulder blade's or a spine's play";
-        /// Share of that wandering that is alike from moment to moment.
-        joint_wander_common: f64 = 0.5, "1", 0.0, 1.0, "own choice";
+        joint_step_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
+        /// Share of what the constraint leaves unexplained, taken as a shift, that may pull every moment alike.
+        joint_alias_share: f64 = 0.2, "1", 0.0, 2.0, "own choice: two neighbours' errors in simulated sessions are 0.2 to 0.4 of it (DEVELOPERS.md, Clocks)";
+        /// Size of that shift from which the share has doubled: beyond it the two bodies are no neighbours.
+        joint_alias_limit_s: f64 = 6e-3, "s", 1e-3, 0.1, "own choice: in simulated sessions neighbours stay below it, others above";
         /// Spread of the joint's evidence from moment to moment, before the data say.
         joint_spread_s: f64 = 1e-3, "s", 1e-5, 1e-2, "own choice";
         /// Least scale of all systematic parts after the session's own consistency is seen.
-        bias_scale_min: f64 = 0.5, "1", 0.05, 1.0, "own choice";
+        bias_scale_min: f64 = 1.0, "1", 0.05, 1.0, "own choice: units that agree may still err alike, as shocks travel alike to all";
         /// Fitted bias of a kind over its stated size from which it is said to disagree.
         disagreement: f64 = 3.0, "1", 1.0, 10.0, "own choice";
         /// Standard uncertainty beyond which a clock counts as not tied.

@@ -6,3 +6,4 @@ mod front_layouts;
 mod front_properties;
 mod tie;
 mod tie_body;
+mod tie_cases;
