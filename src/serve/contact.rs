@@ -13,8 +13,8 @@ const BALL_LEVEL: f64 = 4.4; // 80 times
 const DRY_LEVEL_SD: f64 = 0.4;
 const BALL_LEVEL_SD: f64 = 0.6;
 /// Standard deviation of single swings about their session's level.
-const DRY_SPREAD: f64 = 1.0;
-const BALL_SPREAD: f64 = 0.8;
+const DRY_SPREAD: f64 = 1.2;
+const BALL_SPREAD: f64 = 0.7;
 /// Rounds of fitting; the fit settles in a handful.
 const ROUNDS: usize = 30;
 

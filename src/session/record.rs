@@ -147,7 +147,7 @@ pub struct ServeRecord {
     pub number: u32,
     /// Impact, reference clock.
     pub impact_s: f64,
-    /// Standard uncertainty.
+    /// Standard uncertainty, the wrist's clock tie included.
     pub impact_u_ms: f64,
     /// False: a dry swing, counted apart.
     pub contact: bool,

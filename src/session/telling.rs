@@ -135,10 +135,15 @@ pub(super) fn serve(
         let input = graded.sites[site.index()].as_ref();
         *peaks.slot(site) = input.and_then(|input| peak(input, serve.impact_s.value));
     }
+    // impact is seen by the wrist's unit and told on the reference clock
+    let tie_sd_s = graded.sites[Site::Wrist.index()]
+        .as_ref()
+        .and_then(|wrist| wrist.tie_sd_s)
+        .unwrap_or(0.0);
     ServeRecord {
         number,
         impact_s: serve.impact_s.value,
-        impact_u_ms: serve.impact_s.sd * MS_PER_S,
+        impact_u_ms: serve.impact_s.sd.hypot(tie_sd_s) * MS_PER_S,
         contact: serve.kind == SwingKind::Serve,
         confidence: serve.confidence,
         contact_confidence: serve.contact_confidence,
