@@ -664,7 +664,7 @@ fn a_full_disk_is_told_and_nothing_half_written_stays() {
     }
     // a picture larger than the disk allows leaves the old one whole
     fs::write(folder.path().join("a.svg"), "old").expect("room");
-    let logs = "a.csv ".repeat(12);
+    let logs = "a.csv ".repeat(60);
     let line = format!(
         "trap '' XFSZ; ulimit -f 120; exec \"$OVERARM\" check {logs} --profile g-dps-seconds --plot a.svg"
     );
