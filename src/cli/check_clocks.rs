@@ -4,10 +4,10 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use maud::{Markup, html};
+use plotters::prelude::*;
 use serde::Serialize;
 
-use super::CliError;
+use super::{CliError, write_whole};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::math;
@@ -227,24 +227,26 @@ const fn words(method: TieMethod) -> &'static str {
     }
 }
 
-/// One colour and one mark per kind of evidence, so that colour is not the only carrier.
-const KINDS: [(&str, Mark); 5] = [
-    ("#141414", Mark::Square),
-    ("#0072b2", Mark::Circle),
-    ("#56b4e9", Mark::Ring),
-    ("#d55e00", Mark::Square),
-    ("#e69f00", Mark::Circle),
+/// One colour and one mark per kind of evidence, so that colour is not the only carrier; a palette that
+/// colour-blind readers tell apart (Okabe and Ito 2008).
+const KINDS: [(RGBColor, Mark); 5] = [
+    (RGBColor(20, 20, 20), Mark::Triangle),
+    (RGBColor(0, 114, 178), Mark::Disc),
+    (RGBColor(86, 180, 233), Mark::Ring),
+    (RGBColor(213, 94, 0), Mark::Triangle),
+    (RGBColor(230, 159, 0), Mark::Disc),
 ];
-const FAINT: &str = "#b0b6be";
-const WIDTH_PX: f64 = 900.0;
-const LANE_PX: f64 = 220.0;
-const LEFT_PX: f64 = 60.0;
-const TOP_PX: f64 = 26.0;
+/// Events the fit left out.
+const FAINT: RGBColor = RGBColor(176, 182, 190);
+const INK: RGBColor = RGBColor(40, 44, 52);
+const WIDTH_PX: u32 = 900;
+const LANE_PX: u32 = 230;
+const LEGEND_PX: u32 = 26;
 
 #[derive(Debug, Clone, Copy)]
 enum Mark {
-    Square,
-    Circle,
+    Triangle,
+    Disc,
     Ring,
 }
 
@@ -257,25 +259,43 @@ fn draw(tied: &[Tied], file: &Path) -> Result<(), CliError> {
         let fault = "no clock was tied by events: there are no residuals to draw";
         return Err(CliError::Usage(fault.to_owned()));
     }
-    let height_px = LANE_PX * lanes.len() as f64 + 24.0;
-    let picture = html! {
-        svg xmlns="http://www.w3.org/2000/svg" width=(WIDTH_PX) height=(height_px)
-            font-family="sans-serif" font-size="12" fill="#282c34" {
-            rect width="100%" height="100%" fill="#ffffff" {}
-            @for (index, lane) in lanes.iter().enumerate() {
-                g transform=(format!("translate(0 {})", LANE_PX * index as f64)) { (lane_of(lane)) }
-            }
-            g transform=(format!("translate({LEFT_PX} {})", height_px - 10.0)) { (legend()) }
-        }
-    };
-    std::fs::write(file, picture.into_string()).map_err(|source| CliError::Unwritable {
+    let picture = picture(&lanes).map_err(|fault| CliError::Unwritable {
         what: file.display().to_string(),
-        source,
-    })
+        source: std::io::Error::other(fault.to_string()),
+    })?;
+    write_whole(file, picture.as_bytes())
+}
+
+type DrawFault = DrawingAreaErrorKind<std::io::Error>;
+
+/// One lane per unit, the kinds of evidence below.
+fn picture(lanes: &[&Tied]) -> Result<String, DrawFault> {
+    let lanes_px = LANE_PX * u32::try_from(lanes.len()).unwrap_or(1); // a handful of units
+    let mut text = String::new();
+    {
+        let size = (WIDTH_PX, lanes_px + LEGEND_PX);
+        let whole = SVGBackend::with_string(&mut text, size).into_drawing_area();
+        whole.fill(&WHITE)?;
+        let (top, below) = whole.split_vertically(lanes_px);
+        for (area, lane) in top.split_evenly((lanes.len(), 1)).iter().zip(lanes) {
+            lane_of(lane, area)?;
+        }
+        let letters = ("sans-serif", 12).into_font().color(&INK);
+        for (column, kind) in (0..).zip(Evidence::ALL) {
+            let left = 60 + 168 * column;
+            below.draw(&mark(kind, true, (left, 10)))?;
+            below.draw(&Text::new(kind.name(), (left + 8, 4), letters.clone()))?;
+        }
+        whole.present()?;
+    }
+    Ok(text)
 }
 
 /// What each event leaves over against time, and the band within 1.96 u of the tie.
-fn lane_of(lane: &Tied) -> Markup {
+fn lane_of(
+    lane: &Tied,
+    area: &DrawingArea<SVGBackend<'_>, plotters::coord::Shift>,
+) -> Result<(), DrawFault> {
     let sizes_ms: Vec<f64> = lane
         .tie
         .events
@@ -284,60 +304,57 @@ fn lane_of(lane: &Tied) -> Markup {
         .collect();
     let reach_ms = math::quantile(&sizes_ms, 0.95).unwrap_or(1.0).max(1.0) * 1.1;
     let (start_s, end_s) = lane.span_s;
-    let middle_px = 0.5 * (LANE_PX + TOP_PX) - 16.0;
-    let x = |ref_s: f64| {
-        LEFT_PX + (WIDTH_PX - LEFT_PX - 20.0) * (ref_s - start_s) / (end_s - start_s).max(1e-9)
-    };
-    let y = |ms: f64| middle_px - (middle_px - TOP_PX) * ms / reach_ms;
-    let band = |side: f64| {
-        (0..=60)
-            .filter_map(|k| {
-                let ref_s = start_s + (end_s - start_s) * f64::from(k) / 60.0;
-                let ms = side * COVERAGE_95 * lane.tie.sd_s(ref_s)? * 1e3;
-                Some(format!("{:.1},{:.1}", x(ref_s), y(ms)))
-            })
-            .collect::<Vec<_>>()
-            .join(" ")
-    };
-    let tick_ms = [-reach_ms / 1.1, 0.0, reach_ms / 1.1];
-    html! {
-        text x=(LEFT_PX) y="16" font-size="14" {
-            (lane.name) ", " (words(lane.tie.method))
-            ": event less tie, ms (lines: 1.96 u; shocks travel, so theirs stand off zero)"
-        }
-        @for ms in tick_ms {
-            line x1=(LEFT_PX) x2=(WIDTH_PX - 20.0) y1=(y(ms)) y2=(y(ms)) stroke="#e2e5e9" {}
-            text x=(LEFT_PX - 6.0) y=(y(ms) + 4.0) text-anchor="end" { (format!("{ms:.1}")) }
-        }
-        @for minute in 0..=((end_s - start_s) / 60.0 / 5.0) as u32 { // saturating
-            text x=(x(start_s + 300.0 * f64::from(minute))) y=(LANE_PX - 8.0) { (minute * 5) " min" }
-        }
-        @for side in [-1.0, 1.0] { polyline points=(band(side)) fill="none" stroke="#282c34" {} }
-        @for event in lane.tie.events.iter().filter(|e| e.residual_s.abs() * 1e3 <= reach_ms) {
-            (mark(event.evidence, event.used, x(event.ref_s), y(event.residual_s * 1e3)))
-        }
+    let minute = |ref_s: f64| (ref_s - start_s) / 60.0;
+    let title = format!(
+        "{}, {}: event less tie (lines: 1.96 u; shocks travel, so theirs stand off zero)",
+        lane.name,
+        words(lane.tie.method)
+    );
+    let mut chart = ChartBuilder::on(area)
+        .caption(title, ("sans-serif", 14).into_font().color(&INK))
+        .margin_right(20)
+        .x_label_area_size(34)
+        .y_label_area_size(60)
+        .build_cartesian_2d(0.0..minute(end_s).max(1e-6), -reach_ms..reach_ms)?;
+    chart
+        .configure_mesh()
+        .disable_x_mesh()
+        .y_labels(5)
+        .x_desc("minutes")
+        .y_desc("ms")
+        .light_line_style(TRANSPARENT)
+        .draw()?;
+    for side in [-1.0, 1.0] {
+        let edge = (0..=60).filter_map(|k| {
+            let ref_s = start_s + (end_s - start_s) * f64::from(k) / 60.0;
+            let ms = side * COVERAGE_95 * lane.tie.sd_s(ref_s)? * 1e3;
+            Some((minute(ref_s), ms.clamp(-reach_ms, reach_ms)))
+        });
+        chart.draw_series(LineSeries::new(edge, INK))?;
     }
+    let seen = lane
+        .tie
+        .events
+        .iter()
+        .filter(|event| event.residual_s.abs() * 1e3 <= reach_ms);
+    chart.draw_series(seen.map(|event| {
+        let place = (minute(event.ref_s), event.residual_s * 1e3);
+        mark(event.evidence, event.used, place)
+    }))?;
+    Ok(())
 }
 
 /// An event's mark; grey where the fit left it out.
-fn mark(evidence: Evidence, used: bool, x: f64, y: f64) -> Markup {
+fn mark<'a, P: Copy + 'static>(
+    evidence: Evidence,
+    used: bool,
+    place: P,
+) -> DynElement<'static, SVGBackend<'a>, P> {
     let (colour, shape) = KINDS[evidence as usize]; // as many as kinds of evidence
     let colour = if used { colour } else { FAINT };
-    let (x, y) = (format!("{x:.1}"), format!("{y:.1}"));
-    html! {
-        @match shape {
-            Mark::Square => rect x=(x) y=(y) width="4" height="4" transform="translate(-2 -2)" fill=(colour) {},
-            Mark::Circle => circle cx=(x) cy=(y) r="2.4" fill=(colour) {},
-            Mark::Ring => circle cx=(x) cy=(y) r="2.4" fill="none" stroke=(colour) {},
-        }
-    }
-}
-
-fn legend() -> Markup {
-    html! {
-        @for (index, kind) in Evidence::ALL.into_iter().enumerate() {
-            (mark(kind, true, 170.0 * index as f64, -4.0))
-            text x=(170.0 * index as f64 + 8.0) font-size="10" { (kind.name()) }
-        }
+    match shape {
+        Mark::Triangle => TriangleMarker::new(place, 4, colour.filled()).into_dyn(),
+        Mark::Disc => Circle::new(place, 3, colour.filled()).into_dyn(),
+        Mark::Ring => Circle::new(place, 3, colour.stroke_width(1)).into_dyn(),
     }
 }
