@@ -19,6 +19,9 @@ const BUFFER: usize = 1 << 18;
 /// Rows tried before a profile that fits none of them is given up.
 const ROWS_TRIED: u64 = 1000;
 
+/// Byte order mark of UTF-8.
+const BOM: &[u8] = b"\xef\xbb\xbf";
+
 /// Most units of a combined file; more means that the column is another one.
 const MOST_UNITS: usize = 64;
 
@@ -297,7 +300,7 @@ impl<'a> Lines<'a> {
                 Err(source) => return Err(broke_off(self.place(), source)),
             }
         }
-        if self.byte == 0 && self.held().starts_with(b"\xef\xbb\xbf") {
+        if self.byte == 0 && self.held().starts_with(BOM) {
             self.start = 3;
             self.byte = 3;
         }
@@ -442,7 +445,8 @@ impl Pass<'_> {
             self.refuse_row(None, byte, 0, RowFault::StrayReturn);
         } else if quotes % 2 == 1 {
             self.refuse_row(None, byte, 0, RowFault::OpenQuote);
-        } else if quotes == 0 && self.mode == ReadMode::Fast {
+        } else if quotes == 0 && (self.mode == ReadMode::Fast || content.starts_with(BOM)) {
+            // the csv crate would pass over a byte order mark, which belongs to a file's start alone
             let delimiter = self.plan.delimiter;
             self.fields(|| content.split(move |&b| b == delimiter), byte)?;
         } else {

@@ -99,3 +99,17 @@ proptest! {
         prop_assert_eq!(kept.rows[0].0[0], number.parse::<f64>().expect("a number").to_bits());
     }
 }
+
+/// Found by fuzzing: a byte order mark inside a file, where two files were joined, was passed over by the
+/// `csv` path and refused by the scanner.
+#[test]
+fn both_paths_refuse_a_byte_order_mark_inside_a_file() {
+    let text = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n0,0,0,1,0,0,0\n\u{feff}1,0,0,1,0,0,0\n";
+    for mode in [ReadMode::Fast, ReadMode::General] {
+        let (kept, summary) = pass(&mut text.as_bytes(), &known("g-dps-seconds"), mode);
+        assert_eq!(
+            (kept.rows.len(), summary.expect("a log").refused[0].total()),
+            (1, 1)
+        );
+    }
+}
