@@ -1,7 +1,7 @@
 //! The body about every serve: oriented windows, the serve's measures, and what the stances say of how
 //! the units sit.
 
-use nalgebra::Vector3;
+use nalgebra::{UnitQuaternion, Vector3};
 
 use super::params::Params;
 use super::run::{SessionError, Unit};
@@ -154,8 +154,58 @@ fn window(
     }))
 }
 
+/// Where up is in a unit's axes about one serve.
+pub(super) struct Upright {
+    time_s: Vec<f64>,
+    up: Vec<Vector3<f64>>,
+}
+
+impl Upright {
+    /// Up at a reference time, s, from the nearest sample; none outside the window.
+    pub(super) fn at(&self, time_s: f64) -> Option<Vector3<f64>> {
+        let (first_s, last_s) = (self.time_s.first()?, self.time_s.last()?);
+        let after = self.time_s.partition_point(|&t| t < time_s);
+        let before = after.saturating_sub(1);
+        let nearer = |i: usize| self.time_s.get(i).map(|t| (t - time_s).abs());
+        let index = match (nearer(before), nearer(after)) {
+            (Some(a), Some(b)) if b < a => after,
+            _ => before,
+        };
+        let step_s = (last_s - first_s) / self.time_s.len() as f64;
+        (nearer(index)? <= step_s).then(|| self.up.get(index).copied())?
+    }
+}
+
+/// Orients a unit about a serve, whatever its site.
+pub(super) fn upright(
+    unit: &Unit,
+    impact_s: f64,
+    filter: &dyn OrientationFilter,
+    params: &MeasuresParams,
+) -> Result<Result<Upright, Why>, SessionError> {
+    let Some(samples) = read(
+        unit,
+        (impact_s - params.before_s, impact_s + params.after_s),
+    )?
+    else {
+        return Ok(Err(Why::ClocksNotTied));
+    };
+    let Some(samples) = run_about(&samples, impact_s) else {
+        return Ok(Err(Why::NoSamples));
+    };
+    let attitude = filter.orient(&samples, unit.calibration.leftover(impact_s));
+    let up = |turn: &UnitQuaternion<f64>| turn.inverse() * Vector3::z();
+    Ok(Ok(Upright {
+        up: attitude.sensor_to_world.iter().map(up).collect(),
+        time_s: samples.time_s,
+    }))
+}
+
 /// Calibrated samples between two reference times, s; none where the clocks are not tied there.
-fn read(unit: &Unit, (from_s, to_s): (f64, f64)) -> Result<Option<Samples>, SessionError> {
+pub(super) fn read(
+    unit: &Unit,
+    (from_s, to_s): (f64, f64),
+) -> Result<Option<Samples>, SessionError> {
     let tie = &unit.tie;
     let late_s = unit.recording.filter_delay_s;
     let (Some(from_unit_s), Some(to_unit_s)) = (tie.unit_s(from_s), tie.unit_s(to_s)) else {

@@ -3,6 +3,7 @@
 use super::curves::{ServeCurves, SpeedCurve};
 use super::params::Params;
 use super::run::{SessionError, Unit};
+use super::signal::Signal;
 use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
@@ -35,6 +36,7 @@ pub(super) fn grade(
     units: &[Unit],
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
+    signal: &Signal,
     params: &Params,
 ) -> Result<Grading, SessionError> {
     let mut inputs: Vec<PerSite<LinkInput>> = serves.iter().map(|_| [const { None }; 4]).collect();
@@ -49,7 +51,11 @@ pub(super) fn grade(
     for unit in units {
         let mut windows = Vec::with_capacity(serves.len());
         for (serve, curve) in serves.iter().zip(&mut curves) {
-            let window = window(unit, worn, serve.serve.impact_s.value)?;
+            let impact_s = serve.serve.impact_s.value;
+            let window = match window(unit, worn, impact_s)? {
+                Ok(window) => signal.of(unit, window, impact_s, params)?,
+                Err(why) => Err(why),
+            };
             if let Ok(window) = &window {
                 curve.sites[unit.site.index()] = Some(SpeedCurve::of(window));
             }

@@ -7,6 +7,7 @@ mod params;
 mod record;
 mod run;
 mod settings;
+mod signal;
 mod telling;
 
 pub use curves::{ServeCurves, SpeedCurve};

@@ -6,6 +6,7 @@ use super::grading::{self, Grading};
 use super::params::Params;
 use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
 use super::settings::{SessionSettings, SettingsError};
+use super::signal::Signal;
 use super::{body, curves, telling};
 use crate::calibration::{Calibration, calibrate};
 use crate::finding::Finding;
@@ -122,12 +123,18 @@ pub fn run_session(
         .iter()
         .filter(|c| c.origin != Origin::Removed)
         .collect();
+    let mut body = body::look(&units, &kept, settings.hand, params, jobs)?;
+    let core_axes: Vec<_> = body
+        .axes
+        .iter()
+        .map(|direction| direction.as_ref().map(|d| d.axis))
+        .collect();
+    let signal = Signal::named(&settings.signal, &units, &core_axes, &kept, params)?;
     let Grading {
         chains,
         curves,
         skins,
-    } = grading::grade(&units, &worn, &kept, params)?;
-    let mut body = body::look(&units, &kept, settings.hand, params, jobs)?;
+    } = grading::grade(&units, &worn, &kept, &signal, params)?;
     findings.append(&mut body.findings);
     findings.extend(body::exchanged(&units)?);
     let record = SessionRecord {

@@ -2,6 +2,7 @@
 
 mod mounting;
 mod settings;
+mod signal;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -1,0 +1,134 @@
+//! Which component of a unit's rate is timed: the resultant, the part about the segment's long axis, or
+//! the part about the vertical.
+
+use nalgebra::Vector3;
+
+use super::body;
+use super::params::Params;
+use super::run::{SessionError, Unit};
+use crate::estimate::Why;
+use crate::frames::{PerSite, Site};
+use crate::orientation::{
+    FilterKind, JointArms, OrientationFilter, axis_between, axis_to_proximal, joint_arms,
+    kinematics,
+};
+use crate::sequence::SegmentWindow;
+use crate::serve::Corrected;
+
+/// Seconds about impact from which a limb's joints are found, and the step between instants.
+const JOINT_BEFORE_S: f64 = 0.8;
+const JOINT_AFTER_S: f64 = 0.3;
+const JOINT_STEP_S: f64 = 0.01;
+
+/// The signal of a block, ready to be taken from any unit's window.
+pub(super) enum Signal {
+    /// Size of the rate: needs no mounting.
+    Resultant,
+    /// About the segment's long axis, unit axes; none where it is not known.
+    LongAxis(PerSite<Vector3<f64>>),
+    /// About the vertical, by each serve's own orientation.
+    Vertical(Box<dyn OrientationFilter + Sync>),
+}
+
+impl Signal {
+    /// `name` as in block.toml; `core_axes` are the long axes of hip and trunk, one per unit.
+    pub(super) fn named(
+        name: &str,
+        units: &[Unit],
+        core_axes: &[Option<Vector3<f64>>],
+        serves: &[&Corrected],
+        params: &Params,
+    ) -> Result<Self, SessionError> {
+        Ok(match name {
+            "vertical" => Self::Vertical(FilterKind::Smoother.build(&params.orientation)),
+            "long-axis" => {
+                let mut axes: PerSite<Vector3<f64>> = [None; 4];
+                for (unit, axis) in units.iter().zip(core_axes) {
+                    axes[unit.site.index()] = *axis;
+                }
+                let elbow = joint(units, [Site::Arm, Site::Wrist], serves)?;
+                let shoulder = joint(units, [Site::Trunk, Site::Arm], serves)?;
+                let upper = shoulder.as_ref().zip(elbow.as_ref());
+                axes[Site::Arm.index()] =
+                    upper.and_then(|(s, e)| axis_between(s, e)).map(|d| d.axis);
+                axes[Site::Wrist.index()] =
+                    elbow.as_ref().and_then(axis_to_proximal).map(|d| d.axis);
+                Self::LongAxis(axes)
+            }
+            _ => Self::Resultant,
+        })
+    }
+
+    /// The window's component as the first axis of a window of its own.
+    pub(super) fn of(
+        &self,
+        unit: &Unit,
+        window: SegmentWindow,
+        impact_s: f64,
+        params: &Params,
+    ) -> Result<Result<SegmentWindow, Why>, SessionError> {
+        let along: Vec<f64> = match self {
+            Self::Resultant => return Ok(Ok(window)),
+            Self::LongAxis(axes) => {
+                let Some(axis) = axes[unit.site.index()] else {
+                    return Ok(Err(Why::MountingUnknown));
+                };
+                window.gyro_rad_s.iter().map(|w| w.dot(&axis)).collect()
+            }
+            Self::Vertical(filter) => {
+                let up = body::upright(unit, impact_s, filter.as_ref(), &params.measures)?;
+                let up = match up {
+                    Ok(up) => up,
+                    Err(why) => return Ok(Err(why)),
+                };
+                let rates = window.time_s.iter().zip(&window.gyro_rad_s);
+                let along: Option<Vec<f64>> = rates
+                    .map(|(t, w)| Some(w.dot(&up.at(impact_s + t)?)))
+                    .collect();
+                match along {
+                    Some(along) => along,
+                    None => return Ok(Err(Why::NoSamples)),
+                }
+            }
+        };
+        Ok(Ok(SegmentWindow {
+            rate_hz: window.rate_hz,
+            time_s: window.time_s,
+            gyro_rad_s: along
+                .into_iter()
+                .map(|w| Vector3::new(w, 0.0, 0.0))
+                .collect(),
+            clipped: window
+                .clipped
+                .iter()
+                .map(|axes| [axes.contains(&true), false, false])
+                .collect(),
+        }))
+    }
+}
+
+/// The joint between two neighbouring units from all serves; none where one is not worn or tied.
+fn joint(
+    units: &[Unit],
+    sites: [Site; 2],
+    serves: &[&Corrected],
+) -> Result<Option<JointArms>, SessionError> {
+    let [near, far] = sites.map(|site| units.iter().find(|unit| unit.site == site));
+    let (Some(near), Some(far)) = (near, far) else {
+        return Ok(None);
+    };
+    let mut pairs = Vec::new();
+    for serve in serves {
+        let impact_s = serve.serve.impact_s.value;
+        let span_s = (impact_s - JOINT_BEFORE_S, impact_s + JOINT_AFTER_S);
+        let (Some(near), Some(far)) = (body::read(near, span_s)?, body::read(far, span_s)?) else {
+            return Ok(None);
+        };
+        let steps = ((JOINT_BEFORE_S + JOINT_AFTER_S) / JOINT_STEP_S) as u32; // a hundred or so
+        pairs.extend((0..steps).filter_map(|step| {
+            let time_s = span_s.0 + f64::from(step) * JOINT_STEP_S;
+            Some((kinematics(&near, time_s)?, kinematics(&far, time_s)?))
+        }));
+    }
+    Ok(joint_arms(&pairs))
+}
