@@ -12,11 +12,20 @@ use crate::session::{ServeCurves, ServeRecord, SessionRecord};
 const TITLE_PX: f64 = 24.0;
 const STRIP_PX: f64 = 900.0;
 const FILE_PX: f64 = 520.0;
+const GUTTER_PX: f64 = 24.0;
 
 /// The picture of `overarm session --strip`, as SVG text: the whole practice at a glance.
 pub fn session_strip(record: &SessionRecord) -> String {
+    strip_picture(record).file(&strip_title(record))
+}
+
+fn strip_picture(record: &SessionRecord) -> Picture {
+    titled(&strip_title(record), &strip(record, STRIP_PX))
+}
+
+fn strip_title(record: &SessionRecord) -> String {
     let counts = &record.counts;
-    let title = format!(
+    format!(
         "{} {}: {} {}, {} {}, {} {}",
         record.athlete,
         record.session,
@@ -26,9 +35,7 @@ pub fn session_strip(record: &SessionRecord) -> String {
         WORDS.dry_swings,
         counts.rejected,
         WORDS.refused
-    );
-    let strip = strip(record, STRIP_PX);
-    titled(&title, &strip).file(&title)
+    )
 }
 
 /// One picture as a file.
@@ -109,8 +116,8 @@ pub(super) fn titled(title: &str, picture: &Picture) -> Picture {
     whole
 }
 
-/// The picture of `overarm session --plot`, as SVG text: all serves one below the other, or the one
-/// asked for.
+/// The picture of `overarm session --plot`, as SVG text: the practice's strip and all serves below it, or
+/// the one serve asked for.
 pub fn sequence_plot(record: &SessionRecord, curves: &[ServeCurves], only: Option<u32>) -> String {
     let chosen: Vec<(&ServeRecord, &ServeCurves)> = record
         .serves
@@ -131,16 +138,29 @@ pub fn sequence_plot(record: &SessionRecord, curves: &[ServeCurves], only: Optio
             (title, frame.serve(serve, curves, &[]))
         })
         .collect();
-    let width_px = panels.iter().map(|(_, p)| p.width_px).fold(300.0, f64::max);
-    let height_px: f64 = panels.iter().map(|(_, p)| p.height_px + TITLE_PX).sum();
-    let mut whole = Picture::new(width_px, height_px.max(TITLE_PX));
-    let mut top = 0.0;
-    for (title, panel) in &panels {
-        whole.text("b", Anchor::Start, (4.0, top + 16.0), title);
-        whole.place(panel, (0.0, top + TITLE_PX));
-        top += TITLE_PX + panel.height_px;
+    let strip = only.is_none().then(|| strip_picture(record));
+    let columns = if panels.len() > 1 { 2 } else { 1 };
+    let widest_px = panels.iter().map(|(_, p)| p.width_px).fold(300.0, f64::max);
+    let row_px = panels.iter().map(|(_, p)| p.height_px).fold(0.0, f64::max) + TITLE_PX;
+    let strip_px = strip
+        .as_ref()
+        .map_or((0.0, 0.0), |s| (s.width_px, s.height_px));
+    let column_px = (strip_px.0 / columns as f64).max(widest_px + GUTTER_PX);
+    let rows = panels.len().div_ceil(columns);
+    let mut whole = Picture::new(
+        column_px * columns as f64,
+        (strip_px.1 + row_px * rows as f64).max(TITLE_PX),
+    );
+    if let Some(strip) = &strip {
+        whole.place(strip, (0.0, 0.0));
     }
-    if panels.is_empty() {
+    for (index, (title, panel)) in panels.iter().enumerate() {
+        let left = column_px * (index % columns) as f64;
+        let top = strip_px.1 + row_px * (index / columns) as f64;
+        whole.text("b", Anchor::Start, (left + 4.0, top + 16.0), title);
+        whole.place(panel, (left, top + TITLE_PX));
+    }
+    if panels.is_empty() && strip.is_none() {
         whole.text("", Anchor::Start, (4.0, 16.0), WORDS.no_serve);
     }
     whole.file(&format!("{} {}", record.athlete, record.session))

@@ -343,6 +343,20 @@ pub(super) fn strip(record: &SessionRecord, width_px: f64) -> Picture {
         picture.line("i", (x, zero + 7.0), (x, zero + 17.0));
     }
     time_axis(&mut picture, &time, foot);
+    let key_y = foot + 24.0;
+    let mut left = LEFT_PX;
+    for (mark, word) in [
+        (Some(Mark::Dot), WORDS.serve),
+        (Some(Mark::Cross), WORDS.dry_swing),
+        (None, WORDS.refused),
+    ] {
+        match mark {
+            Some(mark) => picture.mark("w", mark, (left + 4.0, key_y), 3.0),
+            None => picture.line("i", (left + 4.0, key_y - 5.0), (left + 4.0, key_y + 5.0)),
+        }
+        picture.text("m", Anchor::Start, (left + 12.0, key_y + 4.0), word);
+        left += 90.0;
+    }
     for serve in &record.serves {
         let (x, y) = (time.px(serve.impact_s / 60.0), speed.px(wrist_dps(serve)));
         if serve.contact {
