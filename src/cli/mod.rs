@@ -154,15 +154,24 @@ fn write_whole(file: &Path, bytes: &[u8]) -> Result<(), CliError> {
     let folder = file
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
-    let written =
-        tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new("."))).and_then(|mut beside| {
-            beside.write_all(bytes)?;
-            beside.persist(file).map_err(|error| error.error)
-        });
+    let written = beside(folder.unwrap_or(Path::new("."))).and_then(|mut beside| {
+        beside.write_all(bytes)?;
+        beside.persist(file).map_err(|error| error.error)
+    });
     written.map(drop).map_err(|source| CliError::Unwritable {
         what: file.display().to_string(),
         source,
     })
+}
+
+/// A new file in that folder, with the rights that files made here usually get: it is to be handed on.
+fn beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    let rights = std::os::unix::fs::PermissionsExt::from_mode(0o666); // less what the umask takes
+    #[cfg(unix)]
+    builder.permissions(rights);
+    builder.tempfile_in(folder)
 }
 
 /// Findings, one a line, on stderr.
