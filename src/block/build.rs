@@ -276,7 +276,7 @@ fn measure_changes(
             let charted = name.contains("separation");
             let words = match name.strip_suffix("_s").filter(|_| is_moment(&name)) {
                 Some(moment) => format!("{} from impact", moment.replace('_', " ")),
-                None => name.replace('_', " "),
+                None => without_unit(&name, &unit).replace('_', " "),
             };
             all.push((words, unit, series, charted));
         }
@@ -480,4 +480,16 @@ fn provenance(dated: &[Dated<'_>], params: &BlockParams) -> BlockProvenance {
             })
             .collect(),
     }
+}
+
+/// A measure's name without the unit that ends it: `hip_rise_cm` becomes `hip_rise`.
+fn without_unit<'a>(name: &'a str, unit: &str) -> &'a str {
+    let ending = match unit {
+        "deg/s2" => "_dps2",
+        "deg" => "_deg",
+        "cm" => "_cm",
+        "ms" => "_ms",
+        _ => return name,
+    };
+    name.strip_suffix(ending).unwrap_or(name)
 }

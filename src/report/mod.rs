@@ -2,6 +2,7 @@
 
 mod block_csv;
 mod block_text;
+mod measures;
 mod page;
 mod parquet_table;
 mod session_csv;

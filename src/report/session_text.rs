@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::measures::{MeasureLine, measure_lines};
 use super::table::{Align, table};
 use super::words::{STOP_TEXT, clock, pain_entered, plus_minus};
 use crate::frames::{Hand, Site};
@@ -14,6 +15,7 @@ pub fn session_text(record: &SessionRecord) -> String {
         headline(record),
         links(record),
         serves(record),
+        body(record),
         refused(record),
         units(record),
         footnotes(record),
@@ -127,6 +129,36 @@ fn link_row(link: &LinkSummary) -> Vec<String> {
             left_out.join(", ")
         },
     ]
+}
+
+fn body(record: &SessionRecord) -> String {
+    let lines = measure_lines(record);
+    if lines.is_empty() {
+        return String::new();
+    }
+    let rows: Vec<Vec<String>> = lines
+        .into_iter()
+        .map(|line| {
+            let MeasureLine {
+                words,
+                unit,
+                median,
+                spread,
+                used,
+            } = line;
+            vec![words.to_owned(), unit.to_owned(), median, spread, used]
+        })
+        .collect();
+    let columns = [
+        ("measure", Align::Left),
+        ("unit", Align::Left),
+        ("median", Align::Right),
+        ("serve to serve", Align::Right),
+        ("serves", Align::Right),
+    ];
+    let mut text = table(&columns, &rows);
+    text.push_str("angles: change from quiet stance\n");
+    text
 }
 
 fn serves(record: &SessionRecord) -> String {

@@ -140,6 +140,12 @@ pub struct PageWords {
     pub peaks_first: &'static str,
     pub too_close: &'static str,
     pub no_serve: &'static str,
+    /// Heading of the body's measures.
+    pub body_title: &'static str,
+    /// What is under it.
+    pub body_caption: &'static str,
+    /// Its columns.
+    pub body_heads: [&'static str; 5],
     pub of: &'static str,
     pub good: &'static str,
     pub void_finding: &'static str,
@@ -359,6 +365,9 @@ pub const WORDS: PageWords = PageWords {
     peaks_first: "peaks first",
     too_close: "too close to call",
     no_serve: "No serve found.",
+    body_title: "How did the body move?",
+    body_caption: "Median of the serves with contact and its 95 % interval. Angles are changes from quiet stance.",
+    body_heads: ["measure", "unit", "median", "serve to serve", "serves"],
     of: "of",
     good: "good",
     void_finding: "finding voids a result",

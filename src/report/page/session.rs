@@ -16,6 +16,7 @@ use super::serve_picture::ServeFrame;
 use super::session_pictures::{lags, serve_href, speeds, stairs, strip};
 use super::usual::{Usual, usual};
 use super::{figure_box, page, scrolled, shared};
+use crate::report::measures::measure_lines;
 use crate::report::words::{
     CAUTIONS, MADE, ORDER_WORDS, PHASE_NAMES, STOP_TEXT, WORDS, clock, pain_entered,
 };
@@ -35,6 +36,7 @@ pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
             (chain(record))
             (when(record))
             (speed(record))
+            (body(record))
             (serves_section(record))
             (serve_by_serve(record, curves))
             (refused(record))
@@ -303,6 +305,37 @@ pub(super) fn two_widths(
             figcaption { strong { (title) } " " (caption) }
             div.wide { (wide.inline(says)) }
             div.narrow { (narrow.inline(says)) }
+        }
+    }
+}
+
+/// What the coach looks for beside the chain.
+fn body(record: &SessionRecord) -> Markup {
+    let lines = measure_lines(record);
+    if lines.is_empty() {
+        return html! {};
+    }
+    html! {
+        section aria-labelledby="s-body" {
+            h2 #s-body { (WORDS.body_title) }
+            p { (WORDS.body_caption) }
+            (scrolled(WORDS.body_title, &html! {
+                table {
+                    caption.hide { (WORDS.body_title) }
+                thead { tr { @for head in WORDS.body_heads { th scope="col" { (head) } } } }
+                tbody {
+                    @for line in &lines {
+                        tr {
+                            th scope="row" { (line.words) }
+                            td { (line.unit) }
+                            td { (line.median) }
+                            td { (line.spread) }
+                            td { (line.used) }
+                        }
+                    }
+                }
+                }
+            }))
         }
     }
 }

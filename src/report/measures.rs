@@ -1,0 +1,92 @@
+//! A practice's measures of the body, one line each.
+
+use crate::math::{mad_sd, median, median_sd};
+use crate::session::SessionRecord;
+use crate::units::COVERAGE_95;
+
+/// Key in the record, words, unit as printed, decimals.
+const MEASURES: [(&str, &str, &str, usize); 8] = [
+    (
+        "separation_at_loading_deg",
+        "hip-trunk separation at loading",
+        "deg",
+        0,
+    ),
+    (
+        "separation_peak_deg",
+        "hip-trunk separation, largest",
+        "deg",
+        0,
+    ),
+    ("trunk_turn_deg", "trunk turn, loading to impact", "deg", 0),
+    ("trunk_tilt_at_impact_deg", "trunk tilt at impact", "deg", 0),
+    ("hip_rise_cm", "hip rise, loading to impact", "cm", 0),
+    ("drive_ms", "deepest loading to impact", "ms", 0),
+    (
+        "arm_braking_dps2",
+        "arm braking after impact",
+        "1000 deg/s²",
+        1,
+    ),
+    (
+        "wrist_braking_dps2",
+        "wrist braking after impact",
+        "1000 deg/s²",
+        1,
+    ),
+];
+
+/// One measure over a practice's serves with contact, ready to print.
+pub struct MeasureLine {
+    /// What it is.
+    pub words: &'static str,
+    /// Unit of all numbers.
+    pub unit: &'static str,
+    /// Median and its 95 % interval, or that it was not measured and why.
+    pub median: String,
+    /// Robust standard deviation from serve to serve.
+    pub spread: String,
+    /// Serves with it, of serves with contact.
+    pub used: String,
+}
+
+/// What the coach looks for beside the chain. The median's interval holds the spread of the serves and,
+/// since much of it is common to all serves (how the unit sits), one serve's own uncertainty undiminished.
+pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
+    let serves: Vec<_> = record.serves.iter().filter(|serve| serve.contact).collect();
+    let line = |&(key, words, unit, decimals): &(&str, &'static str, &'static str, usize)| {
+        let size = if unit.starts_with("1000") { 1e-3 } else { 1.0 };
+        let told: Vec<_> = serves.iter().filter_map(|s| s.measures.get(key)).collect();
+        let values: Vec<f64> = told.iter().filter_map(|m| Some(size * m.value?)).collect();
+        let own: Vec<f64> = told.iter().filter_map(|m| Some(size * m.u?)).collect();
+        let (Some(middle), Some(own_u)) = (median(&values), median(&own)) else {
+            let why = told.iter().find_map(|m| m.why.clone());
+            return MeasureLine {
+                words,
+                unit,
+                median: why.map_or_else(
+                    || "not measured".to_owned(),
+                    |why| format!("not measured: {why}"),
+                ),
+                spread: "-".to_owned(),
+                used: format!("0 of {}", serves.len()),
+            };
+        };
+        let spread = mad_sd(&values);
+        let of_median = spread.map_or(0.0, |spread| median_sd(spread, values.len()));
+        MeasureLine {
+            words,
+            unit,
+            median: format!(
+                "{middle:.decimals$} ± {:.decimals$}",
+                COVERAGE_95 * of_median.hypot(own_u)
+            ),
+            spread: spread.map_or_else(|| "-".to_owned(), |s| format!("{s:.decimals$}")),
+            used: format!("{} of {}", values.len(), serves.len()),
+        }
+    };
+    if serves.is_empty() {
+        return Vec::new();
+    }
+    MEASURES.iter().map(line).collect()
+}
