@@ -12,6 +12,7 @@ mod front_still;
 mod front_track;
 mod front_unit;
 mod grid;
+mod pieces;
 mod recording;
 
 // one clock for all

@@ -20,7 +20,7 @@ use super::practice::practices;
 use super::session::{
     HALF_PX, WIDE_PX, cautions, file_name, finding_list, hand_words, made, order_key, two_widths,
 };
-use super::{figure_box, page, scrolled};
+use super::{figure_box, page, provenance, scrolled};
 use crate::report::words::{MADE_BLOCK, WORDS};
 
 /// The page of `overarm report` for a block: a whole HTML file that needs nothing else.
@@ -55,7 +55,7 @@ pub fn block_page(
                     (findings(record))
                     (made(&record_signal(record), &MADE_BLOCK))
                     (cautions(&record.cautions))
-                    (provenance(record))
+                    (made_from(record))
                 }
             },
         )
@@ -808,19 +808,13 @@ fn findings(record: &BlockRecord) -> Markup {
     }
 }
 
-fn provenance(record: &BlockRecord) -> Markup {
+fn made_from(record: &BlockRecord) -> Markup {
     let p = &record.provenance;
-    html! {
-        section aria-labelledby="s-provenance" {
-            h2 #s-provenance { (WORDS.provenance_title) }
-            p { (p.tool) "; " (record.schema) ". " (WORDS.json_says) }
-            details {
-                summary { (WORDS.inputs_and_params) }
-                ul.hash { @for (file, hash) in &p.inputs { li { (input_name(file)) " " code { (hash) } } } }
-                ul.cols { @for (name, value) in &p.params { li { code { (name) } " " (value) } } }
-            }
-        }
-    }
+    let inputs = p
+        .inputs
+        .iter()
+        .map(|(file, digest)| (input_name(file), digest));
+    provenance(&p.tool, &record.schema, inputs, &p.params)
 }
 
 /// Session and file, without the folders of the machine the page was made on.

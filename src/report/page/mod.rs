@@ -17,10 +17,14 @@ mod style;
 mod unit_tracks;
 mod usual;
 
+use std::collections::BTreeMap;
+
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use draw::Picture;
 use style::{file_style, page_style};
+
+use super::words::WORDS;
 
 pub use block::block_page;
 pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
@@ -69,6 +73,26 @@ fn figure_box(id: &str, picture: &Picture, title: &str, says: &str, caption: &st
 /// A table that may be wider than the screen.
 fn scrolled(label: &str, table: &Markup) -> Markup {
     html! { div.scroll role="group" tabindex="0" aria-label=(label) { (table) } }
+}
+
+/// Who made it, from which files (as named here) and with which numbers.
+fn provenance<'a>(
+    tool: &str,
+    schema: &str,
+    inputs: impl Iterator<Item = (String, &'a String)>,
+    params: &BTreeMap<String, f64>,
+) -> Markup {
+    html! {
+        section aria-labelledby="s-provenance" {
+            h2 #s-provenance { (WORDS.provenance_title) }
+            p { (tool) "; " (schema) ". " (WORDS.json_says) }
+            details {
+                summary { (WORDS.inputs_and_params) }
+                ul.hash { @for (file, digest) in inputs { li { (file) " " code { (digest) } } } }
+                ul.cols { @for (name, value) in params { li { code { (name) } " " (value) } } }
+            }
+        }
+    }
 }
 
 /// Marks that other pictures draw by name.

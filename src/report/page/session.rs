@@ -15,7 +15,7 @@ use super::figures::{count, counted, figure, minus, signed};
 use super::serve_picture::ServeFrame;
 use super::session_pictures::{lags, serve_href, speeds, stairs, strip};
 use super::usual::{Usual, usual};
-use super::{figure_box, page, scrolled, shared};
+use super::{figure_box, page, provenance, scrolled, shared};
 use crate::report::measures::measure_lines;
 use crate::report::words::{
     CAUTIONS, MADE, ORDER_WORDS, PHASE_NAMES, STOP_TEXT, WORDS, clock, pain_entered,
@@ -29,6 +29,12 @@ pub(super) const WIDE_PX: f64 = 860.0;
 /// The page of `overarm report` for one practice: a whole HTML file that needs nothing else.
 pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
     let title = format!("{} {}", record.athlete, record.session);
+    let p = &record.provenance;
+    let inputs = p
+        .inputs
+        .iter()
+        .map(|(file, digest)| (file_name(file).to_owned(), digest));
+    let made_from = provenance(&p.tool, &record.schema, inputs, &p.params);
     let body = html! {
         (head(record))
         main id="main" {
@@ -44,7 +50,7 @@ pub fn session_page(record: &SessionRecord, curves: &[ServeCurves]) -> String {
             (findings(record))
             (made(&record.signal, &[]))
             (cautions(&CAUTIONS))
-            (provenance(record))
+            (made_from)
         }
     };
     page(&title, &body)
@@ -713,21 +719,6 @@ pub(super) fn cautions(lines: &[impl AsRef<str>]) -> Markup {
         section aria-labelledby="s-cautions" {
             h2 #s-cautions { (WORDS.cautions_title) }
             ul { @for line in lines { li { (line.as_ref()) } } }
-        }
-    }
-}
-
-fn provenance(record: &SessionRecord) -> Markup {
-    let p = &record.provenance;
-    html! {
-        section aria-labelledby="s-provenance" {
-            h2 #s-provenance { (WORDS.provenance_title) }
-            p { (p.tool) "; " (record.schema) ". " (WORDS.json_says) }
-            details {
-                summary { (WORDS.inputs_and_params) }
-                ul.hash { @for (file, hash) in &p.inputs { li { (file_name(file)) " " code { (hash) } } } }
-                ul.cols { @for (name, value) in &p.params { li { code { (name) } " " (value) } } }
-            }
         }
     }
 }
