@@ -29,12 +29,13 @@ pub fn sd(values: &[f64]) -> Option<f64> {
 /// assert_eq!(overarm::math::quantile(&[4.0, 1.0, 2.0, 3.0], 0.5), Some(2.5));
 /// ```
 pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let place = share.clamp(0.0, 1.0) * sorted.len().checked_sub(1)? as f64;
+    let place = share.clamp(0.0, 1.0) * values.len().checked_sub(1)? as f64;
     let below = place.floor() as usize; // inside the slice: share is at most 1
-    let above = (below + 1).min(sorted.len() - 1);
-    Some(sorted[below] + (place - below as f64) * (sorted[above] - sorted[below]))
+    let mut parted = values.to_vec();
+    let (_, low, beyond) = parted.select_nth_unstable_by(below, f64::total_cmp);
+    let low = *low;
+    let high = beyond.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+    Some(low + (place - below as f64) * (high - low))
 }
 
 /// Middle value; `None` of nothing.

@@ -111,9 +111,11 @@ impl Smoothed {
             }
         }
     }
-    fn go(&mut self, f: &Square, drive: &State, step: &Step, params: &OrientationParams) {
+    /// Goes one step on. Gives the covariance of the state after it with the state before.
+    fn go(&mut self, f: &Square, drive: &State, step: &Step, params: &OrientationParams) -> Square {
         self.x = f * self.x + drive;
-        self.p = f * self.p * f.transpose();
+        let across = f * self.p;
+        self.p = across * f.transpose();
         let force = params.force_noise_m_s.powi(2)
             + params.force_lag_s.powi(2) * step.force_turning_square * step.duration_s
             + CLIPPED_FORCE_M_S.powi(2) * step.force_clipped;
@@ -126,6 +128,7 @@ impl Smoothed {
             self.p[(BIAS + axis, BIAS + axis)] +=
                 params.bias_wander_rad_s.powi(2) * step.duration_s;
         }
+        across
     }
 }
 
@@ -169,10 +172,12 @@ pub(super) fn follow(
 struct Passed {
     after: Smoothed,
     before: Smoothed,
-    f: Square,
+    /// Covariance of `before` with the node before it.
+    across: Square,
 }
 
-/// Forward filter and backward pass about the given nodes.
+/// Forward filter and backward pass about the given nodes. The spread is taken back only where `spread`
+/// asks for it; without, what is given is the forward filter's.
 ///
 /// # Source
 /// Rauch, Tung and Striebel 1965, AIAA Journal 3(8).
@@ -182,34 +187,34 @@ pub(super) fn smooth(
     noise: &[NodeNoise],
     params: &OrientationParams,
     bias_sd_rad_s: Vector3<f64>,
+    spread: bool,
 ) -> Vec<Smoothed> {
     let Some(first) = noise.first() else {
         return Vec::new();
     };
     let mut now = Smoothed::prior(bias_sd_rad_s, first);
     let mut passed = Vec::with_capacity(nodes.len());
-    let mut f = Square::identity();
+    let mut across = Square::zeros();
     for (index, here) in noise.iter().enumerate() {
         if let (Some(step), Some(ends)) = (
             index.checked_sub(1).and_then(|i| steps.get(i)),
             index.checked_sub(1).and_then(|i| nodes.get(i..=i + 1)),
         ) {
-            let (transition, drive) = linearise(&ends[0], &ends[1], step);
-            f = transition;
-            now.go(&f, &drive, step, params);
+            let (f, drive) = linearise(&ends[0], &ends[1], step);
+            across = now.go(&f, &drive, step, params);
         }
         let before = now;
         now.see_node(here, params);
         passed.push(Passed {
             after: now,
             before,
-            f,
+            across,
         });
     }
-    backward(&passed)
+    backward(&passed, spread)
 }
 
-fn backward(passed: &[Passed]) -> Vec<Smoothed> {
+fn backward(passed: &[Passed], spread: bool) -> Vec<Smoothed> {
     let mut out: Vec<Smoothed> = Vec::with_capacity(passed.len());
     let mut next: Option<&Passed> = None;
     for own in passed.iter().rev() {
@@ -217,9 +222,14 @@ fn backward(passed: &[Passed]) -> Vec<Smoothed> {
         if let (Some(next), Some(later)) = (next, out.last())
             && let Some(factor) = next.before.p.cholesky()
         {
-            let gain = factor.solve(&(next.f * own.after.p)).transpose();
-            found.x += gain * (later.x - next.before.x);
-            found.p += gain * (later.p - next.before.p) * gain.transpose();
+            let news = later.x - next.before.x;
+            if spread {
+                let gain = factor.solve(&next.across).transpose();
+                found.x += gain * news;
+                found.p += gain * (later.p - next.before.p) * gain.transpose();
+            } else {
+                found.x += next.across.tr_mul(&factor.solve(&news));
+            }
         }
         out.push(found);
         next = Some(own);

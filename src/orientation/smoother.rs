@@ -94,9 +94,12 @@ impl Chain {
         let start = self.start();
         let mut nodes = passes::follow(start, &self.steps, &noise, params, bias_sd_rad_s);
         let mut sds = Vec::new();
-        for _ in 0..ROUNDS {
-            let smoothed = passes::smooth(&nodes, &self.steps, &noise, params, bias_sd_rad_s);
-            sds = smoothed.iter().map(passes::Smoothed::tilt_sd_rad).collect();
+        for round in 1..=ROUNDS {
+            let last = round == ROUNDS; // the spread is asked for once
+            let smoothed = passes::smooth(&nodes, &self.steps, &noise, params, bias_sd_rad_s, last);
+            if last {
+                sds = smoothed.iter().map(passes::Smoothed::tilt_sd_rad).collect();
+            }
             for (node, found) in nodes.iter_mut().zip(&smoothed) {
                 node.attitude = UnitQuaternion::from_scaled_axis(found.turn_rad()) * node.attitude;
                 node.bias_rad_s = found.bias_rad_s();

@@ -12,11 +12,12 @@ mod bins;
 mod chain;
 mod kernel;
 mod peak;
+mod shared;
 mod skin;
 
 pub use bins::{Bins, SegmentWindow, bin_window};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
-pub use peak::{Peak, find_peak};
+pub use peak::{Peak, PeakFinder, find_peak};
 pub use skin::{SkinModel, fit_skin, natural_bin_s};
 
 crate::stage_params! {

@@ -4,7 +4,8 @@ use nalgebra::{Cholesky, DMatrix, Dyn, Vector3};
 
 use super::SequenceParams;
 use super::bins::Bins;
-use super::kernel::{Kernel, observed};
+use super::kernel::Kernel;
+use super::shared::Shared;
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
 use crate::math::{local_maxima, parabola_vertex};
@@ -50,7 +51,58 @@ pub fn find_peak(
     floor_sd_s: f64,
     params: &SequenceParams,
 ) -> Result<Peak, Why> {
-    let main = Posterior::new(bins, model.kernel, model.noise).ok_or(Why::NoSamples)?;
+    PeakFinder::new(*model, floor_sd_s, params).find(bins)
+}
+
+/// [`find_peak`] over the windows of one unit, which share most of the work.
+pub struct PeakFinder<'a> {
+    model: SkinModel,
+    floor_sd_s: f64,
+    params: &'a SequenceParams,
+    /// The model's own kernel first, then its rivals'; empty before the first window.
+    shared: Vec<Shared>,
+}
+
+impl<'a> PeakFinder<'a> {
+    /// For one unit's model; the numbers are those of [`find_peak`].
+    pub fn new(model: SkinModel, floor_sd_s: f64, params: &'a SequenceParams) -> Self {
+        Self {
+            model,
+            floor_sd_s,
+            params,
+            shared: Vec::new(),
+        }
+    }
+
+    /// See [`find_peak`].
+    ///
+    /// # Errors
+    /// Those of [`find_peak`].
+    pub fn find(&mut self, bins: &Bins) -> Result<Peak, Why> {
+        if self.shared.first().is_none_or(|shared| !shared.suits(bins)) {
+            let own = self.model.kernel;
+            let rivals = self
+                .model
+                .rival_lengths_s
+                .map(|length_s| Kernel { length_s, ..own });
+            self.shared = std::iter::once(own)
+                .chain(rivals)
+                .map(|kernel| Shared::new(bins, kernel, self.model.noise))
+                .collect();
+        }
+        let (main, rivals) = self.shared.split_first().ok_or(Why::NoSamples)?;
+        peak_of(bins, main, rivals, self.floor_sd_s, self.params)
+    }
+}
+
+fn peak_of(
+    bins: &Bins,
+    main: &Shared,
+    rivals: &[Shared],
+    floor_sd_s: f64,
+    params: &SequenceParams,
+) -> Result<Peak, Why> {
+    let main = Posterior::new(bins, main).ok_or(Why::NoSamples)?;
     let found = main.highest(params)?;
     let (slope_sd, curvature) = main
         .slope_sd_and_curvature(found.time_s)
@@ -62,19 +114,9 @@ pub fn find_peak(
             return Err(Why::RivalPeaks);
         }
     }
-    let moved_s = model
-        .rival_lengths_s
+    let moved_s = rivals
         .iter()
-        .filter_map(|&length_s| {
-            Posterior::new(
-                bins,
-                Kernel {
-                    length_s,
-                    ..model.kernel
-                },
-                model.noise,
-            )
-        })
+        .filter_map(|rival| Posterior::new(bins, rival))
         .filter_map(|other| other.climb(found.time_s))
         .map(|time_s| (time_s - found.time_s).abs())
         .fold(0.0, f64::max);
@@ -108,6 +150,90 @@ struct Axes {
     weights: DMatrix<f64>,
 }
 
+/// One window's bins with their correlations taken out.
+struct Whitened {
+    groups: Vec<WhitenedAxes>,
+    /// Standard deviation of the motion, rad/s.
+    scale_rad_s: f64,
+}
+
+/// Axes with the same usable bins.
+struct WhitenedAxes {
+    which: Vec<usize>,
+    positions: Vec<usize>,
+    factor: Cholesky<f64, Dyn>,
+    /// One column per axis of `which`.
+    seen: DMatrix<f64>,
+}
+
+impl Whitened {
+    /// `noise_of` gives a bin's relative noise variance, or `None` to leave it out. `None` where an axis
+    /// has too few usable bins or the covariance is not positive definite.
+    fn of(
+        bins: &Bins,
+        shared: &Shared,
+        hidden: &[[bool; 3]],
+        noise_of: impl Fn(usize) -> Option<f64>,
+    ) -> Option<Self> {
+        let usable = |axis: usize| -> Vec<usize> {
+            let open = |i: &usize| !hidden[*i][axis] && noise_of(*i).is_some();
+            (0..bins.time_s.len()).filter(open).collect()
+        };
+        let mut axes_of: Vec<(Vec<usize>, Vec<usize>)> = Vec::new();
+        for axis in 0..3 {
+            let positions = usable(axis);
+            match axes_of.iter_mut().find(|(known, _)| *known == positions) {
+                Some((_, which)) => which.push(axis),
+                None => axes_of.push((positions, vec![axis])),
+            }
+        }
+        let (mut energy, mut count) = (0.0, 0);
+        let mut groups = Vec::with_capacity(axes_of.len());
+        for (positions, which) in axes_of {
+            let noise: Vec<f64> = positions.iter().filter_map(|i| noise_of(*i)).collect();
+            let factor = shared.factor(&positions, &noise)?;
+            let mut seen = DMatrix::from_fn(positions.len(), which.len(), |row, column| {
+                bins.gyro_rad_s[positions[row]][which[column]]
+            });
+            factor.l_dirty().solve_lower_triangular_mut(&mut seen);
+            energy += seen.norm_squared();
+            count += seen.len();
+            groups.push(WhitenedAxes {
+                which,
+                positions,
+                factor,
+                seen,
+            });
+        }
+        (count > 0 && energy > 0.0).then(|| Self {
+            groups,
+            scale_rad_s: (energy / count as f64).sqrt(),
+        })
+    }
+
+    fn posterior(self, bins: &Bins, shared: &Shared) -> Posterior {
+        let axes = |group: WhitenedAxes| {
+            let mut weights = group.seen;
+            group
+                .factor
+                .l_dirty()
+                .tr_solve_lower_triangular_mut(&mut weights);
+            Axes {
+                which: group.which,
+                times_s: group.positions.iter().map(|i| bins.time_s[*i]).collect(),
+                factor: group.factor,
+                weights,
+            }
+        };
+        Posterior {
+            kernel: shared.kernel,
+            groups: self.groups.into_iter().map(axes).collect(),
+            scale_rad_s: self.scale_rad_s,
+            at_limit: false,
+        }
+    }
+}
+
 /// A segment's angular velocity given one window.
 struct Posterior {
     kernel: Kernel,
@@ -120,9 +246,9 @@ struct Posterior {
 
 impl Posterior {
     /// `None` where an axis has too few usable bins or the covariance is not positive definite.
-    fn new(bins: &Bins, kernel: Kernel, noise: f64) -> Option<Self> {
+    fn new(bins: &Bins, shared: &Shared) -> Option<Self> {
         let mut hidden = bins.clipped.clone();
-        let mut found = Self::past_shock(bins, kernel, noise, &hidden)?;
+        let mut found = Self::past_shock(bins, shared, &hidden)?;
         for _ in 0..CLIP_PASSES {
             let mut pinned = false;
             for (i, axes) in hidden
@@ -145,69 +271,22 @@ impl Posterior {
             }
             found = Self {
                 at_limit: true,
-                ..Self::past_shock(bins, kernel, noise, &hidden)?
+                ..Self::past_shock(bins, shared, &hidden)?
             };
         }
         Some(found)
     }
 
-    fn past_shock(bins: &Bins, kernel: Kernel, noise: f64, hidden: &[[bool; 3]]) -> Option<Self> {
+    fn past_shock(bins: &Bins, shared: &Shared, hidden: &[[bool; 3]]) -> Option<Self> {
+        let noise = shared.noise;
         let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
-        let quiet = Self::solve(bins, kernel, hidden, quiet_only)?;
+        let quiet = Whitened::of(bins, shared, hidden, quiet_only)?;
         if bins.shock_var.iter().all(|v| *v == 0.0) {
-            return Some(quiet);
+            return Some(quiet.posterior(bins, shared));
         }
         let scale2 = quiet.scale_rad_s.powi(2);
-        Self::solve(bins, kernel, hidden, |i| {
-            Some(noise + bins.shock_var[i] / scale2)
-        })
-    }
-
-    /// `noise_of` gives a bin's relative noise variance, or `None` to leave it out.
-    fn solve(
-        bins: &Bins,
-        kernel: Kernel,
-        hidden: &[[bool; 3]],
-        noise_of: impl Fn(usize) -> Option<f64>,
-    ) -> Option<Self> {
-        let usable = |axis: usize| -> Vec<usize> {
-            let open = |i: &usize| !hidden[*i][axis] && noise_of(*i).is_some();
-            (0..bins.time_s.len()).filter(open).collect()
-        };
-        let mut axes_of: Vec<(Vec<usize>, Vec<usize>)> = Vec::new();
-        for axis in 0..3 {
-            let positions = usable(axis);
-            match axes_of.iter_mut().find(|(known, _)| *known == positions) {
-                Some((_, which)) => which.push(axis),
-                None => axes_of.push((positions, vec![axis])),
-            }
-        }
-        let by_steps = kernel.by_steps(bins.step_s(), bins.time_s.len());
-        let (mut energy, mut count) = (0.0, 0);
-        let mut groups = Vec::with_capacity(axes_of.len());
-        for (positions, which) in axes_of {
-            let noise: Vec<f64> = positions.iter().filter_map(|i| noise_of(*i)).collect();
-            let factor = Cholesky::new(observed(&by_steps, &positions, &noise))?;
-            let seen = DMatrix::from_fn(positions.len(), which.len(), |row, column| {
-                bins.gyro_rad_s[positions[row]][which[column]]
-            });
-            let weights = factor.solve(&seen);
-            energy += seen.dot(&weights);
-            count += seen.len();
-            let times_s = positions.iter().map(|i| bins.time_s[*i]).collect();
-            groups.push(Axes {
-                which,
-                times_s,
-                factor,
-                weights,
-            });
-        }
-        (count > 0 && energy > 0.0).then(|| Self {
-            kernel,
-            groups,
-            scale_rad_s: (energy / count as f64).sqrt(),
-            at_limit: false,
-        })
+        let with_shock = |i: usize| Some(noise + bins.shock_var[i] / scale2);
+        Some(Whitened::of(bins, shared, hidden, with_shock)?.posterior(bins, shared))
     }
 
     fn mean(&self, at_s: f64) -> Vector3<f64> {

@@ -7,7 +7,7 @@ use crate::samples::{Flags, Samples};
 use crate::timebase::{ClockTie, CoarseTrack, Recording};
 
 /// Samples on call, on the unit's own clock.
-pub trait SampleSource {
+pub trait SampleSource: Sync {
     /// First and last sample, unit clock, s.
     fn span_s(&self) -> (f64, f64);
     /// Full-rate samples between two times, s.

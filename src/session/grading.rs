@@ -7,9 +7,10 @@ use super::signal::Signal;
 use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
-use crate::sequence::{Bins, Chain, LinkInput, Peak, SegmentWindow, SequenceParams, chain};
-use crate::sequence::{SkinModel, bin_window, find_peak, fit_skin, natural_bin_s};
+use crate::sequence::{Bins, Chain, LinkInput, Peak, SegmentWindow, chain};
+use crate::sequence::{PeakFinder, SkinModel, bin_window, fit_skin, natural_bin_s};
 use crate::serve::{Corrected, WornUnits};
+use crate::timebase::side_by_side;
 
 /// What one serve's chain says, and from which peaks.
 pub(super) struct Graded {
@@ -31,13 +32,21 @@ pub(super) struct Grading {
 const PICTURE_BEFORE_S: f64 = 0.8;
 const PICTURE_AFTER_S: f64 = 0.5;
 
-/// Times every serve's chain, in the order given.
+/// What one unit says of every serve.
+struct OfUnit {
+    peaks: Vec<Result<Peak, Why>>,
+    curves: Vec<Option<SpeedCurve>>,
+    skin: Option<SkinModel>,
+}
+
+/// Times every serve's chain, in the order given; `jobs` units side by side (0: one per processor).
 pub(super) fn grade(
     units: &[Unit],
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
     signal: &Signal,
     params: &Params,
+    jobs: usize,
 ) -> Result<Grading, SessionError> {
     let mut inputs: Vec<PerSite<LinkInput>> = serves.iter().map(|_| [const { None }; 4]).collect();
     let mut curves: Vec<ServeCurves> = (1..)
@@ -48,33 +57,27 @@ pub(super) fn grade(
         })
         .collect();
     let mut skins = Vec::with_capacity(units.len());
-    for unit in units {
-        let mut windows = Vec::with_capacity(serves.len());
-        for (serve, curve) in serves.iter().zip(&mut curves) {
-            let impact_s = serve.serve.impact_s.value;
-            let window = match window(unit, worn, impact_s)? {
-                Ok(window) => signal.of(unit, window, impact_s, params)?,
-                Err(why) => Err(why),
-            };
-            if let Ok(window) = &window {
-                curve.sites[unit.site.index()] = Some(SpeedCurve::of(window));
-            }
-            windows.push(window);
-        }
-        let (peaks, skin) = peaks(&windows, unit.recording.rate_hz, &params.sequence);
-        skins.push(skin);
-        for ((peak, serve), input) in peaks.into_iter().zip(serves).zip(&mut inputs) {
-            let delay_sd_s = if unit.recording.filter_delay_known {
-                0.0
-            } else {
-                params.sequence.unknown_delay_sd_s
-            };
+    let found = side_by_side(units, jobs, |unit| {
+        of_unit(unit, worn, serves, signal, params)
+    });
+    for (unit, found) in units.iter().zip(found) {
+        let found = found?;
+        skins.push(found.skin);
+        let delay_sd_s = if unit.recording.filter_delay_known {
+            0.0
+        } else {
+            params.sequence.unknown_delay_sd_s
+        };
+        for ((peak, serve), input) in found.peaks.into_iter().zip(serves).zip(&mut inputs) {
             let tie_sd_s = unit.tie.sd_s(serve.serve.impact_s.value);
             input[unit.site.index()] = Some(LinkInput {
                 peak,
                 tie_sd_s,
                 delay_sd_s,
             });
+        }
+        for (curve, of_serve) in found.curves.into_iter().zip(&mut curves) {
+            of_serve.sites[unit.site.index()] = curve;
         }
     }
     let chains = inputs
@@ -157,34 +160,52 @@ fn clipped_axes(
         .collect()
 }
 
-/// Every window's peak, after the session's own smoothness and skin are known.
-fn peaks(
-    windows: &[Result<SegmentWindow, Why>],
-    rate_hz: f64,
-    params: &SequenceParams,
-) -> (Vec<Result<Peak, Why>>, Option<SkinModel>) {
-    let binned = |width_s: f64| -> Vec<Result<Bins, Why>> {
-        let bin = |w: &Result<SegmentWindow, Why>| match w {
-            Ok(window) => bin_window(window, width_s, params),
-            Err(why) => Err(why.clone()),
-        };
-        windows.iter().map(bin).collect()
+/// Every serve's peak, after the session's own smoothness and skin are known. Windows are let go once
+/// they are in bins; where finer bins are asked for they are read again.
+fn of_unit(
+    unit: &Unit,
+    worn: &WornUnits<'_>,
+    serves: &[&Corrected],
+    signal: &Signal,
+    all_params: &Params,
+) -> Result<OfUnit, SessionError> {
+    let params = &all_params.sequence;
+    let timed = |serve: &Corrected| {
+        let impact_s = serve.serve.impact_s.value;
+        match window(unit, worn, impact_s)? {
+            Ok(window) => signal.of(unit, window, impact_s, all_params),
+            Err(why) => Ok(Err(why)),
+        }
     };
+    let mut curves = Vec::with_capacity(serves.len());
+    let mut coarse = Vec::with_capacity(serves.len());
+    for serve in serves {
+        let window = timed(serve)?;
+        curves.push(window.as_ref().ok().map(SpeedCurve::of));
+        coarse.push(window.and_then(|w| bin_window(&w, params.first_bin_s, params)));
+    }
     let usable = |bins: &[Result<Bins, Why>]| {
         let known: Vec<&Bins> = bins.iter().filter_map(|b| b.as_ref().ok()).collect();
         fit_skin(&known, params)
     };
-    let coarse = binned(params.first_bin_s);
     let Some(first) = usable(&coarse) else {
         let none = coarse
             .into_iter()
             .map(|bins| Err(bins.err().unwrap_or(Why::NoSamples)));
-        return (none.collect(), None);
+        return Ok(OfUnit {
+            peaks: none.collect(),
+            curves,
+            skin: None,
+        });
     };
     let width_s = natural_bin_s(&first, params);
     let halved = width_s < 0.7 * params.first_bin_s;
     let (bins, model) = if halved {
-        let fine = binned(width_s);
+        let mut fine = Vec::with_capacity(serves.len());
+        for serve in serves {
+            let window = timed(serve)?;
+            fine.push(window.and_then(|w| bin_window(&w, width_s, params)));
+        }
         let model = usable(&fine).unwrap_or(first);
         (fine, model)
     } else {
@@ -192,9 +213,12 @@ fn peaks(
     };
     let floor_sd_s = params
         .shape_sd_s
-        .hypot(params.sampling_sd_periods / rate_hz);
-    let found = bins
-        .into_iter()
-        .map(|bins| find_peak(&bins?, &model, floor_sd_s, params));
-    (found.collect(), Some(model))
+        .hypot(params.sampling_sd_periods / unit.recording.rate_hz);
+    let mut finder = PeakFinder::new(model, floor_sd_s, params);
+    let peaks = bins.into_iter().map(|bins| finder.find(&bins?)).collect();
+    Ok(OfUnit {
+        peaks,
+        curves,
+        skin: Some(model),
+    })
 }

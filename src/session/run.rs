@@ -134,7 +134,7 @@ pub fn run_session(
         chains,
         curves,
         skins,
-    } = grading::grade(&units, &worn, &kept, &signal, params)?;
+    } = grading::grade(&units, &worn, &kept, &signal, params, jobs)?;
     findings.append(&mut body.findings);
     findings.extend(body::exchanged(&units)?);
     let record = SessionRecord {
@@ -207,7 +207,13 @@ fn read_and_tie(
         })?;
         recordings.push((unit.site, recording));
     }
-    let ties = tie_all(&recordings, settings.shared_clock, &params.tie, findings)?;
+    let ties = tie_all(
+        &recordings,
+        settings.shared_clock,
+        &params.tie,
+        jobs,
+        findings,
+    )?;
     Ok(recordings
         .into_iter()
         .zip(ties)
@@ -231,6 +237,7 @@ fn tie_all(
     recordings: &[(Site, Recording)],
     shared_clock: bool,
     params: &TieParams,
+    jobs: usize,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<ClockTie>, SessionError> {
     let place = |wanted: Site| recordings.iter().position(|(site, _)| *site == wanted);
@@ -238,13 +245,13 @@ fn tie_all(
     let Some(reference) = hip.or(wrist) else {
         return Ok(recordings.iter().map(|_| ClockTie::not_tied()).collect());
     };
-    let (ties, mut noticed) = tie_to(reference, recordings, shared_clock, params)?;
+    let (ties, mut noticed) = tie_to(reference, recordings, shared_clock, params, jobs)?;
     let untied_wrist = wrist.filter(|wrist| ties[*wrist].pieces.is_empty()); // one tie per recording
     let Some(wrist) = untied_wrist else {
         findings.append(&mut noticed);
         return Ok(ties);
     };
-    let (ties, mut noticed) = tie_to(wrist, recordings, shared_clock, params)?;
+    let (ties, mut noticed) = tie_to(wrist, recordings, shared_clock, params, jobs)?;
     findings.append(&mut noticed);
     Ok(ties)
 }
@@ -254,6 +261,7 @@ fn tie_to(
     recordings: &[(Site, Recording)],
     shared_clock: bool,
     params: &TieParams,
+    jobs: usize,
 ) -> Result<(Vec<ClockTie>, Vec<Finding>), SessionError> {
     let units: Vec<TieUnit<'_>> = recordings
         .iter()
@@ -262,7 +270,7 @@ fn tie_to(
             shares_clock: shared_clock,
         })
         .collect();
-    let (mut ties, findings) = timebase::tie_all(&units, reference, params)?;
+    let (mut ties, findings) = timebase::tie_all_side_by_side(&units, reference, params, jobs)?;
     if !shared_clock {
         // the ties were read off signals that each unit's own filter had delayed
         let reference_delay_s = recordings[reference].1.filter_delay_s; // the caller's index

@@ -272,16 +272,25 @@ fn normalised(product: &[Complex<f32>], part: &[f32], far_energy: &[f64], size: 
 
 /// The highest local maxima at least `apart` bins from one another: position and height.
 fn highest_peaks(scores: &[f64], apart: usize) -> Vec<(f64, f64)> {
-    let mut order = math::local_maxima(scores);
-    order.sort_by(|&a, &b| scores[b].total_cmp(&scores[a]));
+    let maxima = math::local_maxima(scores);
+    let higher = |a: usize, b: usize| {
+        if scores[b].total_cmp(&scores[a]).is_gt() {
+            b
+        } else {
+            a
+        }
+    };
     let mut kept: Vec<usize> = Vec::new();
-    for index in order {
-        if kept.iter().all(|&other| index.abs_diff(other) >= apart) {
-            kept.push(index);
-        }
-        if kept.len() == CANDIDATES {
+    while kept.len() < CANDIDATES {
+        // a few passes cost less than the order of all
+        let free = maxima.iter().copied().filter(|&index| {
+            kept.iter()
+                .all(|&other: &usize| index.abs_diff(other) >= apart)
+        });
+        let Some(next) = free.reduce(higher) else {
             break;
-        }
+        };
+        kept.push(next);
     }
     kept.iter()
         .map(|&i| {

@@ -8,6 +8,7 @@
 use std::io;
 
 use super::align::{Envelope, Line, high_passed, prefix_energy};
+use super::front::side_by_side;
 use super::tie_params::TieParams;
 use super::track::Track;
 
@@ -76,30 +77,34 @@ pub(crate) fn refine(
     epoch: &mut Epoch,
     fixed: &[bool],
     params: &TieParams,
+    jobs: usize,
 ) -> io::Result<()> {
     let chunks = chunk_bounds(epoch, params);
-    let mut features: Vec<Vec<Option<Feature>>> = Vec::new();
-    for (track, line) in tracks.iter().zip(&epoch.lines) {
-        let of_unit: io::Result<Vec<Option<Feature>>> = chunks
+    let units: Vec<(&dyn Track, &Option<Line>)> =
+        tracks.iter().copied().zip(&epoch.lines).collect();
+    let features = side_by_side(&units, jobs, |(track, line)| {
+        chunks
             .iter()
             .map(|bounds| match line {
                 Some(line) => feature(*track, line, *bounds, params).map(Some),
                 None => Ok(None),
             })
-            .collect();
-        features.push(of_unit?);
-    }
+            .collect()
+    })
+    .into_iter()
+    .collect::<io::Result<Vec<Vec<Option<Feature>>>>>()?;
     let present: Vec<usize> = (0..tracks.len())
         .filter(|&u| epoch.lines[u].is_some())
         .collect();
-    let mut links = Vec::new();
+    let mut pairs = Vec::new();
     for (index, &near) in present.iter().enumerate() {
-        for &far in &present[index + 1..] {
-            if !(fixed[near] && fixed[far]) {
-                links.extend(link(near, far, &features, epoch, params));
-            }
-        }
+        let others = present[index + 1..].iter().map(|&far| (near, far));
+        pairs.extend(others.filter(|&(near, far)| !(fixed[near] && fixed[far])));
     }
+    let found = side_by_side(&pairs, jobs, |&(near, far)| {
+        link(near, far, &features, epoch, params)
+    });
+    let mut links: Vec<Link> = found.into_iter().flatten().collect();
     links.sort_by(|a, b| b.agreement.total_cmp(&a.agreement));
     follow(&links, epoch, fixed);
     Ok(())

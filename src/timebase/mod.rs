@@ -38,6 +38,6 @@ pub use front_draft::draft_profile;
 pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
-pub use tie_clocks::{TieError, TieUnit, tie_all, tie_clocks};
+pub use tie_clocks::{TieError, TieUnit, tie_all, tie_all_side_by_side, tie_clocks};
 pub use tie_params::TieParams;
 pub use track::Track;

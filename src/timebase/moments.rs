@@ -4,6 +4,7 @@ use std::io;
 
 use super::CoarseTrack;
 use super::align_epoch::Epoch;
+use super::front::side_by_side;
 use super::gesture;
 use super::tie_params::TieParams;
 use super::track::Track;
@@ -88,25 +89,36 @@ pub(crate) fn moments(
     epoch: &Epoch,
     session_s: f64,
     params: &TieParams,
+    jobs: usize,
 ) -> io::Result<Vec<Moment>> {
     const EDGE_S: f64 = 2.0;
     let cell_s = params.cell_s.max(session_s / params.cells_max);
-    let (mut chosen, mut spikes) = (Vec::new(), Vec::new());
+    let mut cells = Vec::new();
     let mut from_s = epoch.from_ref_s;
     while from_s < epoch.to_ref_s {
         let to_s = (from_s + cell_s).min(epoch.to_ref_s);
+        cells.push((from_s, to_s));
+        from_s = to_s;
+    }
+    let look_in = |&(from_s, to_s): &(f64, f64)| {
         let envelopes = read_envelopes(tracks, epoch, from_s - EDGE_S, to_s + EDGE_S)?;
         let inside = |at_s: f64| (from_s..to_s).contains(&at_s);
-        chosen.extend(cell_moments(&envelopes, inside, params));
-        let lone = gesture::lone_spikes(&envelopes, params);
-        spikes.extend(lone.into_iter().filter(|at_s| inside(*at_s)));
+        let mut chosen = cell_moments(&envelopes, inside, params);
+        let mut lone = gesture::lone_spikes(&envelopes, params);
+        lone.retain(|at_s| inside(*at_s));
         chosen.extend(
             gesture::jump_landings(&envelopes, params)
                 .into_iter()
                 .filter(|at_s| inside(*at_s))
                 .map(|at_s| Moment::around(at_s, 0.7, 0.5, Why::Jump)),
         );
-        from_s = to_s;
+        io::Result::Ok((chosen, lone))
+    };
+    let (mut chosen, mut spikes) = (Vec::new(), Vec::new());
+    for cell in side_by_side(&cells, jobs, look_in) {
+        let (of_cell, lone) = cell?;
+        chosen.extend(of_cell);
+        spikes.extend(lone);
     }
     chosen.extend(
         gesture::grouped(&spikes, params)

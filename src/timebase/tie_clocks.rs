@@ -8,7 +8,8 @@ use super::align::{self, Line};
 use super::align_epoch::{self, Epoch};
 use super::delay::Interpolator;
 use super::fit::{self, Fit, Piece, Prior, Row};
-use super::joint::{self, JointMoment, Smooth};
+use super::front::side_by_side;
+use super::joint::{self, JointFit, JointMoment, Smooth};
 use super::moments::{self, Moment, Why};
 use super::shocks::{self, ShockLook};
 use super::tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
@@ -85,6 +86,19 @@ pub fn tie_all(
     reference: usize,
     params: &TieParams,
 ) -> Result<(Vec<ClockTie>, Vec<Finding>), TieError> {
+    tie_all_side_by_side(units, reference, params, 1)
+}
+
+/// [`tie_all`] on `jobs` threads, 0 for one per processor; the result does not depend on it.
+///
+/// # Errors
+/// As [`tie_all`].
+pub fn tie_all_side_by_side(
+    units: &[TieUnit],
+    reference: usize,
+    params: &TieParams,
+    jobs: usize,
+) -> Result<(Vec<ClockTie>, Vec<Finding>), TieError> {
     params.check()?;
     let shares = |index: usize| index == reference || units[index].shares_clock;
     if reference >= units.len() || (0..units.len()).all(shares) {
@@ -100,7 +114,7 @@ pub fn tie_all(
             .collect();
         return Ok((ties, Vec::new()));
     }
-    let session = Session::read(units, reference, params)?;
+    let session = Session::read(units, reference, params, jobs)?;
     let evidence = session.evidence()?;
     let fit = fit::fit(&session.pieces, &evidence.rows, &evidence.priors, params);
     Ok(session.answer(&evidence, fit.as_ref()))
@@ -119,6 +133,7 @@ struct Session<'a> {
     units: &'a [TieUnit<'a>],
     reference: usize,
     params: &'a TieParams,
+    jobs: usize,
     epochs: Vec<Epoch>,
     /// Pieces of the clocks that are asked for.
     pieces: Vec<Piece>,
@@ -168,6 +183,7 @@ impl<'a> Session<'a> {
         units: &'a [TieUnit<'a>],
         reference: usize,
         params: &'a TieParams,
+        jobs: usize,
     ) -> Result<Self, TieError> {
         let tracks: Vec<&dyn Track> = units.iter().map(|u| u.track).collect();
         let near = align::session_envelope(tracks[reference], params)
@@ -180,26 +196,25 @@ impl<'a> Session<'a> {
             shift_s: 0.0,
             drift: 0.0,
         };
-        let mut lines = Vec::new();
-        for (index, unit) in units.iter().enumerate() {
-            if index == reference || unit.shares_clock {
-                lines.push(vec![zero]);
-                continue;
-            }
-            let far = align::session_envelope(unit.track, params)
-                .map_err(|source| read_error(unit.track, source))?;
-            lines.push(align::rough_lines(
-                (tracks[reference], &near),
-                (unit.track, &far),
-                params,
-            ));
-        }
-        let mut epochs = align_epoch::epochs(&lines, reference, params);
         let fixed: Vec<bool> = (0..units.len())
             .map(|i| i == reference || units[i].shares_clock)
             .collect();
+        let of_unit = |(unit, fixed): &(&TieUnit, bool)| {
+            if *fixed {
+                return Ok(vec![zero]);
+            }
+            let far = align::session_envelope(unit.track, params)
+                .map_err(|source| read_error(unit.track, source))?;
+            let (near, far) = ((tracks[reference], &near), (unit.track, &far));
+            Ok(align::rough_lines(near, far, params))
+        };
+        let tasks: Vec<_> = units.iter().zip(fixed.iter().copied()).collect();
+        let lines = side_by_side(&tasks, jobs, of_unit)
+            .into_iter()
+            .collect::<Result<Vec<_>, TieError>>()?;
+        let mut epochs = align_epoch::epochs(&lines, reference, params);
         for epoch in &mut epochs {
-            align_epoch::refine(&tracks, epoch, &fixed, params)
+            align_epoch::refine(&tracks, epoch, &fixed, params, jobs)
                 .map_err(|source| read_error(tracks[reference], source))?;
         }
         let pieces = lines
@@ -218,6 +233,7 @@ impl<'a> Session<'a> {
             units,
             reference,
             params,
+            jobs,
             epochs,
             pieces,
         })
@@ -254,32 +270,34 @@ impl<'a> Session<'a> {
         let mut arrows: BTreeMap<usize, (Vector3<f64>, Vector3<f64>)> = BTreeMap::new();
         let mut count = 0;
         for epoch in &self.epochs {
-            let chosen = moments::moments(&tracks, epoch, session_s, self.params)
+            let chosen = moments::moments(&tracks, epoch, session_s, self.params, self.jobs)
                 .map_err(|source| read_error(tracks[self.reference], source))?;
-            let mut looks: Vec<Vec<Option<Look>>> = Vec::new();
-            for (index, moment) in chosen.iter().enumerate() {
+            let look_at = |(index, moment): &(usize, &Moment)| {
                 let of_moment = self.looks(epoch, moment, &interpolator, band_hz)?;
-                self.add_shocks(
-                    &mut found,
-                    epoch,
-                    moment,
-                    count + index,
-                    &of_moment,
-                    band_hz,
-                );
-                looks.push(
-                    of_moment
-                        .into_iter()
-                        .map(|l| l.map(without_shock))
-                        .collect(),
-                );
-            }
-            for pair in 0..found.pairs.len() {
-                let known = arrows.get(&pair).copied();
-                if let Some(at) =
-                    self.add_joint(&mut found, epoch, pair, &chosen, count, &looks, known)
-                {
-                    arrows.entry(pair).or_insert(at);
+                let rows =
+                    self.shock_rows(&found.pairs, epoch, moment, *index, &of_moment, band_hz);
+                let kept = of_moment.into_iter().map(|l| l.and_then(|l| l.smooth));
+                Ok((rows, kept.collect::<Vec<Option<Smooth>>>()))
+            };
+            let tasks: Vec<(usize, &Moment)> = (count..).zip(&chosen).collect();
+            let seen = side_by_side(&tasks, self.jobs, look_at)
+                .into_iter()
+                .collect::<Result<Vec<_>, TieError>>()?;
+            let (rows, looks): (Vec<Vec<Row>>, Vec<Vec<Option<Smooth>>>) = seen.into_iter().unzip();
+            found.rows.extend(rows.into_iter().flatten());
+            let pairs: Vec<usize> = (0..found.pairs.len()).collect();
+            let joints = side_by_side(&pairs, self.jobs, |&pair| {
+                self.joint_of(
+                    found.pairs[pair],
+                    &chosen,
+                    &looks,
+                    arrows.get(&pair).copied(),
+                )
+            });
+            for (pair, joint) in joints.into_iter().enumerate() {
+                if let Some((indices, joint)) = joint {
+                    self.add_joint(&mut found, epoch, pair, &chosen, count, &indices, &joint);
+                    arrows.entry(pair).or_insert(joint.arrows);
                 }
             }
             count += chosen.len();
@@ -340,22 +358,23 @@ impl<'a> Session<'a> {
             .collect()
     }
 
-    fn add_shocks(
+    fn shock_rows(
         &self,
-        found: &mut Seen,
+        pairs: &[(usize, usize)],
         epoch: &Epoch,
         moment: &Moment,
         moment_index: usize,
         looks: &[Option<Look>],
         band_hz: (f64, f64),
-    ) {
+    ) -> Vec<Row> {
+        let mut rows = Vec::new();
         let shock = |unit: usize| looks[unit].as_ref().and_then(|l| l.shock.as_ref());
-        for (pair, &(near, far)) in found.pairs.iter().enumerate() {
+        for (pair, &(near, far)) in pairs.iter().enumerate() {
             let (Some(a), Some(b)) = (shock(near), shock(far)) else {
                 continue;
             };
             for s in shocks::shocks(a, b, moment, band_hz.1 - band_hz.0, self.params) {
-                found.rows.extend(self.row(
+                rows.extend(self.row(
                     epoch,
                     (pair, near, far),
                     (s.ref_s, s.lag_s, s.sd_s),
@@ -365,6 +384,33 @@ impl<'a> Session<'a> {
                 ));
             }
         }
+        rows
+    }
+
+    /// The joint of a pair over an epoch's moments, and which of them it was asked of.
+    fn joint_of(
+        &self,
+        (near, far): (usize, usize),
+        chosen: &[Moment],
+        looks: &[Vec<Option<Smooth>>],
+        known: Option<(Vector3<f64>, Vector3<f64>)>,
+    ) -> Option<(Vec<usize>, JointFit)> {
+        let (mut indices, mut both) = (Vec::new(), Vec::new());
+        for (index, (moment, of_moment)) in chosen.iter().zip(looks).enumerate() {
+            if moment.why == Why::Spike {
+                continue;
+            }
+            if let (Some(a), Some(b)) = (&of_moment[near], &of_moment[far]) {
+                indices.push(index);
+                both.push(JointMoment {
+                    from_ref_s: moment.from_ref_s,
+                    to_ref_s: moment.to_ref_s,
+                    near: a,
+                    far: b,
+                });
+            }
+        }
+        joint::fit_joint(&both, known, self.params).map(|joint| (indices, joint))
     }
 
     #[allow(clippy::too_many_arguments)]
@@ -375,28 +421,10 @@ impl<'a> Session<'a> {
         pair: usize,
         chosen: &[Moment],
         first: usize,
-        looks: &[Vec<Option<Look>>],
-        known: Option<(Vector3<f64>, Vector3<f64>)>,
-    ) -> Option<(Vector3<f64>, Vector3<f64>)> {
+        indices: &[usize],
+        joint: &JointFit,
+    ) {
         let (near, far) = found.pairs[pair];
-        let smooth =
-            |index: usize, unit: usize| looks[index][unit].as_ref().and_then(|l| l.smooth.as_ref());
-        let (mut indices, mut both) = (Vec::new(), Vec::new());
-        for (index, moment) in chosen.iter().enumerate() {
-            if moment.why == Why::Spike {
-                continue;
-            }
-            if let (Some(a), Some(b)) = (smooth(index, near), smooth(index, far)) {
-                indices.push(index);
-                both.push(JointMoment {
-                    from_ref_s: moment.from_ref_s,
-                    to_ref_s: moment.to_ref_s,
-                    near: a,
-                    far: b,
-                });
-            }
-        }
-        let joint = joint::fit_joint(&both, known, self.params)?;
         let systematic_s = joint.systematic_s(self.params);
         for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
             let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
@@ -419,7 +447,6 @@ impl<'a> Session<'a> {
                 moment.why.is_gesture(),
             ));
         }
-        Some(joint.arrows)
     }
 
     /// A lag about the rough lines, as a row about the pieces' base lines.
@@ -571,13 +598,6 @@ impl<'a> Session<'a> {
             }
         }
         found
-    }
-}
-
-fn without_shock(look: Look) -> Look {
-    Look {
-        shock: None,
-        ..look
     }
 }
 

@@ -4,7 +4,7 @@ use super::{CoarseTrack, Gap, Recording};
 use crate::samples::Samples;
 
 /// One unit's log on its own clock. [`Recording`] is one; a test may be another.
-pub trait Track {
+pub trait Track: Sync {
     /// Name for findings.
     fn label(&self) -> &str;
     /// Median rate, Hz.
