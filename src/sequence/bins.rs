@@ -42,6 +42,12 @@ impl Bins {
             .zip(self.time_s.first())
             .map_or(0.0, |(b, a)| b - a)
     }
+
+    /// Time during which any axis was at its limit, s.
+    pub fn at_limit_s(&self) -> f64 {
+        let hidden = self.clipped.iter().filter(|axes| axes.contains(&true));
+        hidden.count() as f64 * self.step_s()
+    }
 }
 
 /// Gathers a window into bins of about `width_s`.

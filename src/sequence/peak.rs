@@ -120,7 +120,10 @@ fn peak_of(
         .filter_map(|other| other.climb(found.time_s))
         .map(|time_s| (time_s - found.time_s).abs())
         .fold(0.0, f64::max);
-    let time_sd_s = (slope_sd / curvature).hypot(moved_s).hypot(floor_sd_s);
+    let time_sd_s = (slope_sd / curvature)
+        .hypot(moved_s)
+        .hypot(floor_sd_s)
+        .hypot(params.clipped_share * bins.at_limit_s());
     let clipped = bins.clipped_samples > 0;
     Ok(Peak {
         time_s: Estimate::one(found.time_s, time_sd_s),
