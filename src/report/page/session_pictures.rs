@@ -131,6 +131,21 @@ fn minutes(record: &SessionRecord, low_px: f64, high_px: f64) -> Scale {
     }
 }
 
+/// Speeds on the left, a line across for each.
+fn speed_axis(picture: &mut Picture, speed: &Scale, ticks: f64, right_px: f64) {
+    picture.text("m", Anchor::Start, (2.0, 9.0), "deg/s");
+    for dps in speed.ticks(ticks) {
+        let y = speed.px(dps);
+        picture.line("gr", (LEFT_PX, y), (right_px, y));
+        picture.text(
+            "m",
+            Anchor::End,
+            (LEFT_PX - 4.0, y + 4.0),
+            &format!("{dps:.0}"),
+        );
+    }
+}
+
 fn time_axis(picture: &mut Picture, time: &Scale, foot: f64) {
     picture.line("ax", (time.low_px, foot), (time.high_px, foot));
     for at in time.ticks(8.0) {
@@ -257,17 +272,7 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
         high_px: 16.0,
     };
     let time = minutes(record, LEFT_PX, width_px - 22.0);
-    picture.text("m", Anchor::Start, (2.0, 9.0), "deg/s");
-    for dps in speed.ticks(6.0) {
-        let y = speed.px(dps);
-        picture.line("gr", (LEFT_PX, y), (time.high_px, y));
-        picture.text(
-            "m",
-            Anchor::End,
-            (LEFT_PX - 4.0, y + 4.0),
-            &format!("{dps:.0}"),
-        );
-    }
+    speed_axis(&mut picture, &speed, 6.0, time.high_px);
     time_axis(&mut picture, &time, foot);
     for site in worn {
         let mut places = Vec::new();
@@ -327,17 +332,7 @@ pub(super) fn strip(record: &SessionRecord, width_px: f64) -> Picture {
         low_px: LEFT_PX,
         high_px: width_px - 6.0,
     };
-    picture.text("m", Anchor::Start, (2.0, 9.0), "deg/s");
-    for dps in speed.ticks(5.0) {
-        let y = speed.px(dps);
-        picture.line("gr", (LEFT_PX, y), (time.high_px, y));
-        picture.text(
-            "m",
-            Anchor::End,
-            (LEFT_PX - 4.0, y + 4.0),
-            &format!("{dps:.0}"),
-        );
-    }
+    speed_axis(&mut picture, &speed, 5.0, time.high_px);
     for refused in &record.rejected {
         let x = time.px(refused.time_s / 60.0);
         picture.line("i", (x, zero + 7.0), (x, zero + 17.0));

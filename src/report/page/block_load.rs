@@ -1,0 +1,184 @@
+//! The block's load: by day and week, against the plan, recent over earlier.
+
+use maud::{Markup, html};
+
+use crate::block::{BlockRecord, PlanRow, RATIO_NOTE, RatioRecord, Valued, WeekRecord};
+use crate::units::COVERAGE_95;
+
+use super::block_pictures::load_by_day;
+use super::figures::minus;
+use super::scrolled;
+use super::session::{HALF_PX, WIDE_PX, two_widths};
+use crate::report::words::WORDS;
+
+pub(super) fn load(record: &BlockRecord) -> Markup {
+    html! {
+        section aria-labelledby="s-load" {
+            h2 #s-load { (WORDS.load_question) }
+            @if let (Some(wide), Some(narrow)) = (load_by_day(record, WIDE_PX), load_by_day(record, HALF_PX)) {
+                (two_widths("load", &wide, &narrow, WORDS.load_title, WORDS.load_says, WORDS.load_caption))
+            }
+            (week_table(record))
+            p.foot { (WORDS.load_is) " " (record.load_formula) "." }
+        }
+    }
+}
+
+const WEEKDAYS: [&str; 7] = WORDS.weekdays;
+
+fn week_table(record: &BlockRecord) -> Markup {
+    let planned = record
+        .weeks
+        .iter()
+        .any(|week| week.planned_serves.is_some());
+    let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some());
+    scrolled(
+        WORDS.weeks_caption,
+        &html! {
+            table {
+                caption { (WORDS.weeks_caption) }
+                thead { tr {
+                    th scope="col" { (WORDS.week) }
+                    @for day in WEEKDAYS { th scope="col" .n { (day) } }
+                    th scope="col" .n data-key="/serves" { (WORDS.serves) }
+                    @if planned { th scope="col" .n data-key="/planned_serves" { (WORDS.planned) } }
+                    th scope="col" .n data-key="/dry_swings" { (WORDS.dry_swings) }
+                    th scope="col" .n data-key="/load" { (WORDS.load) }
+                    @if rpe { th scope="col" .n data-key="/rpe_load_au" { (WORDS.rpe_load) } }
+                    th scope="col" .n { (WORDS.change) ", %" }
+                } }
+                tbody { @for (k, week) in record.weeks.iter().enumerate() {
+                    tr data-at=(format!("/weeks/{k}")) {
+                        th scope="row" { (week.week) }
+                        @for offset in 0..7 { td.n { (day_words(record, week, offset)) } }
+                        td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
+                        @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
+                        td.n { (week.dry_swings) }
+                        td.n { (with_u(week.load, week.load_u)) }
+                        @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
+                        td.n { (percent_change(&week.change)) }
+                    }
+                } }
+            }
+            p.foot { (WORDS.week_signs) }
+        },
+    )
+}
+
+fn with_u(value: Option<f64>, u: Option<f64>) -> String {
+    match (value, u) {
+        (Some(value), Some(u)) => format!("{value:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
+        (Some(value), None) => format!("{value:.0}"),
+        _ => "–".to_owned(),
+    }
+}
+
+fn percent_change(change: &Valued) -> String {
+    change.value.map_or_else(
+        || "–".to_owned(),
+        |share| minus(&format!("{:+.0}", 100.0 * share)),
+    )
+}
+
+fn day_words(record: &BlockRecord, week: &WeekRecord, offset: i64) -> String {
+    let date = week
+        .from
+        .parse::<jiff::civil::Date>()
+        .ok()
+        .and_then(|monday| monday.checked_add(jiff::Span::new().days(offset)).ok())
+        .map(|date| date.to_string());
+    let day = date.and_then(|name| record.days.iter().find(|day| day.date == name));
+    day.map_or_else(String::new, |day| match (day.status.as_str(), day.serves) {
+        ("rest", _) => "r".to_owned(),
+        ("no log", _) => "·".to_owned(),
+        ("unread", None) => "?".to_owned(),
+        ("unread", Some(n)) => format!("{n}+?"),
+        (_, n) => n.map_or_else(String::new, |n| n.to_string()),
+    })
+}
+
+pub(super) fn plan(record: &BlockRecord) -> Markup {
+    let Some(head) = &record.plan_head else {
+        return html! {};
+    };
+    html! {
+        section aria-labelledby="s-plan" {
+            h2 #s-plan { (WORDS.plan_question) }
+            p { b { (head.name) } ". " (WORDS.source) ": " (head.source) ". "
+                @if head.example { (WORDS.plan_example) }
+                @else if let Some(who) = &head.approved_by { (WORDS.approved_by) ": " (who) "." }
+                @else { (WORDS.no_approval) } }
+            (scrolled(WORDS.plan_question, &html! {
+                table {
+                    caption { (WORDS.plan_caption) }
+                    thead { tr {
+                        th scope="col" { (WORDS.day) }
+                        th scope="col" .n data-key="/step" { (WORDS.step) }
+                        th scope="col" .n data-key="/asked_serves" { (WORDS.asked) }
+                        th scope="col" .n data-key="/done_serves" { (WORDS.done) }
+                        th scope="col" .n data-key="/asked_effort_percent" { (WORDS.asked_effort) ", %" }
+                        th scope="col" .n data-key="/measured_effort_percent/value" { (WORDS.measured) ", %" }
+                        th scope="col" { (WORDS.says) }
+                    } }
+                    tbody { @for (k, row) in record.plan.iter().enumerate() { (plan_row(k, row)) } }
+                }
+            }))
+        }
+    }
+}
+
+fn plan_row(k: usize, row: &PlanRow) -> Markup {
+    let whole = |n: Option<u32>| n.map_or_else(|| "–".to_owned(), |n| n.to_string());
+    let percent = |p: Option<f64>| p.map_or_else(|| "–".to_owned(), |p| format!("{p:.0}"));
+    html! {
+        tr data-at=(format!("/plan/{k}")) {
+            th scope="row" { (row.date) }
+            td.n { (whole(row.step)) }
+            td.n { (whole(row.asked_serves)) }
+            td.n { (whole(row.done_serves)) }
+            td.n { (percent(row.asked_effort_percent)) }
+            td.n { (percent(row.measured_effort_percent.value)) }
+            td { (row.says) }
+        }
+    }
+}
+
+pub(super) fn ratios(record: &BlockRecord) -> Markup {
+    let Some(last) = record.ratios.last().map(|ratio| &ratio.date) else {
+        return html! {};
+    };
+    let rows: Vec<(usize, &RatioRecord)> = record
+        .ratios
+        .iter()
+        .enumerate()
+        .filter(|(_, ratio)| ratio.date == *last)
+        .collect();
+    let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{v:.1}"));
+    html! {
+        section aria-labelledby="s-ratio" {
+            h2 #s-ratio { (WORDS.ratio_title) " " (last) }
+            p { (RATIO_NOTE) }
+            (scrolled(WORDS.ratio_title, &html! {
+                table {
+                    caption.hide { (WORDS.ratio_title) }
+                    thead { tr {
+                        th scope="col" { (WORDS.load) }
+                        th scope="col" { (WORDS.averages) }
+                        th scope="col" { (WORDS.days_shared) }
+                        th scope="col" .n data-key="/acute_per_day" { (WORDS.recent_a_day) }
+                        th scope="col" .n data-key="/chronic_per_day" { (WORDS.earlier_a_day) }
+                        th scope="col" .n data-key="/ratio" { (WORDS.ratio) }
+                        th scope="col" { (WORDS.why_not) }
+                    } }
+                    tbody { @for (k, r) in rows { tr data-at=(format!("/ratios/{k}")) {
+                        th scope="row" { (r.measure) }
+                        td { (r.method) } td { (r.coupling) }
+                        td.n { (number(r.acute_per_day)) } td.n { (number(r.chronic_per_day)) }
+                        td.n { @match (r.ratio, r.u) { (Some(v), Some(u)) => (format!("{v:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01))), _ => "–" } }
+                        td { (r.why.as_deref().unwrap_or_default()) }
+                    } } }
+                }
+            }))
+        }
+    }
+}
