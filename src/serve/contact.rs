@@ -6,15 +6,25 @@
 //! follow the session's own swings: two bell curves over the logarithm of the roughness, fitted by
 //! expectation and maximisation with the starting levels as prior.
 
-/// Starting levels and how far they may follow: natural logarithms of roughness.
-const DRY_LEVEL: f64 = 0.5; // hardly more than the swing's own, now and then something else that knocks
-const BALL_LEVEL: f64 = 4.4; // 80 times
+/// Where a log is fast enough to hold a shock and to draw a swing smoothly, Hz. Every halving of the
+/// rate below that moves the levels towards each other and leaves them less sure.
+const FAST_ENOUGH_HZ: f64 = 200.0;
+/// Below this many halvings nothing more is known.
+const MOST_HALVINGS: f64 = 1.0;
+/// Level without a ball, logarithm of roughness: hardly more than the swing's own.
+const DRY_LEVEL: f64 = 0.5;
+const DRY_LEVEL_PER_HALVING: f64 = 0.6;
+/// Level with a ball: 80 times the swing's own.
+const BALL_LEVEL: f64 = 4.4;
+const BALL_LEVEL_PER_HALVING: f64 = -0.7;
 /// Standard deviation of the levels between sessions.
 const DRY_LEVEL_SD: f64 = 0.4;
 const BALL_LEVEL_SD: f64 = 0.6;
-/// Standard deviation of single swings about their session's level.
+const LEVEL_SD_PER_HALVING: f64 = 0.2;
+/// Standard deviation of single swings about their session's level; now and then something else knocks.
 const DRY_SPREAD: f64 = 1.2;
 const BALL_SPREAD: f64 = 0.7;
+
 /// Rounds of fitting; the fit settles in a handful.
 const ROUNDS: usize = 30;
 
@@ -27,19 +37,25 @@ pub struct Contact {
 }
 
 impl Contact {
-    /// From the roughness of the session's serve motions; `ball_share` is the share of balls before
-    /// looking.
-    pub fn learn(roughness: &[f64], ball_share: f64) -> Self {
+    /// From the roughness of the session's serve motions in a log of `rate_hz`; `ball_share` is the
+    /// share of balls before looking.
+    pub fn learn(roughness: &[f64], rate_hz: f64, ball_share: f64) -> Self {
+        let halvings = (FAST_ENOUGH_HZ / rate_hz.max(1.0)).log2();
+        let halvings = halvings.clamp(0.0, MOST_HALVINGS);
+        let dry_level = DRY_LEVEL + DRY_LEVEL_PER_HALVING * halvings;
+        let ball_level = BALL_LEVEL + BALL_LEVEL_PER_HALVING * halvings;
+        let precision = |sd: f64| (sd + LEVEL_SD_PER_HALVING * halvings).powi(-2);
+        let (dry_precision, ball_precision) = (precision(DRY_LEVEL_SD), precision(BALL_LEVEL_SD));
         let mut fit = Self {
-            dry_level: DRY_LEVEL,
-            ball_level: BALL_LEVEL,
+            dry_level,
+            ball_level,
             ball_share,
         };
         let levels: Vec<f64> = roughness.iter().map(|&r| r.max(0.1).ln()).collect();
         for _ in 0..ROUNDS {
             // the prior speaks with one over its variance, each swing with one over its spread's
-            let mut dry = (DRY_LEVEL / DRY_LEVEL_SD.powi(2), DRY_LEVEL_SD.powi(-2));
-            let mut ball = (BALL_LEVEL / BALL_LEVEL_SD.powi(2), BALL_LEVEL_SD.powi(-2));
+            let mut dry = (dry_level * dry_precision, dry_precision);
+            let mut ball = (ball_level * ball_precision, ball_precision);
             // as if ten swings had been seen before
             let mut share = (10.0 * ball_share, 10.0);
             for &level in &levels {

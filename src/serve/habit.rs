@@ -42,6 +42,9 @@ pub struct Habit {
 const ENOUGH: usize = 5;
 /// Share of the raised moment's spread below which another moment is preferred.
 const MUCH_STEADIER: f64 = 0.6;
+/// Shocks that keep further than this from where an arm's swing meets a ball, in standard uncertainties
+/// of that, are not the ball's: in a slow log the swing's own start looks like a shock.
+const FARTHEST_SD: f64 = 3.0;
 /// A habit is never taken to be steadier than this, s: wrist and racket go their own ways.
 const STEADIEST_S: f64 = 0.004;
 
@@ -57,10 +60,16 @@ impl Habit {
 
     /// The steadiest distance from a moment of the swing to the clear impacts given.
     pub fn learn(clear: &[&Picture], params: &ServeParams) -> Self {
-        let raised = Self::about(Moment::Raised, clear);
+        let unknown = Self::unknown(params);
+        let credible = |habit: &Self| {
+            (habit.offset_s - unknown.offset_s).abs() < FARTHEST_SD * unknown.sd_s
+                && habit.sd_s < 1.5 * unknown.sd_s
+        };
+        let about = |moment| Self::about(moment, clear).filter(credible);
+        let raised = about(Moment::Raised);
         let best = Moment::ALL
             .into_iter()
-            .filter_map(|moment| Self::about(moment, clear))
+            .filter_map(about)
             .min_by(|a, b| a.sd_s.total_cmp(&b.sd_s));
         // another moment must be much steadier to be preferred: the steadiest of four looks better
         // than it is
@@ -68,8 +77,7 @@ impl Habit {
             (Some(raised), Some(best)) if best.sd_s < MUCH_STEADIER * raised.sd_s => Some(best),
             (raised, best) => raised.or(best),
         };
-        kept.filter(|habit| habit.sd_s < 1.5 * params.no_shock_sd_s)
-            .unwrap_or(Self::unknown(params))
+        kept.unwrap_or(unknown)
     }
 
     fn about(moment: Moment, clear: &[&Picture]) -> Option<Self> {

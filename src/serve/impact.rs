@@ -36,6 +36,8 @@ const ONSET_LEVEL: f64 = 5.0;
 const ONSET_CAP: f64 = 0.35;
 /// A first sample below this share of the second is a filter's ringing ahead of the shock.
 const AHEAD_SHARE: f64 = 0.15;
+/// A ringing shock may still be this rough when the level after it is taken.
+const RANG_OUT_SHARE: f64 = 1.0;
 /// A shock is at its roughest within this long of its onset, s.
 const FRESH_RING_S: f64 = 0.015;
 /// Share of the samples about impact that must be readable to tell ball from no ball.
@@ -93,17 +95,24 @@ impl Surprise {
         }
     }
 
-    /// Largest fifth difference, over the swing's own, where impact is expected and while a shock
-    /// there would ring. `None` where a gap or clipping on every axis hides that time.
-    pub fn roughness(&self, expected: Expected) -> Option<f64> {
-        let from_s = expected.time_s - 3.0 * expected.sd_s;
-        let to_s = expected.time_s + 2.0 * expected.sd_s + FRESH_RING_S;
+    /// Output data rate of the wrist's log, Hz.
+    pub const fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Largest fifth difference, over the swing's own, while a ball met where `expected` or at `impact`
+    /// would ring. `None` where a gap or clipping on every axis hides that time.
+    pub fn roughness(&self, expected: Expected, impact: &Impact) -> Option<f64> {
+        let from_s = (expected.time_s - 3.0 * expected.sd_s).min(impact.time_s);
+        let latest_s = (expected.time_s + 2.0 * expected.sd_s).max(impact.time_s);
+        // a fifth difference spans five steps back from its sample
+        let half_span_s = 2.5 * stride(self.rate_hz) as f64 / self.rate_hz;
+        let to_s = latest_s + FRESH_RING_S + half_span_s;
         let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
             .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
             .map(|(_, rough)| *rough)
             .collect();
-        let enough = seen.len() as f64 >= SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0;
-        if !enough {
+        if (seen.len() as f64) < SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0 {
             return None;
         }
         seen.into_iter().reduce(f64::max)
@@ -129,14 +138,18 @@ impl Surprise {
             ratio,
             from_shock: false,
         };
-        let (Some(top), Some(&from)) = (top, within.first()) else {
+        let (Some(top), Some(&first)) = (top, within.first()) else {
             return without(0.0);
         };
+        // a shock is at its roughest within a few samples of its onset: what rose before is the swing
+        let from = first.max(top.saturating_sub(self.samples_in(FRESH_RING_S)));
         let ratio = self.first[top];
-        if ratio < params.shock_ratio {
+        let level = self.level_before(from);
+        // the start of a swing surprises as well, but what follows it is as rough
+        let swing = level.max(RANG_OUT_SHARE * self.level_after(top)).max(1.0);
+        if ratio < params.shock_ratio * swing {
             return without(ratio);
         }
-        let level = self.level_before(from);
         let onset = self.onset(from, top, level);
         let (time_s, within_sample) = self.between_samples(onset);
         // a shock that barely stands out leaves the onset open by samples
@@ -152,14 +165,28 @@ impl Surprise {
 
     /// What nine in ten samples stay below just before `from`.
     fn level_before(&self, from: usize) -> f64 {
-        // a few dozen samples
-        let length = (LEVEL_S * self.rate_hz).round() as usize + 2;
-        let mut before = self.first[from.saturating_sub(length)..from].to_vec();
-        before.sort_by(f64::total_cmp);
-        before
-            .get(before.len().saturating_sub(1) * 9 / 10)
+        self.level(from.saturating_sub(self.samples_in(LEVEL_S))..from)
+    }
+
+    /// The same once the shock at `top` has rung out.
+    fn level_after(&self, top: usize) -> f64 {
+        let from = (top + self.samples_in(RINGING_S)).min(self.first.len());
+        let to = (from + self.samples_in(LEVEL_S)).min(self.first.len());
+        self.level(from..to)
+    }
+
+    fn level(&self, span: Range<usize>) -> f64 {
+        let mut sizes = self.first[span].to_vec(); // callers keep the span inside
+        sizes.sort_by(f64::total_cmp);
+        sizes
+            .get(sizes.len().saturating_sub(1) * 9 / 10)
             .copied()
             .unwrap_or(1.0)
+    }
+
+    // a few dozen samples
+    fn samples_in(&self, length_s: f64) -> usize {
+        (length_s * self.rate_hz).round() as usize + 2
     }
 
     /// First sample of the shock whose largest surprise is at `top`.
@@ -215,7 +242,8 @@ pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
         .map(|(_, rough)| *rough)
         .fold(0.0, f64::max);
     let clear = ratio > 3.0 * params.shock_ratio && ratio > 2.5 * elsewhere;
-    clear.then_some(span.start + top)
+    // the middle of the fifth difference that stands out
+    clear.then_some(span.start + top.saturating_sub(2 * channels.stride))
 }
 
 /// How far from the fastest moment the ball's shock may be, s.
@@ -228,6 +256,8 @@ struct Channels {
     values: Vec<[f64; 6]>,
     usable: Vec<[bool; 6]>,
     scale: [f64; 6],
+    /// Step of the fifth differences, samples.
+    stride: usize,
 }
 
 impl Channels {
@@ -239,6 +269,7 @@ impl Channels {
             values: Vec::with_capacity(samples.len()),
             usable: Vec::with_capacity(samples.len()),
             scale: [1.0; 6],
+            stride: stride(samples.rate_hz),
         };
         for index in 0..samples.len() {
             let (force, rate) = (samples.accel_m_s2[index], samples.gyro_rad_s[index]);
@@ -282,19 +313,18 @@ impl Channels {
         (usable(index) || predicted.abs() < read.abs()).then_some(read - predicted)
     }
 
-    /// Fifth difference of a channel, where its six samples are usable.
+    /// Fifth difference of a channel over every `stride`-th sample, where its six samples are usable.
     fn fifth(&self, index: usize, channel: usize) -> Option<f64> {
         const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
-        let first = index.checked_sub(5)?;
-        let (values, usable) = (
-            self.values.get(first..=index)?,
-            self.usable.get(first..=index)?,
-        );
-        if !usable.iter().all(|u| u[channel]) {
-            return None;
+        let mut sum = 0.0;
+        for (back, weight) in WEIGHTS.into_iter().enumerate() {
+            let at = index.checked_sub(back * self.stride)?;
+            if !self.usable.get(at)?[channel] {
+                return None;
+            }
+            sum += weight * self.values[at][channel]; // usable: in range
         }
-        let terms = WEIGHTS.iter().zip(values.iter().rev());
-        Some(terms.map(|(w, v)| w * v[channel]).sum())
+        Some(sum)
     }
 
     /// Root mean square of the fifth differences over `span` in units of their common size in `swing`.
@@ -326,6 +356,15 @@ fn rms(values: impl Iterator<Item = f64>) -> f64 {
     }
     (sum / count.max(1.0)).sqrt()
 }
+
+/// Samples per step of a fifth difference: one up to the rate beyond which it would see the unit's noise
+/// more than the shock, whose ringing lies below 200 Hz.
+fn stride(rate_hz: f64) -> usize {
+    (rate_hz / FIFTH_RATE_HZ).round().max(1.0) as usize
+}
+
+/// Rate at which fifth differences tell a shock from noise best, Hz: own choice.
+const FIFTH_RATE_HZ: f64 = 500.0;
 
 /// What seven in ten sizes stay below.
 fn common(values: impl Iterator<Item = f64>) -> f64 {

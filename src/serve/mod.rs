@@ -239,7 +239,7 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
     let clear: Vec<&Picture> = looks
         .iter()
         .filter(|l| l.probability >= params.accept_probability)
-        .filter(|l| l.picture.impact.ratio > CLEAR * params.shock_ratio)
+        .filter(|l| l.picture.impact.from_shock && l.picture.impact.ratio > CLEAR * params.shock_ratio)
         .map(|l| &l.picture)
         .collect();
     let habit = Habit::learn(&clear, params);
@@ -251,14 +251,16 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         let near = |shock: &Expected| other || (shock.time_s - habitual.time_s).abs() < stray_s;
         let expected = look.shock.filter(near).unwrap_or(habitual);
         look.picture.impact = look.surprise.impact(expected, params);
-        look.roughness = look.surprise.roughness(expected);
+        look.roughness = look.surprise.roughness(expected, &look.picture.impact);
+        if std::env::var("DBG").is_ok() { eprintln!("R {:.4} {:.4} {:.2} {:.2} {}", look.picture.impact.time_s, look.picture.impact.sd_s, look.roughness.unwrap_or(0.0), 1.0, look.surprise.rate_hz()); }
     }
     let swings: Vec<f64> = looks
         .iter()
         .filter(|l| l.probability >= params.accept_probability)
         .filter_map(|l| l.roughness)
         .collect();
-    let contact = Contact::learn(&swings, params.ball_share);
+    let rate_hz = looks.first().map_or(0.0, |l| l.surprise.rate_hz());
+    let contact = Contact::learn(&swings, rate_hz, params.ball_share);
     for look in &mut *looks {
         look.contact_probability = look
             .roughness
