@@ -35,7 +35,7 @@ pub struct Picture {
     pub elevation_swing_rad: Option<f64>,
     /// Forearm elevation at impact, rad.
     pub elevation_impact_rad: Option<f64>,
-    /// Lowest forearm elevation in the half second after impact, rad.
+    /// Lowest forearm elevation in the follow-through, rad.
     pub lowest_after_rad: Option<f64>,
     /// Vertical share of the axis the forearm sweeps about, -1 to 1: 0 is a swing in an upright
     /// plane, +1 a level swing counter-clockwise seen from above.
@@ -66,7 +66,7 @@ pub struct Picture {
     pub highest_s: Option<f64>,
     /// How high that was, rad.
     pub highest_rad: Option<f64>,
-    /// How far the forearm rose from its lowest in the third of a second before impact, rad.
+    /// The furthest the forearm came up in a third of a second, ending near the swing's centre, rad.
     pub rise_rad: Option<f64>,
     /// Share of the swing, by squared sweep, with the forearm more than 30 degrees up.
     pub raised_share: Option<f64>,
@@ -159,7 +159,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         }),
         lowest_after_rad: axis.and_then(|axis| {
             swing
-                .between(impact_s, impact_s + 0.5)
+                .between(impact_s, impact_s + follow_through_s(swing))
                 .map(|i| swing.elevation_rad(axis, i))
                 .reduce(f64::min)
         }),
@@ -179,13 +179,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         }),
         highest_s: highest.map(|(time_s, _)| time_s),
         highest_rad: highest.map(|(_, rad)| rad),
-        rise_rad: axis.zip(highest).and_then(|(axis, (top_s, top_rad))| {
-            let lowest = swing
-                .between(top_s - 0.35, top_s)
-                .map(|i| swing.elevation_rad(axis, i))
-                .reduce(f64::min)?;
-            Some(top_rad - lowest)
-        }),
+        rise_rad: axis.and_then(|axis| rise(swing, axis)),
         raised_share: axis.map(|axis| {
             let (mut up, mut all) = (0.0, 1e-9);
             for i in swing.span(-0.2, 0.1) {
@@ -204,6 +198,37 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
             .map(|l| l.arm_m.norm()),
     }
 }
+
+/// How long a swing's follow-through lasts: a slower swing comes down later.
+fn follow_through_s(swing: &Swing) -> f64 {
+    let slowness = FULL_SPEED_RAD_S / swing.peak_rad_s().max(1e-3);
+    FOLLOW_THROUGH_S * slowness.clamp(1.0, LONGEST_FOLLOW_THROUGH)
+}
+
+/// A fast swing's follow-through, s.
+const FOLLOW_THROUGH_S: f64 = 0.5;
+/// A swing this fast is over in that time, rad/s: about 1000 deg/s.
+const FULL_SPEED_RAD_S: f64 = 17.5;
+/// The longest follow-through, in fast ones.
+const LONGEST_FOLLOW_THROUGH: f64 = 1.8;
+
+/// The furthest the forearm came up within [`RISE_S`], ending near the swing's centre, rad.
+fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
+    let elevation_rad = |i| swing.elevation_rad(axis, i);
+    let tops = swing.span(-0.14, 0.05);
+    let times_s = &swing.samples.time_s;
+    tops.filter_map(|top| {
+        let lowest = swing
+            .between(times_s[top] - RISE_S, times_s[top])
+            .map(elevation_rad)
+            .reduce(f64::min)?;
+        Some(elevation_rad(top) - lowest)
+    })
+    .reduce(f64::max)
+}
+
+/// An upswing takes at most this long, s.
+const RISE_S: f64 = 0.35;
 
 /// What a moving mean leaves.
 fn above(values: &[f64], half: usize) -> Vec<f64> {
