@@ -239,7 +239,9 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
     let clear: Vec<&Picture> = looks
         .iter()
         .filter(|l| l.probability >= params.accept_probability)
-        .filter(|l| l.picture.impact.from_shock && l.picture.impact.ratio > CLEAR * params.shock_ratio)
+        .filter(|l| {
+            l.picture.impact.from_shock && l.picture.impact.ratio > CLEAR * params.shock_ratio
+        })
         .map(|l| &l.picture)
         .collect();
     let habit = Habit::learn(&clear, params);
@@ -252,7 +254,16 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         let expected = look.shock.filter(near).unwrap_or(habitual);
         look.picture.impact = look.surprise.impact(expected, params);
         look.roughness = look.surprise.roughness(expected, &look.picture.impact);
-        if std::env::var("DBG").is_ok() { eprintln!("R {:.4} {:.4} {:.2} {:.2} {}", look.picture.impact.time_s, look.picture.impact.sd_s, look.roughness.unwrap_or(0.0), 1.0, look.surprise.rate_hz()); }
+        if std::env::var("DBG").is_ok() {
+            eprintln!(
+                "R {:.4} {:.4} {:.2} {:.2} {}",
+                look.picture.impact.time_s,
+                look.picture.impact.sd_s,
+                look.roughness.unwrap_or(0.0),
+                1.0,
+                look.surprise.rate_hz()
+            );
+        }
     }
     let swings: Vec<f64> = looks
         .iter()

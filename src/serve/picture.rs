@@ -210,7 +210,7 @@ const FOLLOW_THROUGH_S: f64 = 0.5;
 /// A swing this fast is over in that time, rad/s: about 1000 deg/s.
 const FULL_SPEED_RAD_S: f64 = 17.5;
 /// The longest follow-through, in fast ones.
-const LONGEST_FOLLOW_THROUGH: f64 = 1.8;
+const LONGEST_FOLLOW_THROUGH: f64 = 1.4;
 
 /// The furthest the forearm came up within [`RISE_S`], ending near the swing's centre, rad.
 fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
