@@ -15,10 +15,10 @@ mod peak;
 mod shared;
 mod skin;
 
-pub use bins::{Bins, SegmentWindow, bin_window};
+pub use bins::{Bins, SegmentWindow, bin_window, holds_clipped};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
 pub use peak::{Peak, PeakFinder, find_peak};
-pub use skin::{SkinModel, fit_skin, natural_bin_s};
+pub use skin::{SkinModel, fit_choice, fit_skin, natural_bin_s};
 
 crate::stage_params! {
     /// Tuning of the chain's timing.
@@ -53,7 +53,7 @@ crate::stage_params! {
         /// Relative standard uncertainty of a clipped speed above which it is said as "at least".
         at_least_sd: f64 = 0.05, "1", 0.01, 0.5, "own choice: twice it would hide a tenth of the speed";
         /// Standard uncertainty of a clipped peak's time, as a share of the time spent at the limit.
-clipped_share: f64 = 0.04, "1", 0.0, 1.0, "own choice: an eighth of what knowing only that the peak lies in there would give (1/sqrt 12, JCGM 100:2008, 4.3.7); the flanks tell the rest";
+        clipped_share: f64 = 0.04, "1", 0.0, 1.0, "own choice: an eighth of what knowing only that the peak lies in there would give (1/sqrt 12, JCGM 100:2008, 4.3.7); the flanks tell the rest";
         /// Slowest peak that counts as a peak.
         min_peak_rad_s: f64 = 0.9, "rad/s", 0.1, 10.0, "own choice: 50 deg/s, a tenth of a published pelvis peak (Fleisig et al. 2003)";
         /// Standard uncertainty of a filter delay the profile does not state.
