@@ -109,10 +109,23 @@ impl BiasTrack {
 
     /// Bias at a time of the unit's clock (s), rad/s.
     pub fn at_rad_s(&self, time_s: f64) -> Vector3<f64> {
-        match self.neighbours(time_s) {
-            (None, None) => Vector3::zeros(),
-            (Some(only), None) | (None, Some(only)) => only.bias_rad_s,
-            (Some(a), Some(b)) => a.bias_rad_s.lerp(&b.bias_rad_s, share(a, b, time_s)),
+        between(self.neighbours(time_s), time_s)
+    }
+
+    /// [`Self::at_rad_s`] for times asked one after the other: knots are looked up where the last ones
+    /// no longer hold.
+    pub(super) fn along(&self) -> impl FnMut(f64) -> Vector3<f64> {
+        let mut held = (f64::INFINITY, f64::NEG_INFINITY);
+        let mut knots = (None, None);
+        move |time_s| {
+            if !(held.0 <= time_s && time_s < held.1) {
+                knots = self.neighbours(time_s);
+                held = (
+                    knots.0.map_or(f64::NEG_INFINITY, |knot| knot.time_s),
+                    knots.1.map_or(f64::INFINITY, |knot| knot.time_s),
+                );
+            }
+            between(knots, time_s)
         }
     }
 
@@ -137,6 +150,14 @@ impl BiasTrack {
         let after = self.knots.partition_point(|knot| knot.time_s <= time_s);
         let before = after.checked_sub(1).and_then(|index| self.knots.get(index));
         (before, self.knots.get(after))
+    }
+}
+
+fn between(knots: (Option<&BiasKnot>, Option<&BiasKnot>), time_s: f64) -> Vector3<f64> {
+    match knots {
+        (None, None) => Vector3::zeros(),
+        (Some(only), None) | (None, Some(only)) => only.bias_rad_s,
+        (Some(a), Some(b)) => a.bias_rad_s.lerp(&b.bias_rad_s, share(a, b, time_s)),
     }
 }
 

@@ -88,8 +88,9 @@ impl Calibration {
 
     /// Removes the gyroscope bias in place.
     pub fn apply(&self, samples: &mut Samples) {
+        let mut bias = self.bias.along();
         for (rate, &time_s) in samples.gyro_rad_s.iter_mut().zip(&samples.time_s) {
-            *rate -= self.bias.at_rad_s(time_s);
+            *rate -= bias(time_s);
         }
     }
 }

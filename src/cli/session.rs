@@ -6,7 +6,7 @@ use clap::Args;
 
 use super::{CliError, Common, Format, Outcome, answer, outcome, tell};
 use crate::report::{sequence_plot, session_csv, session_strip, session_text};
-use crate::session::{Params, run_session};
+use crate::session::{Params, SessionError, run_session, session_record};
 
 /// Arguments of `overarm session`.
 #[derive(Debug, Args)]
@@ -26,32 +26,38 @@ pub struct SessionArgs {
 
 /// Runs one practice and prints it.
 pub fn run(args: &SessionArgs, common: &Common) -> Result<Outcome, CliError> {
-    let done = run_session(&args.dir, &Params::default(), common.jobs)
-        .map_err(|error| CliError::Unreadable(error.to_string()))?;
-    tell(&done.record.findings, common);
+    let unreadable = |error: SessionError| CliError::Unreadable(error.to_string());
+    let (params, jobs) = (Params::default(), common.jobs);
+    let (record, curves) = if args.plot.is_some() {
+        let done = run_session(&args.dir, &params, jobs).map_err(unreadable)?;
+        (done.record, done.curves)
+    } else {
+        let record = session_record(&args.dir, &params, jobs).map_err(unreadable)?;
+        (record, Vec::new())
+    };
+    tell(&record.findings, common);
     if let Some(file) = &args.plot {
         if let Some(number) = args.serve
-            && done
-                .record
-                .serves
-                .iter()
-                .all(|serve| serve.number != number)
+            && record.serves.iter().all(|serve| serve.number != number)
         {
-            let last = done.record.serves.len();
+            let last = record.serves.len();
             return Err(CliError::Usage(format!(
                 "no serve {number}; the serves are 1 to {last}"
             )));
         }
-        let svg = sequence_plot(&done.record, &done.curves, args.serve);
+        let svg = sequence_plot(&record, &curves, args.serve);
         super::write_whole(file, svg.as_bytes())?;
     }
     if let Some(file) = &args.strip {
-        super::write_whole(file, session_strip(&done.record).as_bytes())?;
+        super::write_whole(file, session_strip(&record).as_bytes())?;
     }
     answer(|out| match common.format {
-        Format::Text => write!(out, "{}", session_text(&done.record)),
-        Format::Json => writeln!(out, "{}", serde_json::to_string_pretty(&done.record)?),
-        Format::Csv => session_csv(&done.record, out).map_err(std::io::Error::other),
+        Format::Text => write!(out, "{}", session_text(&record)),
+        Format::Json => {
+            serde_json::to_writer_pretty(&mut *out, &record)?;
+            writeln!(out)
+        }
+        Format::Csv => session_csv(&record, out).map_err(std::io::Error::other),
     })?;
-    Ok(outcome(&done.record.findings))
+    Ok(outcome(&record.findings))
 }

@@ -29,10 +29,14 @@ pub fn sd(values: &[f64]) -> Option<f64> {
 /// assert_eq!(overarm::math::quantile(&[4.0, 1.0, 2.0, 3.0], 0.5), Some(2.5));
 /// ```
 pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
+    quantile_of(&mut values.to_vec(), share)
+}
+
+/// [`quantile`] of values whose order is free to change.
+fn quantile_of(values: &mut [f64], share: f64) -> Option<f64> {
     let place = share.clamp(0.0, 1.0) * values.len().checked_sub(1)? as f64;
     let below = place.floor() as usize; // inside the slice: share is at most 1
-    let mut parted = values.to_vec();
-    let (_, low, beyond) = parted.select_nth_unstable_by(below, f64::total_cmp);
+    let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
     let low = *low;
     let high = beyond.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
     Some(low + (place - below as f64) * (high - low))
@@ -45,9 +49,10 @@ pub fn median(values: &[f64]) -> Option<f64> {
 
 /// Robust standard deviation: 1.4826 times the median absolute deviation from the median.
 pub fn mad_sd(values: &[f64]) -> Option<f64> {
-    let centre = median(values)?;
-    let away: Vec<f64> = values.iter().map(|v| (v - centre).abs()).collect();
-    median(&away).map(|mad| MAD_TO_SD * mad)
+    let mut away = values.to_vec();
+    let centre = quantile_of(&mut away, 0.5)?;
+    away.iter_mut().for_each(|v| *v = (*v - centre).abs());
+    quantile_of(&mut away, 0.5).map(|mad| MAD_TO_SD * mad)
 }
 
 /// Standard uncertainty of a median of independent values with standard deviation `spread`.

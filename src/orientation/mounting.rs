@@ -5,7 +5,6 @@ use nalgebra::Vector3;
 use super::joint::Direction;
 use crate::calibration::Leftover;
 use crate::estimate::Estimate;
-use crate::frames::{PerSite, Site};
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Stances whose up-direction lies further from most others than this are another posture, rad.
@@ -104,28 +103,4 @@ pub fn unit_turned(stances: &[(f64, Vector3<f64>)]) -> Option<UnitTurned> {
             n: u32::try_from(stances.len()).unwrap_or(u32::MAX),
         },
     })
-}
-
-/// A distal unit that peaks at less than this share of a proximal one is suspect.
-const EXCHANGED_SHARE: f64 = 0.6;
-
-/// Pairs of units that look exchanged, from the median peak rate at each site over many swings (rad/s).
-///
-/// In published serves pelvis and trunk peak at about 440 and 870 deg/s, upper arm and forearm at 1400
-/// to 2400 (Fleisig et al. 2003, Sports Biomech 2(1); Patterson et al. 2010, Br J Sports Med 44(14)).
-/// Arm against wrist, and hip against trunk where they differ little, cannot be told apart so.
-pub fn exchanged_units(median_peaks_rad_s: &PerSite<f64>) -> Vec<(Site, Site)> {
-    let peak = |site: Site| median_peaks_rad_s[site.index()];
-    let pairs = [
-        (Site::Hip, Site::Wrist),
-        (Site::Hip, Site::Arm),
-        (Site::Trunk, Site::Wrist),
-        (Site::Trunk, Site::Arm),
-        (Site::Hip, Site::Trunk),
-    ];
-    let exchanged = |(near, far): &(Site, Site)| match (peak(*near), peak(*far)) {
-        (Some(near), Some(far)) => far < EXCHANGED_SHARE * near,
-        _ => false,
-    };
-    pairs.into_iter().filter(exchanged).collect()
 }

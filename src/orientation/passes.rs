@@ -4,7 +4,7 @@
 //! and gyroscope bias (rad/s, sensor axes). The problem is linear but for the orientation, about which
 //! the caller re-linearises.
 
-use nalgebra::{SMatrix, SVector, UnitQuaternion, Vector3};
+use nalgebra::{Matrix3, SMatrix, SVector, UnitQuaternion, Vector3};
 
 use super::OrientationParams;
 use super::preintegrate::Step;
@@ -112,10 +112,11 @@ impl Smoothed {
         }
     }
     /// Goes one step on. Gives the covariance of the state after it with the state before.
-    fn go(&mut self, f: &Square, drive: &State, step: &Step, params: &OrientationParams) -> Square {
-        self.x = f * self.x + drive;
-        let across = f * self.p;
-        self.p = across * f.transpose();
+    fn go(&mut self, f: &Carry, drive: &State, step: &Step, params: &OrientationParams) -> Square {
+        self.x = f.times(&self.x) + drive;
+        let across = f.times(&self.p);
+        // the covariance is symmetric, so is what comes of it
+        self.p = f.times(&across.transpose());
         let force = params.force_noise_m_s.powi(2)
             + params.force_lag_s.powi(2) * step.force_turning_square * step.duration_s
             + CLIPPED_FORCE_M_S.powi(2) * step.force_clipped;
@@ -129,6 +130,34 @@ impl Smoothed {
                 params.bias_wander_rad_s.powi(2) * step.duration_s;
         }
         across
+    }
+}
+
+/// How an error is carried over one step: velocity takes up some of turn and bias, turn some of bias;
+/// beside that each stays itself. Only these three blocks are ever multiplied.
+struct Carry {
+    velocity_by_turn: Matrix3<f64>,
+    velocity_by_bias: Matrix3<f64>,
+    turn_by_bias: Matrix3<f64>,
+}
+
+impl Carry {
+    fn times<const COLUMNS: usize>(
+        &self,
+        right: &SMatrix<f64, STATES, COLUMNS>,
+    ) -> SMatrix<f64, STATES, COLUMNS> {
+        let mut out = *right;
+        for (column, mut into) in right.column_iter().zip(out.column_iter_mut()) {
+            let turn = Vector3::new(column[TURN], column[TURN + 1], column[TURN + 2]);
+            let bias = Vector3::new(column[BIAS], column[BIAS + 1], column[BIAS + 2]);
+            let velocity = self.velocity_by_turn * turn + self.velocity_by_bias * bias;
+            let turned = self.turn_by_bias * bias;
+            for axis in 0..3 {
+                into[VELOCITY + axis] += velocity[axis];
+                into[TURN + axis] += turned[axis];
+            }
+        }
+        out
     }
 }
 
@@ -239,22 +268,20 @@ fn backward(passed: &[Passed], spread: bool) -> Vec<Smoothed> {
 }
 
 /// Error dynamics over one step about two nodes: `x_next = f x + drive`.
-fn linearise(a: &Node, b: &Node, step: &Step) -> (Square, State) {
+fn linearise(a: &Node, b: &Node, step: &Step) -> (Carry, State) {
     let world = a.attitude.to_rotation_matrix();
     let push = world * step.push_m_s;
     let fall = Vector3::z() * (STANDARD_GRAVITY_M_S2 * step.duration_s);
     let left = (a.attitude * step.turn * b.attitude.inverse()).scaled_axis();
-    let mut f = Square::identity();
-    f.fixed_view_mut::<3, 3>(VELOCITY, TURN)
-        .copy_from(&-push.cross_matrix());
-    f.fixed_view_mut::<3, 3>(VELOCITY, BIAS)
-        .copy_from(&(world.matrix() * step.push_by_bias_m));
-    f.fixed_view_mut::<3, 3>(TURN, BIAS)
-        .copy_from(&(world.matrix() * step.turn_by_bias_s));
+    let carry = Carry {
+        velocity_by_turn: -push.cross_matrix(),
+        velocity_by_bias: world.matrix() * step.push_by_bias_m,
+        turn_by_bias: world.matrix() * step.turn_by_bias_s,
+    };
     let mut drive = State::zeros();
     drive
         .fixed_rows_mut::<3>(VELOCITY)
         .copy_from(&(push - fall));
     drive.fixed_rows_mut::<3>(TURN).copy_from(&left);
-    (f, drive)
+    (carry, drive)
 }

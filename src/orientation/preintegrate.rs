@@ -92,7 +92,7 @@ pub(super) fn sum(samples: &Samples, first: usize, last: usize, period_s: f64) -
 }
 
 /// Half the turn of one sample by the exponential map.
-pub(super) fn half_turn(rate_rad_s: &Vector3<f64>, period_s: f64) -> UnitQuaternion<f64> {
+pub(crate) fn half_turn(rate_rad_s: &Vector3<f64>, period_s: f64) -> UnitQuaternion<f64> {
     // half the angle of the half turn
     let quarter = rate_rad_s * (0.25 * period_s);
     let square = quarter.norm_squared();

@@ -199,7 +199,7 @@ impl Chain {
             let count = (marks[1] - marks[0]) as f64;
             for (index, q) in attitudes[from..].iter_mut().enumerate() {
                 let share = index as f64 / count;
-                *q = UnitQuaternion::new(left * share) * *q;
+                *q = preintegrate::half_turn(&left, 2.0 * share) * *q;
                 q.renormalize_fast();
                 all_sds.push(sd[0] + share * (sd[1] - sd[0]));
             }

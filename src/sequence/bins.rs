@@ -50,15 +50,8 @@ impl Bins {
     }
 }
 
-/// Gathers a window into bins of about `width_s`.
-///
-/// # Errors
-/// [`Why::NoSamples`] where the window does not cover the sequence window.
-pub fn bin_window(
-    window: &SegmentWindow,
-    width_s: f64,
-    params: &SequenceParams,
-) -> Result<Bins, Why> {
+/// The samples that the sequence needs of a window, first and one past the last.
+fn needed(window: &SegmentWindow, params: &SequenceParams) -> Result<(usize, usize), Why> {
     let (from_s, to_s) = (
         -params.window_before_s - params.margin_s,
         params.window_after_s + params.margin_s,
@@ -71,9 +64,29 @@ pub fn bin_window(
         .is_some_and(|t| *t <= -params.window_before_s)
         && last > first
         && window.time_s[last - 1] >= params.window_after_s;
-    if !covered {
-        return Err(Why::NoSamples);
-    }
+    covered.then_some((first, last)).ok_or(Why::NoSamples)
+}
+
+/// Whether a window's bins will hold samples at their limit.
+///
+/// # Errors
+/// Those of [`bin_window`].
+pub fn holds_clipped(window: &SegmentWindow, params: &SequenceParams) -> Result<bool, Why> {
+    let (first, last) = needed(window, params)?;
+    let clipped = window.clipped.get(first..last).unwrap_or_default();
+    Ok(clipped.iter().flatten().any(|clipped| *clipped))
+}
+
+/// Gathers a window into bins of about `width_s`.
+///
+/// # Errors
+/// [`Why::NoSamples`] where the window does not cover the sequence window.
+pub fn bin_window(
+    window: &SegmentWindow,
+    width_s: f64,
+    params: &SequenceParams,
+) -> Result<Bins, Why> {
+    let (first, last) = needed(window, params)?;
     let shock = shock_variance(window, params);
     let each = ((width_s * window.rate_hz).round() as usize).max(1); // a few samples: no overflow
     let ranges: Vec<std::ops::Range<usize>> = (first..last)

@@ -37,7 +37,20 @@ const fn matern_coefficients() -> [f64; HALF_ORDER + 1] {
 
 fn matern(apart_lengths: f64) -> f64 {
     let s = (2.0 * HALF_ORDER as f64 + 1.0).sqrt() * apart_lengths.abs();
-    MATERN.iter().fold(0.0, |sum, c| sum * 2.0 * s + c) * (-s).exp()
+    polynomial(s) * (-s).exp()
+}
+
+fn polynomial(s: f64) -> f64 {
+    MATERN.iter().fold(0.0, |sum, c| sum * 2.0 * s + c)
+}
+
+/// Times of observations with the motion's decay to each taken out of them: the covariance with any one
+/// time then needs two exponentials instead of one per observation.
+pub struct Decays {
+    /// Ascending, s.
+    pub times_s: Vec<f64>,
+    rising: Vec<f64>,
+    falling: Vec<f64>,
 }
 
 /// Motion plus skin, relative to a motion variance of 1.
@@ -87,9 +100,36 @@ impl Kernel {
         (0..count).map(at).collect()
     }
 
+    /// Decay of the motion's covariance, 1/s.
+    fn decay_per_s(&self) -> f64 {
+        (2.0 * HALF_ORDER as f64 + 1.0).sqrt() / self.length_s
+    }
+
+    /// Makes ready for [`Self::towards`]; times ascend and lie within some tens of lengths of 0.
+    pub fn decays(&self, times_s: Vec<f64>) -> Decays {
+        let rate_per_s = self.decay_per_s();
+        Decays {
+            rising: times_s.iter().map(|t| (rate_per_s * t).exp()).collect(),
+            falling: times_s.iter().map(|t| (-rate_per_s * t).exp()).collect(),
+            times_s,
+        }
+    }
+
     /// Covariance of the motion at `at_s` with the observations.
-    pub fn towards(&self, at_s: f64, times_s: &[f64]) -> DVector<f64> {
-        DVector::from_iterator(times_s.len(), times_s.iter().map(|t| self.motion(at_s - t)))
+    pub fn towards(&self, at_s: f64, to: &Decays) -> DVector<f64> {
+        let rate_per_s = self.decay_per_s();
+        let (rise, fall) = ((rate_per_s * at_s).exp(), (-rate_per_s * at_s).exp());
+        let before = to.times_s.partition_point(|t| *t <= at_s);
+        let mut out = DVector::zeros(to.times_s.len());
+        let (early, late) = out.as_mut_slice().split_at_mut(before);
+        for ((out, t), rising) in early.iter_mut().zip(&to.times_s).zip(&to.rising) {
+            *out = polynomial(rate_per_s * (at_s - t)) * (fall * rising);
+        }
+        let behind = to.times_s.iter().zip(&to.falling).skip(before);
+        for (out, (t, falling)) in late.iter_mut().zip(behind) {
+            *out = polynomial(rate_per_s * (t - at_s)) * (rise * falling);
+        }
+        out
     }
 }
 
@@ -119,6 +159,29 @@ pub fn log_determinant(factor: &Cholesky<f64, Dyn>) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Against the covariance itself, over the shortest and the longest motions.
+    #[test]
+    fn covariance_by_decays_is_the_covariance() {
+        for length_s in [0.006, 0.03, 0.2] {
+            let kernel = Kernel {
+                length_s,
+                skin_sd: 0.0,
+                skin_hz: 15.0,
+                skin_length_s: 0.1,
+            };
+            let times_s: Vec<f64> = (0..120).map(|k| 0.006 * f64::from(k) - 0.42).collect();
+            let decays = kernel.decays(times_s.clone());
+            for at_s in [-0.5, -0.0813, 0.0, 0.3] {
+                let got = kernel.towards(at_s, &decays);
+                for (got, t) in got.iter().zip(&times_s) {
+                    // relative: far times are as right as near ones
+                    let want = kernel.motion(at_s - t);
+                    assert!((got - want).abs() <= 1e-12 * want, "{got} against {want}");
+                }
+            }
+        }
+    }
 
     /// Closed form: the curvature of the covariance at 0 is minus the slope's variance, and the
     /// spectrum's second moment of a Matern of order 13/2 is 13/11 over the length squared.

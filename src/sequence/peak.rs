@@ -4,7 +4,7 @@ use nalgebra::{Cholesky, DMatrix, Dyn, Vector3};
 
 use super::SequenceParams;
 use super::bins::Bins;
-use super::kernel::Kernel;
+use super::kernel::{Decays, Kernel};
 use super::shared::Shared;
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
@@ -147,7 +147,7 @@ struct Highest {
 /// Axes with the same usable bins.
 struct Axes {
     which: Vec<usize>,
-    times_s: Vec<f64>,
+    times: Decays,
     factor: Cholesky<f64, Dyn>,
     /// One column per axis of `which`.
     weights: DMatrix<f64>,
@@ -223,7 +223,9 @@ impl Whitened {
                 .tr_solve_lower_triangular_mut(&mut weights);
             Axes {
                 which: group.which,
-                times_s: group.positions.iter().map(|i| bins.time_s[*i]).collect(),
+                times: shared
+                    .kernel
+                    .decays(group.positions.iter().map(|i| bins.time_s[*i]).collect()),
                 factor: group.factor,
                 weights,
             }
@@ -295,7 +297,7 @@ impl Posterior {
     fn mean(&self, at_s: f64) -> Vector3<f64> {
         let mut mean = Vector3::zeros();
         for group in &self.groups {
-            let towards = self.kernel.towards(at_s, &group.times_s);
+            let towards = self.kernel.towards(at_s, &group.times);
             for (column, axis) in group.which.iter().enumerate() {
                 mean[*axis] = towards.dot(&group.weights.column(column));
             }
@@ -394,11 +396,11 @@ impl Posterior {
     fn left_variance(&self, axes: &Axes, at_s: f64, slope: bool) -> f64 {
         let (prior, mut whitened) = if slope {
             let h = 1e-2 * self.kernel.length_s;
-            let ahead = self.kernel.towards(at_s + h, &axes.times_s);
-            let behind = self.kernel.towards(at_s - h, &axes.times_s);
+            let ahead = self.kernel.towards(at_s + h, &axes.times);
+            let behind = self.kernel.towards(at_s - h, &axes.times);
             (self.kernel.slope_variance(), (ahead - behind) / (2.0 * h))
         } else {
-            (1.0, self.kernel.towards(at_s, &axes.times_s))
+            (1.0, self.kernel.towards(at_s, &axes.times))
         };
         axes.factor
             .l_dirty()

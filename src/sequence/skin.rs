@@ -36,7 +36,12 @@ pub struct SkinModel {
 /// Maximum marginal likelihood with the motion's scale profiled out (Rasmussen & Williams 2006, eq.
 /// 5.8), on the part of each window before impact, where no shock is, all axes alike.
 pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel> {
-    let before = BeforeImpact::new(&spread_choice(windows, params.fit_serves as usize))?; // range-checked
+    let clipped: Vec<bool> = windows.iter().map(|bins| holds_clipped(bins)).collect();
+    let chosen: Vec<&Bins> = fit_choice(&clipped, params)
+        .into_iter()
+        .map(|index| windows[index]) // one of them
+        .collect();
+    let before = BeforeImpact::new(&chosen)?;
     let noise = params.model_noise.powi(2);
     let likelihood = |kernel: Kernel| before.log_likelihood(&kernel, noise);
     let mut plain = best(
@@ -127,6 +132,10 @@ fn finer(k: Kernel) -> Vec<Kernel> {
     near.chain([k]).collect()
 }
 
+fn holds_clipped(bins: &Bins) -> bool {
+    bins.clipped.iter().flatten().any(|clipped| *clipped)
+}
+
 /// Several windows' usable bins before impact; windows with the same usable bins share a covariance.
 struct BeforeImpact {
     step_s: f64,
@@ -150,8 +159,11 @@ impl BeforeImpact {
         let mut by_usable = std::collections::BTreeMap::<Vec<usize>, Vec<&Bins>>::new();
         for bins in windows {
             // clipped windows need what stands behind the flat top too
-            let clipped = bins.clipped.iter().flatten().any(|clipped| *clipped);
-            let until = if clipped { bins.time_s.len() } else { count };
+            let until = if holds_clipped(bins) {
+                bins.time_s.len()
+            } else {
+                count
+            };
             let usable = (0..until)
                 .filter(|i| bins.shock_var[*i] == 0.0 && !bins.clipped[*i].contains(&true));
             by_usable.entry(usable.collect()).or_default().push(bins);
@@ -200,18 +212,16 @@ impl BeforeImpact {
     }
 }
 
-/// Windows spread evenly over the session: unclipped ones where there are enough.
-fn spread_choice<'a>(windows: &[&'a Bins], most: usize) -> Vec<&'a Bins> {
-    let whole: Vec<&Bins> = windows
-        .iter()
-        .copied()
-        .filter(|bins| bins.clipped.iter().flatten().all(|clipped| !clipped))
-        .collect();
+/// Which windows the fit takes: spread evenly over the session, unclipped ones where there are enough.
+/// `clipped` says of each window whether it holds samples at their limit.
+pub fn fit_choice(clipped: &[bool], params: &SequenceParams) -> Vec<usize> {
+    let most = params.fit_serves as usize; // range-checked
+    let whole: Vec<usize> = (0..clipped.len()).filter(|i| !clipped[*i]).collect();
     // a clipped window costs a covariance of its own: a third as many
     let (pool, most) = if whole.len() >= 3 {
         (whole, most)
     } else {
-        (windows.to_vec(), most.div_ceil(3))
+        ((0..clipped.len()).collect(), most.div_ceil(3))
     };
     let every = pool.len().div_ceil(most.max(1)).max(1);
     pool.into_iter().step_by(every).collect()

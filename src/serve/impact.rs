@@ -369,8 +369,11 @@ const FIFTH_RATE_HZ: f64 = 500.0;
 /// What seven in ten sizes stay below.
 fn common(values: impl Iterator<Item = f64>) -> f64 {
     let mut sizes: Vec<f64> = values.map(f64::abs).collect();
-    sizes.sort_by(f64::total_cmp);
-    sizes.get(sizes.len() * 7 / 10).copied().unwrap_or(0.0)
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    let place = sizes.len() * 7 / 10;
+    *sizes.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
 /// Smallest scale of a channel's surprise.

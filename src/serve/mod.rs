@@ -25,6 +25,7 @@ use crate::estimate::{Estimate, Reading};
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
 use crate::samples::Samples;
+use crate::timebase::side_by_side;
 
 pub use candidates::{Candidate, candidates, peaks};
 pub use contact::Contact;
@@ -152,7 +153,19 @@ pub struct Look {
 /// # Errors
 /// Without a wrist unit, or when samples cannot be read.
 pub fn find_serves(units: &WornUnits<'_>, params: &ServeParams) -> Result<Found, ServeError> {
-    let looks = look_at_candidates(units, params)?;
+    find_serves_side_by_side(units, params, 1)
+}
+
+/// [`find_serves`] on `jobs` threads, 0 for one per processor; the result does not depend on it.
+///
+/// # Errors
+/// As [`find_serves`].
+pub fn find_serves_side_by_side(
+    units: &WornUnits<'_>,
+    params: &ServeParams,
+    jobs: usize,
+) -> Result<Found, ServeError> {
+    let looks = look_side_by_side(units, params, jobs)?;
     Ok(decide(units, looks, params))
 }
 
@@ -164,45 +177,86 @@ pub fn look_at_candidates(
     units: &WornUnits<'_>,
     params: &ServeParams,
 ) -> Result<Vec<Look>, ServeError> {
+    look_side_by_side(units, params, 1)
+}
+
+/// Candidates whose swings are held at a time: bounds memory, changes no result.
+const HELD: usize = 16;
+
+/// A candidate's swing, centred, before it is weighed.
+struct Seen {
+    swing: Swing,
+    shocked: bool,
+    since_fast_s: Option<f64>,
+}
+
+fn look_side_by_side(
+    units: &WornUnits<'_>,
+    params: &ServeParams,
+    jobs: usize,
+) -> Result<Vec<Look>, ServeError> {
     let wrist = units.at(Site::Wrist).ok_or(ServeError::NoWrist)?;
-    let unreadable = |site| move |source| ServeError::Unreadable { site, source };
-    let fast = candidates(wrist, params).map_err(unreadable(Site::Wrist))?;
-    let axis = session_axis(wrist, &fast, params).map_err(unreadable(Site::Wrist))?;
+    let unreadable = |source| ServeError::Unreadable {
+        site: Site::Wrist,
+        source,
+    };
+    let fast = candidates(wrist, params).map_err(unreadable)?;
+    let axis = session_axis(wrist, &fast, params, jobs).map_err(unreadable)?;
     let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
     let mut fast_s: Vec<f64> = Vec::new();
     let mut centre_s: Option<f64> = None;
-    for candidate in &fast {
-        let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
-        let Some(mut swing) = swing else { continue };
-        let shock = impact::clear_shock(&swing, params);
-        match (shock, &axis) {
-            (Some(index), _) => swing.centre_on(index),
-            (None, Some(axis)) => swing.centre_on_raised(axis),
-            (None, None) => {}
+    for some in fast.chunks(HELD) {
+        let swings = side_by_side(some, jobs, |candidate| {
+            centred_swing(wrist, candidate, axis.as_ref(), params)
+        });
+        // which moves came before is known in order only
+        let mut seen = Vec::with_capacity(some.len());
+        for swing in swings {
+            let Some((swing, shocked)) = swing.map_err(unreadable)? else {
+                continue;
+            };
+            let peak_s = swing.peak_s();
+            if centre_s.is_some_and(|before_s| (peak_s - before_s).abs() < SAME_PEAK_S) {
+                continue;
+            }
+            centre_s = Some(peak_s);
+            let mut since = fast_s.iter().rev().map(|before_s| peak_s - before_s);
+            let since_fast_s = since.find(|&since_s| since_s > SAME_MOVE_S);
+            if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
+                fast_s.push(peak_s);
+            }
+            seen.push(Seen {
+                swing,
+                shocked,
+                since_fast_s,
+            });
         }
-        if centre_s.is_some_and(|before_s| (swing.peak_s() - before_s).abs() < SAME_PEAK_S) {
-            continue;
-        }
-        centre_s = Some(swing.peak_s());
-        let body = body_samples(units, swing.peak_s(), params)?;
-        let view = View {
-            swing: &swing,
-            axis,
-            body: &body,
-            since_fast_s: fast_s
-                .iter()
-                .rev()
-                .map(|before_s| swing.peak_s() - before_s)
-                .find(|&since_s| since_s > SAME_MOVE_S),
-        };
-        looks.push(look(&view, shock.is_some(), params));
-        if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
-            fast_s.push(swing.peak_s());
+        for found in side_by_side(&seen, jobs, |seen| look(units, seen, axis, params)) {
+            looks.push(found?);
         }
     }
     compare(&mut looks, params);
     learn_impacts(&mut looks, params);
     Ok(looks)
+}
+
+/// A candidate's swing about its shock or its raised moment, and whether it has a clear shock.
+fn centred_swing(
+    wrist: &WornUnit<'_>,
+    candidate: &Candidate,
+    axis: Option<&Vector3<f64>>,
+    params: &ServeParams,
+) -> std::io::Result<Option<(Swing, bool)>> {
+    let Some(mut swing) = swing_at(wrist, candidate, params)? else {
+        return Ok(None);
+    };
+    let shock = impact::clear_shock(&swing, params);
+    match (shock, axis) {
+        (Some(index), _) => swing.centre_on(index),
+        (None, Some(axis)) => swing.centre_on_raised(axis),
+        (None, None) => {}
+    }
+    Ok(Some((swing, shock.is_some())))
 }
 
 /// Probability from which a serve stands as an example of the session's serves.
@@ -300,17 +354,20 @@ fn session_axis(
     wrist: &WornUnit<'_>,
     fast: &[Candidate],
     params: &ServeParams,
+    jobs: usize,
 ) -> std::io::Result<Option<Vector3<f64>>> {
-    let mut levers = Vec::with_capacity(LEVERS);
-    for part in fast.chunks(fast.len().div_ceil(LEVERS).max(1)) {
-        let fastest = part
-            .iter()
-            .max_by(|a, b| a.rate_rad_s.total_cmp(&b.rate_rad_s));
-        let Some(fastest) = fastest else { continue };
-        if let Some(swing) = swing_at(wrist, fastest, params)? {
-            levers.extend(swing.lever(impact::force_limit_m_s2(&swing.samples)));
-        }
-    }
+    let higher = |a: &&Candidate, b: &&Candidate| a.rate_rad_s.total_cmp(&b.rate_rad_s);
+    let fastest: Vec<&Candidate> = fast
+        .chunks(fast.len().div_ceil(LEVERS).max(1))
+        .filter_map(|part| part.iter().max_by(higher))
+        .collect();
+    let lever = |candidate: &&Candidate| -> std::io::Result<Option<Lever>> {
+        let swing = swing_at(wrist, candidate, params)?;
+        Ok(swing.and_then(|swing| swing.lever(impact::force_limit_m_s2(&swing.samples))))
+    };
+    let levers: std::io::Result<Vec<Option<Lever>>> =
+        side_by_side(&fastest, jobs, lever).into_iter().collect();
+    let levers: Vec<Lever> = levers?.into_iter().flatten().collect();
     Ok(long_axis(&levers))
 }
 
@@ -326,9 +383,21 @@ fn swing_at(
     Ok(samples.and_then(|s| Swing::new(&s, about_s - wrist.filter_delay_s)))
 }
 
-fn look(view: &View<'_>, shocked: bool, params: &ServeParams) -> Look {
+fn look(
+    units: &WornUnits<'_>,
+    seen: &Seen,
+    axis: Option<Vector3<f64>>,
+    params: &ServeParams,
+) -> Result<Look, ServeError> {
+    let body = body_samples(units, seen.swing.peak_s(), params)?;
+    let view = &View {
+        swing: &seen.swing,
+        axis,
+        body: &body,
+        since_fast_s: seen.since_fast_s,
+    };
     let surprise = Surprise::of(view.swing, params);
-    let shock = shocked.then_some(Expected {
+    let shock = seen.shocked.then_some(Expected {
         time_s: view.swing.peak_s(),
         sd_s: SHOCK_SD_S,
     });
@@ -339,7 +408,7 @@ fn look(view: &View<'_>, shocked: bool, params: &ServeParams) -> Look {
     let impact = surprise.impact(first_guess, params);
     let picture = picture(view, impact, params);
     let weighed = weigh(&picture);
-    Look {
+    Ok(Look {
         probability: probability(&weighed, params),
         contact_probability: params.ball_share,
         roughness: None,
@@ -348,7 +417,7 @@ fn look(view: &View<'_>, shocked: bool, params: &ServeParams) -> Look {
         weighed,
         surprise,
         shock,
-    }
+    })
 }
 
 /// The onset is looked for this near the loudest sample of a clear shock (a third of the reach), s.

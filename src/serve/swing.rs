@@ -6,6 +6,7 @@
 
 use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 
+use crate::orientation::half_turn;
 use crate::samples::{Flags, Samples};
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -250,7 +251,7 @@ fn integrate(samples: &Samples) -> Vec<UnitQuaternion<f64>> {
     for index in 1..samples.len() {
         let step_s = samples.time_s[index] - samples.time_s[index - 1];
         let mean = 0.5 * (samples.gyro_rad_s[index] + samples.gyro_rad_s[index - 1]);
-        now *= UnitQuaternion::from_scaled_axis(mean * step_s);
+        now *= half_turn(&mean, 2.0 * step_s);
         turn.push(now);
     }
     turn

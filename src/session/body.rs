@@ -4,17 +4,17 @@
 use nalgebra::{UnitQuaternion, Vector3};
 
 use super::params::Params;
-use super::run::{SessionError, Unit};
+use super::run::{SessionError, Unit, reference_site};
 use crate::estimate::{Estimate, Why};
 use crate::finding::Finding;
 use crate::frames::{Hand, PerSite, Site};
-use crate::math::quantile;
 use crate::measures::{Measures, MeasuresParams, ServeTimes, UnitWindow, measure};
 use crate::orientation::{
-    Attitude, Direction, FilterKind, OrientationFilter, exchanged_units, stance_axis, unit_turned,
+    Attitude, Direction, FilterKind, OrientationFilter, stance_axis, unit_turned,
 };
 use crate::samples::{Flags, Samples};
 use crate::serve::Corrected;
+use crate::timebase::{Recording, exchanged_sites, side_by_side};
 
 /// A limb's posture in stance varies more than a trunk's: only a change beyond this is told, rad.
 const LIMB_TURNED_RAD: f64 = 1.4;
@@ -39,30 +39,9 @@ pub(super) fn look(
 ) -> Result<Body, SessionError> {
     let filter = FilterKind::Smoother.build(&params.orientation);
     let one = |serve: &Corrected| one_serve(units, serve, hand, filter.as_ref(), params);
-    let lanes = match jobs {
-        0 => std::thread::available_parallelism().map_or(1, usize::from),
-        jobs => jobs,
-    };
-    let share = serves.len().div_ceil(lanes).max(1);
-    let found: Vec<(Measures, PerSite<Vector3<f64>>)> = std::thread::scope(|scope| {
-        let one = &one;
-        let lanes: Vec<_> = serves
-            .chunks(share)
-            .map(|serves| {
-                let lane = move || serves.iter().map(|s| one(s)).collect::<Result<Vec<_>, _>>();
-                scope.spawn(lane)
-            })
-            .collect();
-        let mut found = Vec::with_capacity(serves.len());
-        for lane in lanes {
-            // a lane that panicked goes on panicking here: nothing is dropped in silence
-            let lane = lane
-                .join()
-                .unwrap_or_else(|fault| std::panic::resume_unwind(fault));
-            found.extend(lane?);
-        }
-        Ok::<_, SessionError>(found)
-    })?;
+    let found = side_by_side(serves, jobs, |serve| one(serve));
+    let found: Result<Vec<_>, SessionError> = found.into_iter().collect();
+    let found = found?;
     let (measures, forces): (Vec<Measures>, Vec<PerSite<Vector3<f64>>>) = found.into_iter().unzip();
     let mut axes = Vec::with_capacity(units.len());
     let mut findings = Vec::new();
@@ -106,15 +85,29 @@ fn one_serve(
     );
     let mut forces: PerSite<Vector3<f64>> = [None; 4];
     for unit in units {
+        let place = unit.site.index();
         if let Some(stance) = measures.stance {
             let span_s = (stance.from_s, stance.to_s);
-            forces[unit.site.index()] = read(unit, span_s)?.and_then(|samples| {
-                let sum: Vector3<f64> = samples.accel_m_s2.iter().sum();
-                (!samples.is_empty()).then(|| sum / samples.len() as f64)
-            });
+            forces[place] = match &windows[place] {
+                // a unit of the core was seen through the whole stance
+                Some(Ok(window)) if is_core(unit.site) => mean_force(&window.samples, span_s),
+                _ => read(unit, span_s)?.and_then(|samples| mean_force(&samples, span_s)),
+            };
         }
     }
     Ok((measures, forces))
+}
+
+/// Mean specific force between two reference times, s.
+fn mean_force(samples: &Samples, (from_s, to_s): (f64, f64)) -> Option<Vector3<f64>> {
+    let from = samples.time_s.partition_point(|&t| t < from_s);
+    let to = samples.time_s.partition_point(|&t| t <= to_s);
+    let forces = samples.accel_m_s2.get(from..to)?;
+    (!forces.is_empty()).then(|| forces.iter().sum::<Vector3<f64>>() / forces.len() as f64)
+}
+
+const fn is_core(site: Site) -> bool {
+    matches!(site, Site::Hip | Site::Trunk)
 }
 
 /// The gap-free run about impact; of a limb only what braking needs, not oriented.
@@ -124,7 +117,7 @@ fn window(
     filter: &dyn OrientationFilter,
     params: &MeasuresParams,
 ) -> Result<Result<UnitWindow, Why>, SessionError> {
-    let core = matches!(unit.site, Site::Hip | Site::Trunk);
+    let core = is_core(unit.site);
     let (before_s, after_s) = if core {
         (params.before_s, params.after_s)
     } else {
@@ -134,7 +127,7 @@ fn window(
     let Some(samples) = read(unit, (at_s - before_s, at_s + after_s))? else {
         return Ok(Err(Why::ClocksNotTied));
     };
-    let Some(samples) = run_about(&samples, at_s + params.shock_s) else {
+    let Some(samples) = run_about(samples, at_s + params.shock_s) else {
         return Ok(Err(Why::NoSamples));
     };
     let leftover = unit.calibration.leftover(at_s);
@@ -190,7 +183,7 @@ pub(super) fn upright(
     else {
         return Ok(Err(Why::ClocksNotTied));
     };
-    let Some(samples) = run_about(&samples, impact_s) else {
+    let Some(samples) = run_about(samples, impact_s) else {
         return Ok(Err(Why::NoSamples));
     };
     let attitude = filter.orient(&samples, unit.calibration.leftover(impact_s));
@@ -228,11 +221,18 @@ pub(super) fn read(
     Ok(Some(samples))
 }
 
-fn run_about(samples: &Samples, at_s: f64) -> Option<Samples> {
+fn run_about(samples: Samples, at_s: f64) -> Option<Samples> {
     let run = samples.runs().into_iter().find(|run| {
         let times_s = samples.time_s.get(run.clone()).unwrap_or_default();
         times_s.first().is_some_and(|t| *t <= at_s) && times_s.last().is_some_and(|t| *t >= at_s)
     })?;
+    if run == (0..samples.len()) {
+        let mut samples = samples;
+        if let Some(first) = samples.flags.first_mut() {
+            *first = Flags(first.0 & !Flags::GAP_BEFORE.0);
+        }
+        return Some(samples);
+    }
     let mut flags: Vec<Flags> = samples.flags.get(run.clone())?.to_vec();
     if let Some(first) = flags.first_mut() {
         *first = Flags(first.0 & !Flags::GAP_BEFORE.0);
@@ -248,8 +248,7 @@ fn run_about(samples: &Samples, at_s: f64) -> Option<Samples> {
 
 fn turned(site: Site, stances: &[(f64, Vector3<f64>)]) -> Option<Finding> {
     let found = unit_turned(stances)?;
-    let limb = matches!(site, Site::Arm | Site::Wrist);
-    if limb && found.angle_rad.value < LIMB_TURNED_RAD {
+    if !is_core(site) && found.angle_rad.value < LIMB_TURNED_RAD {
         return None;
     }
     Some(Finding::note(
@@ -265,7 +264,7 @@ fn turned(site: Site, stances: &[(f64, Vector3<f64>)]) -> Option<Finding> {
 }
 
 fn long_axis(unit: &Unit, stances: &[(f64, Vector3<f64>)]) -> Option<Direction> {
-    if matches!(unit.site, Site::Arm | Site::Wrist) {
+    if !is_core(unit.site) {
         return None;
     }
     let forces: Vec<Vector3<f64>> = stances.iter().map(|(_, force)| *force).collect();
@@ -273,61 +272,11 @@ fn long_axis(unit: &Unit, stances: &[(f64, Vector3<f64>)]) -> Option<Direction> 
     stance_axis(&forces, unit.calibration.leftover(middle_s))
 }
 
-/// Stretch of the coarse track that is looked at together, s.
-const LOOK_S: f64 = 60.0;
-/// Fast moments: the share of a practice's seconds in which a unit turns faster is one in a hundred.
-const FAST_SHARE: f64 = 0.99;
-/// Fewest seconds of practice for a judgement.
-const LEAST_SECONDS: usize = 60;
-
-/// Units whose fast moments stand in an order that no body shows. Does not need serves: where hip and
-/// wrist are exchanged none is found.
+/// Units that look exchanged.
 pub(super) fn exchanged(units: &[Unit]) -> Result<Vec<Finding>, SessionError> {
-    let mut fast: PerSite<f64> = [None; 4];
-    for unit in units {
-        fast[unit.site.index()] = fast_rad_s(unit)?;
-    }
-    let say = |(near, far): &(Site, Site)| {
-        Finding::note(
-            "units-exchanged",
-            format!("{near}, {far}"),
-            format!(
-                "in its fastest moments the {near} unit turns faster than the {far} unit, as no body does: are the two files, or the two units, exchanged? Check block.toml against the straps"
-            ),
-        )
-    };
-    // one suspicion at a time: the widest pair explains the others
-    Ok(exchanged_units(&fast)
-        .first()
-        .map(say)
-        .into_iter()
-        .collect())
-}
-
-/// The rate that a unit passes in one second of a hundred.
-fn fast_rad_s(unit: &Unit) -> Result<Option<f64>, SessionError> {
-    let recording = &unit.recording;
-    let unreadable = |source| SessionError::Samples {
-        site: unit.site,
+    let worn: Vec<(Site, &Recording)> = units.iter().map(|u| (u.site, &u.recording)).collect();
+    exchanged_sites(&worn).map_err(|source| SessionError::Samples {
+        site: reference_site(units),
         source,
-    };
-    let mut fastest: Vec<f64> = Vec::new();
-    let mut from_s = recording.start_s;
-    while from_s < recording.end_s {
-        let track = recording
-            .coarse(from_s, from_s + LOOK_S)
-            .map_err(unreadable)?;
-        // a second of bins: a fixed small number
-        let second = (1.0 / track.step_s).round() as usize;
-        let largest = |bins: &[f32]| bins.iter().copied().fold(0.0, f32::max);
-        fastest.extend(
-            track
-                .rate_max_rad_s
-                .chunks(second)
-                .map(|bins| f64::from(largest(bins))),
-        );
-        from_s += LOOK_S;
-    }
-    let enough = fastest.len() >= LEAST_SECONDS;
-    Ok(quantile(&fastest, FAST_SHARE).filter(|_| enough))
+    })
 }

@@ -7,8 +7,8 @@ use super::signal::Signal;
 use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
-use crate::sequence::{Bins, Chain, LinkInput, Peak, SegmentWindow, chain};
-use crate::sequence::{PeakFinder, SkinModel, bin_window, fit_skin, natural_bin_s};
+use crate::sequence::{Chain, LinkInput, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window};
+use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s};
 use crate::serve::{Corrected, WornUnits};
 use crate::timebase::side_by_side;
 
@@ -40,13 +40,14 @@ struct OfUnit {
 }
 
 /// Times every serve's chain, in the order given; `jobs` units side by side (0: one per processor).
+/// Speed curves stay empty where they are not asked for.
 pub(super) fn grade(
     units: &[Unit],
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
     signal: &Signal,
-    params: &Params,
-    jobs: usize,
+    with_curves: bool,
+    (params, jobs): (&Params, usize),
 ) -> Result<Grading, SessionError> {
     let mut inputs: Vec<PerSite<LinkInput>> = serves.iter().map(|_| [const { None }; 4]).collect();
     let mut curves: Vec<ServeCurves> = (1..)
@@ -58,7 +59,7 @@ pub(super) fn grade(
         .collect();
     let mut skins = Vec::with_capacity(units.len());
     let found = side_by_side(units, jobs, |unit| {
-        of_unit(unit, worn, serves, signal, params)
+        of_unit(unit, worn, serves, signal, with_curves, params)
     });
     for (unit, found) in units.iter().zip(found) {
         let found = found?;
@@ -160,13 +161,14 @@ fn clipped_axes(
         .collect()
 }
 
-/// Every serve's peak, after the session's own smoothness and skin are known. Windows are let go once
-/// they are in bins; where finer bins are asked for they are read again.
+/// Every serve's peak, after the session's own smoothness and skin are known. No window is held: each
+/// serve's is read for the choice of those that are fitted, and again for its peak.
 fn of_unit(
     unit: &Unit,
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
     signal: &Signal,
+    with_curves: bool,
     all_params: &Params,
 ) -> Result<OfUnit, SessionError> {
     let params = &all_params.sequence;
@@ -178,44 +180,53 @@ fn of_unit(
         }
     };
     let mut curves = Vec::with_capacity(serves.len());
-    let mut coarse = Vec::with_capacity(serves.len());
+    let (mut known, mut clipped) = (Vec::new(), Vec::new());
+    let mut reasons: Vec<Option<Why>> = Vec::with_capacity(serves.len());
     for serve in serves {
         let window = timed(serve)?;
-        curves.push(window.as_ref().ok().map(SpeedCurve::of));
-        coarse.push(window.and_then(|w| bin_window(&w, params.first_bin_s, params)));
+        let curve = window.as_ref().ok().filter(|_| with_curves);
+        curves.push(curve.map(SpeedCurve::of));
+        let found = window.and_then(|window| holds_clipped(&window, params));
+        if let Ok(holds) = found {
+            known.push(*serve);
+            clipped.push(holds);
+        }
+        reasons.push(found.err());
     }
-    let usable = |bins: &[Result<Bins, Why>]| {
-        let known: Vec<&Bins> = bins.iter().filter_map(|b| b.as_ref().ok()).collect();
-        fit_skin(&known, params)
+    let chosen = fit_choice(&clipped, params);
+    let fitted = |width_s: f64| -> Result<Option<SkinModel>, SessionError> {
+        let mut bins = Vec::with_capacity(chosen.len());
+        for &index in &chosen {
+            let window = timed(known[index])?; // one of them
+            bins.extend(window.and_then(|w| bin_window(&w, width_s, params)).ok());
+        }
+        Ok(fit_skin(&bins.iter().collect::<Vec<_>>(), params))
     };
-    let Some(first) = usable(&coarse) else {
-        let none = coarse
+    let Some(first) = fitted(params.first_bin_s)? else {
+        let none = reasons
             .into_iter()
-            .map(|bins| Err(bins.err().unwrap_or(Why::NoSamples)));
+            .map(|why| Err(why.unwrap_or(Why::NoSamples)));
         return Ok(OfUnit {
             peaks: none.collect(),
             curves,
             skin: None,
         });
     };
-    let width_s = natural_bin_s(&first, params);
-    let halved = width_s < 0.7 * params.first_bin_s;
-    let (bins, model) = if halved {
-        let mut fine = Vec::with_capacity(serves.len());
-        for serve in serves {
-            let window = timed(serve)?;
-            fine.push(window.and_then(|w| bin_window(&w, width_s, params)));
-        }
-        let model = usable(&fine).unwrap_or(first);
-        (fine, model)
+    let natural_s = natural_bin_s(&first, params);
+    let (width_s, model) = if natural_s < 0.7 * params.first_bin_s {
+        (natural_s, fitted(natural_s)?.unwrap_or(first))
     } else {
-        (coarse, first)
+        (params.first_bin_s, first)
     };
     let floor_sd_s = params
         .shape_sd_s
         .hypot(params.sampling_sd_periods / unit.recording.rate_hz);
     let mut finder = PeakFinder::new(model, floor_sd_s, params);
-    let peaks = bins.into_iter().map(|bins| finder.find(&bins?)).collect();
+    let mut peaks = Vec::with_capacity(serves.len());
+    for serve in serves {
+        let bins = timed(serve)?.and_then(|window| bin_window(&window, width_s, params));
+        peaks.push(bins.and_then(|bins| finder.find(&bins)));
+    }
     Ok(OfUnit {
         peaks,
         curves,

@@ -13,5 +13,5 @@ mod telling;
 pub use curves::{ServeCurves, SpeedCurve};
 pub use params::Params;
 pub use record::*;
-pub use run::{SessionError, SessionRun, run_session};
+pub use run::{SessionError, SessionRun, run_session, session_record};
 pub use settings::*;

@@ -14,7 +14,7 @@ use crate::frames::{PerSite, Site};
 use crate::log::LogError;
 use crate::params::ParamError;
 use crate::serve::{Corrected, Correction, Found, Origin, Say, ServeError, WornUnit, WornUnits};
-use crate::serve::{apply_corrections, find_serves};
+use crate::serve::{apply_corrections, find_serves_side_by_side};
 use crate::timebase::{
     self, ClockTie, Recording, TieError, TieMethod, TieParams, TieUnit, read_units,
 };
@@ -94,6 +94,27 @@ pub fn run_session(
     params: &Params,
     jobs: usize,
 ) -> Result<SessionRun, SessionError> {
+    run(folder, params, jobs, true)
+}
+
+/// The record of [`run_session`] alone, without speed curves, which would grow with the serves.
+///
+/// # Errors
+/// As [`run_session`].
+pub fn session_record(
+    folder: &Path,
+    params: &Params,
+    jobs: usize,
+) -> Result<SessionRecord, SessionError> {
+    run(folder, params, jobs, false).map(|run| run.record)
+}
+
+fn run(
+    folder: &Path,
+    params: &Params,
+    jobs: usize,
+    with_curves: bool,
+) -> Result<SessionRun, SessionError> {
     params.check()?;
     let settings = SessionSettings::read(folder)?;
     let mut findings = Vec::new();
@@ -107,7 +128,7 @@ pub fn run_session(
         hand: settings.hand,
     };
     let mut found = if worn.at(Site::Wrist).is_some() {
-        find_serves(&worn, &params.serve)?
+        find_serves_side_by_side(&worn, &params.serve, jobs)?
     } else {
         findings.push(Finding::void(
             "no-wrist-unit",
@@ -134,7 +155,7 @@ pub fn run_session(
         chains,
         curves,
         skins,
-    } = grading::grade(&units, &worn, &kept, &signal, params, jobs)?;
+    } = grading::grade(&units, &worn, &kept, &signal, with_curves, (params, jobs))?;
     findings.append(&mut body.findings);
     findings.extend(body::exchanged(&units)?);
     let record = SessionRecord {
@@ -177,7 +198,7 @@ pub fn run_session(
     Ok(SessionRun { record, curves })
 }
 
-fn reference_site(units: &[Unit]) -> Site {
+pub(super) fn reference_site(units: &[Unit]) -> Site {
     let reference = units
         .iter()
         .find(|unit| unit.tie.method == TieMethod::Reference);

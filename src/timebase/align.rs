@@ -6,8 +6,9 @@
 //! to time a chain by, and nothing here reaches the result: it only says where to look.
 
 use std::io;
+use std::sync::Arc;
 
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
 use super::tie_params::TieParams;
 use super::track::Track;
@@ -129,6 +130,10 @@ pub(crate) fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Res
         }
         from_s += READ_S;
     }
+    // the logarithm of the largest is the largest logarithm
+    pooled
+        .iter_mut()
+        .for_each(|activity| *activity = activity.ln());
     Ok(Envelope {
         start_s: start_s + 0.5 * step_s,
         step_s,
@@ -136,10 +141,11 @@ pub(crate) fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Res
     })
 }
 
-/// How much is going on: logarithms, so that the wrist's thousands and the hip's hundreds are alike.
+/// How much is going on; its logarithm counts, so that the wrist's thousands and the hip's hundreds are
+/// alike.
 fn activity(force_m_s2: f32, rate_rad_s: f32) -> f32 {
     let gravity = STANDARD_GRAVITY_M_S2 as f32; // 9.80665 to single precision
-    (force_m_s2 - gravity).abs().ln_1p() + rate_rad_s.ln_1p()
+    (1.0 + (force_m_s2 - gravity).abs()) * (1.0 + rate_rad_s)
 }
 
 /// Deviation from the moving mean over `half` bins to each side, held to three times its spread;
@@ -200,42 +206,93 @@ fn stretch_candidates(
     starts.truncate(params.stretches_max as usize); // a whole number by its range
     starts.sort_unstable();
 
-    let size = (near.value.len().min(length) + far.value.len()).next_power_of_two();
-    let mut planner = FftPlanner::<f32>::new();
-    let (forward, inverse) = (
-        planner.plan_fft_forward(size),
-        planner.plan_fft_inverse(size),
-    );
-    let padded = |values: &[f32]| -> Vec<Complex<f32>> {
-        let mut buffer: Vec<Complex<f32>> = values.iter().map(|&v| Complex::new(v, 0.0)).collect();
-        buffer.resize(size, Complex::new(0.0, 0.0));
-        buffer
-    };
-    let mut whole = padded(&far.value);
-    forward.process(&mut whole);
+    let correlator = Correlator::new(&far.value, length);
     let far_energy = prefix_energy(&far.value);
-
+    let part = |start: usize| &near.value[start..(start + length).min(near.value.len())];
     let mut candidates = Vec::new();
-    for (stretch, &start) in starts.iter().enumerate() {
-        let part = &near.value[start..(start + length).min(near.value.len())];
-        let mut product = padded(part);
-        forward.process(&mut product);
-        for (p, w) in product.iter_mut().zip(&whole) {
-            *p = w * p.conj();
-        }
-        inverse.process(&mut product);
-        let scores = normalised(&product, part, &far_energy, size);
-        let ref_start_s = near.start_s + start as f64 * near.step_s;
-        for (lag, height) in highest_peaks(&scores, (2.0 / near.step_s) as usize) {
-            candidates.push(Candidate {
-                stretch,
-                ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
-                shift_s: far.start_s + (lag - part.len() as f64) * far.step_s - ref_start_s,
-                height,
-            });
+    for (pair, starts) in starts.chunks(2).enumerate() {
+        let parts: Vec<&[f32]> = starts.iter().map(|&start| part(start)).collect();
+        let both = correlator.against(&parts);
+        for (which, (&start, part)) in starts.iter().zip(parts).enumerate() {
+            let scores = normalised(&both, which, length, part, &far_energy);
+            let ref_start_s = near.start_s + start as f64 * near.step_s;
+            for (lag, height) in highest_peaks(&scores, (2.0 / near.step_s) as usize) {
+                candidates.push(Candidate {
+                    stretch: 2 * pair + which,
+                    ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
+                    shift_s: far.start_s + (lag - part.len() as f64) * far.step_s - ref_start_s,
+                    height,
+                });
+            }
         }
     }
     (candidates, far.value.len() + length)
+}
+
+/// A whole envelope made ready to be correlated with short parts of another, block by block, so that
+/// what a transform needs does not grow with the log. Source of the blocks: overlap-save, Oppenheim &
+/// Schafer, Discrete-Time Signal Processing, 8.7.3.
+struct Correlator {
+    /// Longest part.
+    length: usize,
+    /// Lags: minus the length up to the whole's end.
+    lags: usize,
+    forward: Arc<dyn Fft<f32>>,
+    inverse: Arc<dyn Fft<f32>>,
+    /// Transforms of the blocks.
+    blocks: Vec<Vec<Complex<f32>>>,
+}
+
+impl Correlator {
+    fn new(whole: &[f32], length: usize) -> Self {
+        let size = (4 * length).next_power_of_two();
+        let mut planner = FftPlanner::<f32>::new();
+        let forward = planner.plan_fft_forward(size);
+        // room before the whole for parts that begin earlier
+        let at = |place: usize| {
+            let value = place.checked_sub(length).and_then(|i| whole.get(i));
+            Complex::new(value.copied().unwrap_or(0.0), 0.0)
+        };
+        let lags = whole.len() + length;
+        let blocks = (0..lags).step_by(size - length).map(|from| {
+            let mut block: Vec<Complex<f32>> = (from..from + size).map(at).collect();
+            forward.process(&mut block);
+            block
+        });
+        Self {
+            length,
+            lags,
+            blocks: blocks.collect(),
+            inverse: planner.plan_fft_inverse(size),
+            forward,
+        }
+    }
+
+    /// Correlations by lag of one part (real) and a second one (minus the imaginary part): both are
+    /// real, so one transform serves two.
+    fn against(&self, parts: &[&[f32]]) -> Vec<Complex<f32>> {
+        let size = self.forward.len();
+        let value = |part: usize, index: usize| {
+            let part = parts.get(part).and_then(|part| part.get(index));
+            part.copied().unwrap_or(0.0)
+        };
+        let mut both: Vec<Complex<f32>> = (0..size)
+            .map(|index| Complex::new(value(0, index), value(1, index)))
+            .collect();
+        self.forward.process(&mut both);
+        let scale = 1.0 / size as f32; // a power of two
+        let mut out = Vec::with_capacity(self.lags);
+        let mut product = vec![Complex::default(); size];
+        for block in &self.blocks {
+            for ((into, whole), part) in product.iter_mut().zip(block).zip(&both) {
+                *into = whole * part.conj() * scale;
+            }
+            self.inverse.process(&mut product);
+            let wanted = (size - self.length).min(self.lags - out.len());
+            out.extend_from_slice(&product[..wanted]); // below the size
+        }
+        out
+    }
 }
 
 pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
@@ -248,19 +305,26 @@ pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
 }
 
 /// Correlation coefficients by lag, the first lag being minus the stretch's length, over their own
-/// robust spread.
-fn normalised(product: &[Complex<f32>], part: &[f32], far_energy: &[f64], size: usize) -> Vec<f64> {
+/// robust spread. `both` are the correlations of two stretches, the first lag minus `length`; `which` is
+/// the one meant.
+fn normalised(
+    both: &[Complex<f32>],
+    which: usize,
+    length: usize,
+    part: &[f32],
+    far_energy: &[f64],
+) -> Vec<f64> {
     let far_len = far_energy.len() - 1; // prefix sums are one longer
     let own: f64 = part.iter().map(|v| f64::from(v * v)).sum();
-    let scale = 1.0 / size as f64;
+    let of_part = both.iter().skip(length - part.len());
     let mut scores: Vec<f64> = (0..far_len + part.len())
-        .map(|shifted| {
-            // shifted = lag + part length; the transform wraps negative lags to its end
-            let index = (shifted + size - part.len()) % size;
+        .zip(of_part)
+        .map(|(shifted, both)| {
+            let sum = if which == 0 { both.re } else { -both.im };
             let from = shifted.saturating_sub(part.len()).min(far_len);
             let to = shifted.min(far_len);
             let there = (far_energy[to] - far_energy[from]).max(0.25 * own);
-            f64::from(product[index].re) * scale / (own * there).sqrt().max(f64::MIN_POSITIVE)
+            f64::from(sum) / (own * there).sqrt().max(f64::MIN_POSITIVE)
         })
         .collect();
     let spread = math::mad_sd(&scores).unwrap_or(0.0).max(1e-3);

@@ -5,7 +5,6 @@ use nalgebra::Vector3;
 use super::front_axes::{Axes, Mean, Moves, STEP_S};
 use super::{QuietChunk, Recording};
 use crate::finding::Finding;
-use crate::frames::Site;
 use crate::samples::Flags;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -325,48 +324,4 @@ fn axes(unit: &Recording, means: &[Mean]) -> Option<Finding> {
         "gravity turns {off:.3} times as fast as the gyroscope says: {like}; correct the profile"
     );
     Some(Finding::void("gyro-scale", &unit.name, text))
-}
-
-/// Sites that look exchanged: in serves the distal units turn faster.
-///
-/// # Errors
-/// When a spill file cannot be read back.
-pub fn exchanged_sites(units: &[(Site, &Recording)]) -> std::io::Result<Vec<Finding>> {
-    let mut fast = Vec::new();
-    for (site, unit) in units {
-        fast.push((*site, *unit, fastest_rad_s(unit)?));
-    }
-    fast.sort_by_key(|(site, _, _)| *site);
-    let mut findings = Vec::new();
-    for (index, (proximal, unit, rad_s)) in fast.iter().enumerate() {
-        for (distal, _, distal_rad_s) in fast.iter().skip(index + 1) {
-            // trunk and arm may come close; hip against wrist never does
-            let clear = *distal == Site::Wrist || *proximal == Site::Hip;
-            if clear && *rad_s > 1.4 * distal_rad_s && *rad_s > 8.0 {
-                let text = format!(
-                    "`{proximal}` turns at up to {:.0} deg/s, `{distal}` only at {:.0}: are the two units exchanged?",
-                    rad_s.to_degrees(),
-                    distal_rad_s.to_degrees()
-                );
-                findings.push(Finding::void("units-exchanged", &unit.name, text));
-            }
-        }
-    }
-    Ok(findings)
-}
-
-/// The tenth-largest rate of all seconds: what its swings reach, strays left aside.
-fn fastest_rad_s(unit: &Recording) -> std::io::Result<f64> {
-    const PLACE: usize = 10;
-    let mut top: Vec<f32> = Vec::new();
-    let mut from_s = unit.start_s;
-    while from_s < unit.end_s {
-        let track = unit.coarse(from_s, from_s + 60.0)?;
-        let seconds = track.rate_max_rad_s.chunks(100);
-        top.extend(seconds.map(|bins| bins.iter().fold(0f32, |a, &b| a.max(b))));
-        top.sort_by(|a, b| b.total_cmp(a));
-        top.truncate(PLACE);
-        from_s += 60.0;
-    }
-    Ok(top.last().copied().map_or(0.0, f64::from))
 }

@@ -1,6 +1,6 @@
 //! Sync gestures: spikes out of stillness (taps on the stack, heel drops) and jumps.
 
-use super::moments::{Bin, Envelopes, sharpness};
+use super::moments::{Bin, Envelopes};
 use super::tie_params::TieParams;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -9,12 +9,18 @@ const NEAR_BINS: usize = 4;
 /// Fewest units that must share a gesture.
 const FEWEST: usize = 2;
 
-/// Times of spikes out of stillness that at least two units share; reference clock, s.
-pub(crate) fn lone_spikes(envelopes: &Envelopes, params: &TieParams) -> Vec<f64> {
+/// Times of spikes out of stillness that at least two units share; reference clock, s. `sharp` is each
+/// unit's force above its surroundings, per bin.
+pub(crate) fn lone_spikes(
+    envelopes: &Envelopes,
+    sharp: &[Vec<f64>],
+    params: &TieParams,
+) -> Vec<f64> {
     let spikes: Vec<Vec<usize>> = envelopes
         .units
         .iter()
-        .map(|bins| lone_spikes_of(bins, params))
+        .zip(sharp)
+        .map(|(bins, sharp)| lone_spikes_of(bins, sharp, params))
         .collect();
     let mut shared: Vec<usize> = spikes
         .iter()
@@ -31,9 +37,8 @@ pub(crate) fn lone_spikes(envelopes: &Envelopes, params: &TieParams) -> Vec<f64>
 }
 
 /// Spikes of one unit, highest over 150 ms to each side, between stillness and stillness.
-fn lone_spikes_of(bins: &[Bin], params: &TieParams) -> Vec<usize> {
+fn lone_spikes_of(bins: &[Bin], sharp: &[f64], params: &TieParams) -> Vec<usize> {
     const APART: usize = 15;
-    let sharp = sharpness(bins);
     (0..sharp.len())
         .filter(|&i| sharp[i] >= params.shock_min_m_s2)
         .filter(|&i| {

@@ -36,12 +36,21 @@ type Normal = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
 /// One unit's smooth motion over a moment, on the reference clock by the unit's rough line.
 pub(crate) struct Smooth {
     start_s: f64,
-    force: Vec<Vector3<f32>>,
-    rate: Vec<Vector3<f32>>,
-    /// Rate's derivative.
-    spin: Vec<Vector3<f32>>,
-    clipped: Vec<bool>,
+    kept: Vec<Kept>,
 }
+
+/// Smooth motion at one instant.
+#[derive(Clone, Copy)]
+struct Kept {
+    force: Vector3<f32>,
+    rate: Vector3<f32>,
+    /// Rate's derivative.
+    spin: Vector3<f32>,
+    clipped: bool,
+}
+
+/// Force, rate and the rate's derivative at one instant.
+type Motion = [Vector3<f64>; 3];
 
 /// Two units over one moment.
 #[derive(Clone, Copy)]
@@ -107,15 +116,11 @@ pub(crate) fn smooth(
     let force = filtered(&filter, &samples.accel_m_s2, pad);
     let rate = filtered(&filter, &samples.gyro_rad_s, pad);
     let is_clipped = |f: &Flags| f.has(Flags::ACCEL_CLIPPED) || f.has(Flags::GYRO_CLIPPED);
-    let mut out = Smooth {
-        start_s: from_s,
-        force: Vec::new(),
-        rate: Vec::new(),
-        spin: Vec::new(),
-        clipped: Vec::new(),
-    };
-    let kept = ((to_s - from_s) * KEPT_HZ) as usize; // a moment is short
-    for k in 0..kept {
+    // a moment is short
+    let wanted = ((to_s - from_s) * KEPT_HZ) as usize;
+    let mut kept = Vec::with_capacity(wanted);
+    let reach = (0.5 * rate_hz / cutoff_hz) as usize;
+    for k in 0..wanted {
         let ref_s = from_s + k as f64 / KEPT_HZ;
         let position = (ref_s + line.shift_at_s(ref_s) - first_s) * rate_hz;
         let index = position.max(0.0) as usize; // not negative
@@ -123,22 +128,22 @@ pub(crate) fn smooth(
             return None;
         }
         let share = position.fract();
-        out.force
-            .push(force[index].lerp(&force[index + 1], share).cast());
-        out.rate
-            .push(rate[index].lerp(&rate[index + 1], share).cast());
         let (left, right) = (
             rate[index + 1] - rate[index - 1],
             rate[index + 2] - rate[index],
         );
-        out.spin
-            .push((left.lerp(&right, share) * (0.5 * rate_hz)).cast());
-        let reach = (0.5 * rate_hz / cutoff_hz) as usize;
         let around = index.saturating_sub(reach)..(index + reach + 1).min(count);
-        out.clipped
-            .push(samples.flags[around].iter().any(is_clipped));
+        kept.push(Kept {
+            force: force[index].lerp(&force[index + 1], share).cast(),
+            rate: rate[index].lerp(&rate[index + 1], share).cast(),
+            spin: (left.lerp(&right, share) * (0.5 * rate_hz)).cast(),
+            clipped: samples.flags[around].iter().any(is_clipped),
+        });
     }
-    Some(out)
+    Some(Smooth {
+        start_s: from_s,
+        kept,
+    })
 }
 
 fn filtered(filter: &Butterworth, vectors: &[Vector3<f64>], pad: usize) -> Vec<Vector3<f64>> {
@@ -153,39 +158,44 @@ fn filtered(filter: &Butterworth, vectors: &[Vector3<f64>], pad: usize) -> Vec<V
 }
 
 impl Smooth {
-    /// Force at the end of an arrow, rate and its derivative at a time; linear between what is kept.
-    /// `None` where clipped or outside.
-    fn at(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<[Vector3<f64>; 3]> {
+    /// Where a time stands among what is kept: how many before it, and the share of the way to the next.
+    fn place(&self, ref_s: f64) -> (f64, f32) {
         let position = (ref_s - self.start_s) * KEPT_HZ;
-        let index = position.max(0.0) as usize; // not negative
-        if position < 0.0 || index + 1 >= self.force.len() || self.clipped[index] {
+        (position.floor(), position.fract() as f32) // kept in single precision
+    }
+
+    /// Motion between two neighbours; `None` where clipped or outside.
+    fn motion(&self, before: f64, share: f32) -> Option<Motion> {
+        if before < 0.0 {
             return None;
         }
-        let share = position.fract() as f32; // kept in single precision
-        let between =
-            |v: &[Vector3<f32>]| -> Vector3<f64> { v[index].lerp(&v[index + 1], share).cast() };
-        let (force, rate, spin) = (
-            between(&self.force),
-            between(&self.rate),
-            between(&self.spin),
-        );
-        let there = force + spin.cross(arrow) + rate.cross(&rate.cross(arrow));
-        Some([there, rate, spin])
+        let index = before as usize; // not negative
+        let (a, b) = (self.kept.get(index)?, self.kept.get(index + 1)?);
+        (!a.clipped).then(|| {
+            [
+                a.force.lerp(&b.force, share).cast(),
+                a.rate.lerp(&b.rate, share).cast(),
+                a.spin.lerp(&b.spin, share).cast(),
+            ]
+        })
     }
+}
 
-    /// Length of the specific force at the end of an arrow and its derivative by the arrow.
-    fn length_and_slope(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
-        let [there, rate, spin] = self.at(ref_s, arrow)?;
-        let length = there.norm();
-        let along = there / length.max(1e-6);
-        // the transpose of `spin x . + rate x (rate x .)`
-        Some((length, rate.cross(&rate.cross(&along)) - spin.cross(&along)))
-    }
+/// Specific force at the end of an arrow.
+#[inline]
+fn carried([force, rate, spin]: &Motion, arrow: &Vector3<f64>) -> Vector3<f64> {
+    force + spin.cross(arrow) + rate.cross(&rate.cross(arrow))
+}
 
-    /// Length of the specific force at the end of an arrow.
-    fn length(&self, ref_s: f64, arrow: &Vector3<f64>) -> Option<f64> {
-        self.at(ref_s, arrow).map(|[there, ..]| there.norm())
-    }
+/// Length of the specific force at the end of an arrow and its derivative by the arrow.
+#[inline]
+fn length_and_slope(motion: &Motion, arrow: &Vector3<f64>) -> (f64, Vector3<f64>) {
+    let there = carried(motion, arrow);
+    let length = there.norm();
+    let along = there / length.max(1e-6);
+    let [_, rate, spin] = motion;
+    // the transpose of `spin x . + rate x (rate x .)`
+    (length, rate.cross(&rate.cross(&along)) - spin.cross(&along))
 }
 
 /// One instant of the comparison.
@@ -218,6 +228,8 @@ impl State {
 /// The moments of one pair with what the search holds fixed.
 struct Search<'a> {
     moments: Vec<JointMoment<'a>>,
+    /// The near unit's motion at every instant of every moment: no unknown moves it.
+    near: Vec<Vec<Option<Motion>>>,
     pivot_s: f64,
     half_span_s: f64,
     step_s: f64,
@@ -243,15 +255,15 @@ pub(crate) fn fit_joint(
     if (moments.len() as f64) < params.joint_moments_min {
         return None;
     }
-    let whole = Search::new(moments.to_vec(), STEP_S, params)?;
+    let whole = Search::new(moments, STEP_S, params)?;
     let starts = match known {
         Some(arrows) => vec![State::from_arrows(arrows)],
         None => start_arrows(),
     };
     let coarse = Search {
-        moments: whole.best_moments(),
-        step_s: 2.0 * STEP_S,
-        ..Search::new(moments.to_vec(), STEP_S, params)?
+        pivot_s: whole.pivot_s,
+        half_span_s: whole.half_span_s,
+        ..Search::new(&whole.best_moments(), 2.0 * STEP_S, params)?
     };
     let best = starts
         .into_iter()
@@ -268,7 +280,7 @@ pub(crate) fn fit_joint(
         .zip(&found.spreads)
         .enumerate()
         .filter_map(|(index, (moment, spread))| {
-            let instants = moment.instants(&found.state, &whole);
+            let instants = moment.instants(index, &found.state, &whole);
             (explained_share(&instants) >= params.joint_explained_min)
                 .then(|| moment.sighting(index, &instants, *spread, &found.state, &whole, params))
                 .flatten()
@@ -307,7 +319,7 @@ fn explained_share(instants: &[Instant]) -> f64 {
 }
 
 impl<'a> Search<'a> {
-    fn new(moments: Vec<JointMoment<'a>>, step_s: f64, params: &TieParams) -> Option<Self> {
+    fn new(moments: &[JointMoment<'a>], step_s: f64, params: &TieParams) -> Option<Self> {
         let middles: Vec<f64> = moments.iter().map(|m| m.middle_s()).collect();
         let pivot_s = math::median(&middles)?;
         let half_span_s = middles
@@ -317,8 +329,10 @@ impl<'a> Search<'a> {
         let mut prior_precision = Unknowns::repeat(params.joint_arrow_sd_m.powi(-2));
         prior_precision[6] = params.event_reach_s.powi(-2);
         prior_precision[7] = params.event_reach_s.powi(-2);
+        let near = moments.iter().map(|moment| moment.near_motions(step_s));
         Some(Self {
-            moments,
+            near: near.collect(),
+            moments: moments.to_vec(),
             pivot_s,
             half_span_s,
             step_s,
@@ -332,9 +346,10 @@ impl<'a> Search<'a> {
         let mut ranked: Vec<(f64, JointMoment)> = self
             .moments
             .iter()
-            .map(|moment| {
+            .enumerate()
+            .map(|(index, moment)| {
                 let forces: Vec<f64> = moment
-                    .instants(&still, self)
+                    .instants(index, &still, self)
                     .iter()
                     .map(|i| i.joint_force)
                     .collect();
@@ -391,8 +406,8 @@ impl<'a> Search<'a> {
         let mut spreads = Vec::with_capacity(self.moments.len());
         // neighbouring instants are not independent: the band holds two per cut-off period
         let share = self.step_s * params.joint_cutoff_hz;
-        for moment in &self.moments {
-            let instants = moment.instants(&state, self);
+        for (index, moment) in self.moments.iter().enumerate() {
+            let instants = moment.instants(index, &state, self);
             let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
             let spread = math::mad_sd(&residuals)
                 .unwrap_or(0.0)
@@ -401,10 +416,18 @@ impl<'a> Search<'a> {
             cost += 2.0 * share * instants.len() as f64 * spread.ln();
             for instant in &instants {
                 let precision = share * tukey(instant.residual / spread) / (spread * spread);
-                normal += instant.slopes * instant.slopes.transpose() * precision;
-                right -= instant.slopes * (precision * instant.residual);
+                let weighed = instant.slopes * precision;
+                // the lower triangle stands for both
+                for column in 0..UNKNOWNS {
+                    let slope = instant.slopes[column];
+                    for row in column..UNKNOWNS {
+                        normal[(row, column)] += weighed[row] * slope;
+                    }
+                }
+                right -= weighed * instant.residual;
             }
         }
+        normal.fill_upper_triangle_with_lower_triangle();
         let found = Found {
             state,
             cost,
@@ -433,36 +456,55 @@ impl JointMoment<'_> {
         state.0[6] + state.0[7] * search.drift_share(self.middle_s())
     }
 
+    /// The near unit's motion at the instants that are compared.
+    fn near_motions(&self, step_s: f64) -> Vec<Option<Motion>> {
+        let count = ((self.to_ref_s - self.from_ref_s) / step_s) as usize; // a moment is short
+        let motion = |k: usize| {
+            let (before, share) = self.near.place(self.from_ref_s + k as f64 * step_s);
+            self.near.motion(before, share)
+        };
+        (0..count).map(motion).collect()
+    }
+
     /// Residuals of the constraint over the moment, their mean taken off (accelerometer offsets).
-    fn instants(&self, state: &State, search: &Search) -> Vec<Instant> {
-        const HALF_S: f64 = 0.005;
-        let shift_s = self.shift_at(state, search);
+    /// `index` is the moment's among the search's.
+    fn instants(&self, index: usize, state: &State, search: &Search) -> Vec<Instant> {
+        /// How far the force's rise reaches to either side: one of what is kept.
+        const HALF_S: f64 = 1.0 / KEPT_HZ;
         let drift_share = search.drift_share(self.middle_s());
         let (near_arrow, far_arrow) = (state.near_arrow(), state.far_arrow());
-        let count = ((self.to_ref_s - self.from_ref_s) / search.step_s) as usize; // a moment is short
-        let mut instants: Vec<Instant> = (0..count)
-            .filter_map(|k| {
-                let ref_s = self.from_ref_s + k as f64 * search.step_s;
-                let far_s = ref_s + shift_s;
-                let (near, near_slope) = self.near.length_and_slope(ref_s, &near_arrow)?;
-                let (far, far_slope) = self.far.length_and_slope(far_s, &far_arrow)?;
-                let before = self.far.length(far_s - HALF_S, &far_arrow)?;
-                let after = self.far.length(far_s + HALF_S, &far_arrow)?;
-                let rise = (after - before) / (2.0 * HALF_S);
-                let mut slopes = Unknowns::zeros();
-                slopes.fixed_rows_mut::<3>(0).copy_from(&-near_slope);
-                slopes.fixed_rows_mut::<3>(3).copy_from(&far_slope);
-                slopes[6] = rise;
-                slopes[7] = rise * drift_share;
-                Some(Instant {
-                    residual: far - near,
-                    slopes,
-                    joint_force: near,
-                })
+        let shift_s = self.shift_at(state, search);
+        // the length after one instant is often that before the next
+        let mut last: (f64, Option<f64>) = (f64::NAN, None);
+        let mut length = |before: f64, share: f32| {
+            if last.0 != before {
+                let motion = self.far.motion(before, share);
+                last = (before, motion.map(|m| carried(&m, &far_arrow).norm()));
+            }
+            last.1
+        };
+        let near = search.near.get(index).map_or(&[][..], Vec::as_slice);
+        let mut instants = Vec::with_capacity(near.len());
+        instants.extend(near.iter().enumerate().filter_map(|(k, near)| {
+            let ref_s = self.from_ref_s + k as f64 * search.step_s;
+            let (there, share) = self.far.place(ref_s + shift_s);
+            let (near, near_slope) = length_and_slope(near.as_ref()?, &near_arrow);
+            let (far, far_slope) = length_and_slope(&self.far.motion(there, share)?, &far_arrow);
+            let before = length(there - 1.0, share)?;
+            let rise = (length(there + 1.0, share)? - before) / (2.0 * HALF_S);
+            let mut slopes = Unknowns::zeros();
+            slopes.fixed_rows_mut::<3>(0).copy_from(&-near_slope);
+            slopes.fixed_rows_mut::<3>(3).copy_from(&far_slope);
+            slopes[6] = rise;
+            slopes[7] = rise * drift_share;
+            Some(Instant {
+                residual: far - near,
+                slopes,
+                joint_force: near,
             })
-            .collect();
+        }));
         let count = instants.len().max(1) as f64;
-        let mean = instants.iter().map(|i| i.residual).sum::<f64>() / count;
+        let mean = instants.iter().map(|i: &Instant| i.residual).sum::<f64>() / count;
         let slope_mean = instants.iter().map(|i| i.slopes).sum::<Unknowns>() / count;
         for instant in &mut instants {
             instant.residual -= mean;

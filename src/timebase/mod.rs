@@ -5,6 +5,7 @@ mod front_axes;
 mod front_detect;
 mod front_doubts;
 mod front_draft;
+mod front_exchanged;
 mod front_limits;
 mod front_probe;
 mod front_spill;
@@ -33,8 +34,8 @@ pub use front::{
     FrontParams, UnitSource, read_every_unit, read_text_unit, read_units, side_by_side,
 };
 pub use front_detect::{DetectError, Detected, detect_profile};
-pub use front_doubts::exchanged_sites;
 pub use front_draft::draft_profile;
+pub use front_exchanged::{exchanged_sites, exchanged_units};
 pub use front_still::Still;
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};

@@ -103,8 +103,9 @@ pub(crate) fn moments(
     let look_in = |&(from_s, to_s): &(f64, f64)| {
         let envelopes = read_envelopes(tracks, epoch, from_s - EDGE_S, to_s + EDGE_S)?;
         let inside = |at_s: f64| (from_s..to_s).contains(&at_s);
-        let mut chosen = cell_moments(&envelopes, inside, params);
-        let mut lone = gesture::lone_spikes(&envelopes, params);
+        let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
+        let mut chosen = cell_moments(&envelopes, &sharp, inside, params);
+        let mut lone = gesture::lone_spikes(&envelopes, &sharp, params);
         lone.retain(|at_s| inside(*at_s));
         chosen.extend(
             gesture::jump_landings(&envelopes, params)
@@ -132,21 +133,19 @@ pub(crate) fn moments(
 /// The fastest common turns of a cell, and its clearest common shocks away from those.
 fn cell_moments(
     envelopes: &Envelopes,
+    sharp: &[Vec<f64>],
     inside: impl Fn(f64) -> bool,
     params: &TieParams,
 ) -> Vec<Moment> {
-    let units = envelopes.units.len().max(1) as f64;
+    // products of one and a rate order and compare as means of their logarithms do, at less cost
+    let units = i32::try_from(envelopes.units.len().max(1)).unwrap_or(i32::MAX);
     let turning: Vec<f64> = (0..envelopes.len())
         .map(|i| {
-            envelopes
-                .units
-                .iter()
-                .map(|u| u[i].rate_max_rad_s.ln_1p())
-                .sum::<f64>()
-                / units
+            let of_units = envelopes.units.iter().map(|u| 1.0 + u[i].rate_max_rad_s);
+            of_units.product()
         })
         .collect();
-    let fast = params.swing_rate_rad_s.ln_1p();
+    let fast = (1.0 + params.swing_rate_rad_s).powi(units);
     let mut chosen: Vec<Moment> = Vec::new();
     for at_s in best_times(envelopes, &turning, fast, &inside) {
         if chosen.len() as f64 >= params.swings_per_cell {
@@ -156,17 +155,17 @@ fn cell_moments(
             chosen.push(Moment::around(at_s, 0.6, 0.9, Why::Swing));
         }
     }
-    let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
     let shocks: Vec<f64> = (0..envelopes.len())
         .map(|i| {
             if turning[i] > fast {
                 return 0.0;
             }
-            sharp.iter().map(|s| s[i].max(0.0).ln_1p()).sum::<f64>() / units
+            sharp.iter().map(|s| 1.0 + s[i].max(0.0)).product()
         })
         .collect();
     let mut steps = 0.0;
-    for at_s in best_times(envelopes, &shocks, params.shock_min_m_s2.ln_1p(), &inside) {
+    let least = (1.0 + params.shock_min_m_s2).powi(units);
+    for at_s in best_times(envelopes, &shocks, least, &inside) {
         if steps >= params.steps_per_cell {
             break;
         }
@@ -237,7 +236,7 @@ fn bin_of(track: &CoarseTrack, index: usize) -> Bin {
 }
 
 /// Force above its surroundings' mean (80 ms to each side), per bin.
-pub(crate) fn sharpness(bins: &[Bin]) -> Vec<f64> {
+fn sharpness(bins: &[Bin]) -> Vec<f64> {
     const AROUND: usize = 8;
     let mut sums = vec![0.0];
     for bin in bins {

@@ -112,21 +112,23 @@ impl Recording {
             ..Samples::default()
         };
         let limits = &self.store.limits;
-        self.store
-            .spill
-            .samples(from_s, to_s, |time_s, axes, bits| {
-                let [accel, gyro] = limits.reached(&axes);
-                let [ax, ay, az, gx, gy, gz] = axes.map(f64::from);
-                let mark = |on: bool, flag: Flags| if on { flag } else { Flags::default() };
-                samples.time_s.push(time_s);
-                samples.accel_m_s2.push(Vector3::new(ax, ay, az));
-                samples.gyro_rad_s.push(Vector3::new(gx, gy, gz));
-                samples.flags.push(
-                    Flags(bits)
-                        .with(mark(accel, Flags::ACCEL_CLIPPED))
-                        .with(mark(gyro, Flags::GYRO_CLIPPED)),
-                );
-            })?;
+        // a stretch of the log, and so a small number; nothing hangs on it but room
+        let wanted = ((to_s - from_s) * self.rate_hz).clamp(0.0, MOST_ROOM) as usize + 2;
+        samples.time_s.reserve_exact(wanted);
+        samples.accel_m_s2.reserve_exact(wanted);
+        samples.gyro_rad_s.reserve_exact(wanted);
+        samples.flags.reserve_exact(wanted);
+        self.store.spill.samples(from_s, to_s, |stretch| {
+            let vectors = |first: usize| {
+                let [x, y, z] = std::array::from_fn(|k| stretch.axis(first + k).map(f64::from));
+                x.zip(y).zip(z).map(|((x, y), z)| Vector3::new(x, y, z))
+            };
+            samples.time_s.extend(stretch.times_s());
+            samples.accel_m_s2.extend(vectors(0));
+            samples.gyro_rad_s.extend(vectors(3));
+            let axes: [_; 6] = std::array::from_fn(|axis| stretch.axis(axis));
+            samples.flags.extend(flags(axes, stretch.flags(), limits));
+        })?;
         Ok(samples)
     }
 
@@ -157,4 +159,30 @@ impl Recording {
             force_mean_m_s2: bins.iter().map(|bin| bin.force_mean_m_s2).collect(),
         })
     }
+}
+
+/// Samples for which room is made at once at most.
+const MOST_ROOM: f64 = 1e5;
+
+/// The flags of some samples, clipping added.
+fn flags(
+    axes: [impl Iterator<Item = f32>; 6],
+    bits: &[u8],
+    limits: &Limits,
+) -> impl Iterator<Item = Flags> {
+    let mark = |on: bool, flag: Flags| if on { flag } else { Flags::default() };
+    let [mut ax, mut ay, mut az, mut gx, mut gy, mut gz] = axes;
+    bits.iter().map_while(move |bits| {
+        let axes = [
+            ax.next()?,
+            ay.next()?,
+            az.next()?,
+            gx.next()?,
+            gy.next()?,
+            gz.next()?,
+        ];
+        let [accel, gyro] = limits.reached(&axes);
+        let seen = Flags(*bits).with(mark(accel, Flags::ACCEL_CLIPPED));
+        Some(seen.with(mark(gyro, Flags::GYRO_CLIPPED)))
+    })
 }

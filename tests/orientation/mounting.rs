@@ -1,10 +1,9 @@
 //! Joints, long axes, stance and what changed on the strap.
 
 use nalgebra::Vector3;
-use overarm::frames::Site;
 use overarm::orientation::{
-    Direction, Kinematics, axis_between, axis_to_proximal, exchanged_units, joint_arms, kinematics,
-    stance_axis, unit_turned,
+    Direction, Kinematics, axis_between, axis_to_proximal, joint_arms, kinematics, stance_axis,
+    unit_turned,
 };
 use overarm::samples::{Flags, Samples};
 
@@ -210,16 +209,4 @@ fn a_unit_turned_on_its_strap_is_found_with_time_and_angle() {
         "angle, rad",
     );
     assert!(unit_turned(&turned[..4]).is_none(), "too few stances");
-}
-
-/// Peaks of Olympic servers (pelvis 440, trunk 870, upper arm 2420 deg/s; Fleisig et al. 2003) and of an
-/// elite forearm (2040 deg/s; Patterson et al. 2010) stand in order; hip and wrist exchanged do not.
-#[test]
-fn exchanged_units_are_told_by_their_peaks() {
-    let peaks = |dps: [f64; 4]| dps.map(|v| Some(v.to_radians()));
-    assert!(exchanged_units(&peaks([440.0, 870.0, 2420.0, 2040.0])).is_empty());
-    assert!(exchanged_units(&peaks([440.0, 400.0, 1370.0, 650.0])).is_empty());
-    let found = exchanged_units(&peaks([2040.0, 870.0, 2420.0, 440.0]));
-    assert!(found.contains(&(Site::Hip, Site::Wrist)), "{found:?}");
-    assert!(exchanged_units(&[None, Some(15.0), None, None]).is_empty());
 }

@@ -83,7 +83,7 @@ fn a_unit_turned_over_is_told_and_costs_no_timing() {
     }
 }
 
-/// Hip and wrist files exchanged: no serve is found, and the reason is told.
+/// Hip and wrist files exchanged: no serve is found, and the reason is told, by `check` in the same words.
 #[test]
 fn exchanged_units_are_told_even_where_no_serve_is_found() {
     let folder = with_units(&Site::ALL);
@@ -95,7 +95,13 @@ fn exchanged_units_are_told_even_where_no_serve_is_found() {
     let record = record_of(folder.path());
     assert_eq!(codes(&record), ["units-exchanged"]);
     let said = record.findings.iter().find(|f| f.code == "units-exchanged");
-    assert!(said.expect("told").at.contains("hip"), "{said:?}");
+    let said = said.expect("told");
+    assert!(said.voids && said.at.contains("hip"), "{said:?}");
+    let mut check = assert_cmd::Command::cargo_bin("overarm").expect("built");
+    let output = check.arg("check").arg(&session).output().expect("runs");
+    assert_eq!(output.status.code(), Some(1));
+    let page = String::from_utf8_lossy(&output.stdout) + String::from_utf8_lossy(&output.stderr);
+    assert!(page.contains(&said.text), "{page}");
 }
 
 /// Every measure is known or says why not, and says its uncertainty.
