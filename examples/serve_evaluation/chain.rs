@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 
 use overarm::frames::Site;
 use overarm::math::Butterworth;
-use overarm::session::{ServeCurves, SpeedCurve};
 use overarm::session::ServeRecord;
+use overarm::session::{ServeCurves, SpeedCurve};
 use serde_json::Value;
 
 use super::{share, sizes};

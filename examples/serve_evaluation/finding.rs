@@ -180,7 +180,7 @@ fn row(name: &str, c: &Counts) {
 fn activity(truth: &Value, serve: &ServeRecord) -> String {
     let during = |a: &&Value| (number(&a["from_s"])..=number(&a["to_s"])).contains(&serve.impact_s);
     let activities = truth["activities"].as_array().into_iter().flatten();
-    let kind = activities.filter(during).map(|a| word(&a["kind"])).last();
+    let kind = activities.rev().find(during).map(|a| word(&a["kind"]));
     format!("({})", kind.unwrap_or_else(|| "in between".to_owned()))
 }
 
