@@ -5,9 +5,10 @@ use jiff::civil::Date;
 use super::draw::{Anchor, Mark, Picture, Scale};
 use super::figures::{minus, signed};
 use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
-use crate::report::words::WORDS;
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
+use crate::words::codes::shown;
+use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
 const RIGHT_GAP_PX: f64 = 8.0;
@@ -60,6 +61,8 @@ impl Days {
     fn axis_on(&self, picture: &mut Picture, foot: f64) {
         let (left, right) = (self.axis.low_px, self.axis.high_px);
         picture.line("ax", (left, foot), (right, foot));
+        let year = format!("{}-", self.first.year());
+        picture.text("m", Anchor::End, (left - 1.0, foot + 15.0), &year);
         let name = |picture: &mut Picture, x: f64, day: Date| {
             let words = format!("{:02}-{:02}", day.month(), day.day());
             picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
@@ -131,6 +134,18 @@ pub(super) struct Series<'a> {
     pub lag: bool,
 }
 
+/// Fewest decimals that tell these ticks apart as they are.
+fn decimals_of(ticks: &[f64]) -> usize {
+    let exact = |decimals: &usize| {
+        // at most four
+        let scale = 10f64.powi(*decimals as i32);
+        ticks
+            .iter()
+            .all(|tick| (tick * scale - (tick * scale).round()).abs() < 1e-6)
+    };
+    (0..4).find(exact).unwrap_or(4)
+}
+
 /// A number in about three figures.
 pub(super) fn three(value: f64) -> String {
     let decimals = match value.abs() {
@@ -180,9 +195,14 @@ pub(super) fn against_usual(
         let (upper, lower) = (value.inside_px(high), value.inside_px(low));
         picture.rect("bd", (left, upper), (right - left, lower - upper));
     }
-    picture.text("m", Anchor::Start, (2.0, 10.0), series.unit);
+    let axis = if series.lag {
+        WORDS.lag_axis
+    } else {
+        shown(series.unit)
+    };
+    picture.text("m", Anchor::Start, (2.0, 10.0), axis);
     let ticks = value.ticks(5.0);
-    let decimals = usize::from(ticks.iter().any(|t| (t - t.round()).abs() > 1e-9));
+    let decimals = decimals_of(&ticks);
     for tick in ticks {
         let y = value.px(tick);
         let class = if series.lag && tick == 0.0 {
@@ -220,7 +240,7 @@ fn session_point(
         x += 0.3 * days.day_px(); // a later session of the day
     }
     let half = COVERAGE_95 * point.u;
-    let shown = if series.lag {
+    let value_shown = if series.lag {
         signed(point.median, point.u)
     } else {
         format!("{} ± {}", three(point.median), three(half))
@@ -236,8 +256,9 @@ fn session_point(
         format!(", {} ({})", WORDS.flagged, point.flags.join(", "))
     };
     let says = format!(
-        "{}: {shown} {}, {meaning}{flagged}",
-        point.session, series.unit
+        "{}: {value_shown} {}, {meaning}{flagged}",
+        point.session,
+        shown(series.unit)
     );
     picture.link(&session_href(&point.session), &says, |p| {
         let ends = [value.px(point.median - half), value.px(point.median + half)];
