@@ -1,6 +1,6 @@
 //! What was noticed in a unit's log, in its clock, in how units sit.
 
-use super::number::{noun, signed};
+use super::number::{noun, plain, signed};
 use crate::frames::Site;
 
 /// Serves are found from the wrist.
@@ -139,7 +139,7 @@ pub fn rest_off(reads_g: f64) -> String {
     let off_percent = 100.0 * (reads_g - 1.0);
     format!(
         "rest reads {reads_g:.3} g: the accelerometer is off by {} %",
-        signed(off_percent, 0)
+        plain(off_percent, 0)
     )
 }
 

@@ -195,7 +195,7 @@ fn the_first_screen_holds_the_answer() {
             continue;
         }
         chrome.open(&page.file, PHONE);
-        for what in ["h1", ".facts"] {
+        for what in ["h1", ".facts", "#first-lag svg", "#s-look"] {
             assert!(seen_whole(&mut chrome, what), "{name}: {what} on a phone");
         }
     }

@@ -37,7 +37,7 @@ pub fn block_page(
             &html! {
                 (head(record))
                 main id="main" {
-                    (first_screen(record))
+                    (first_screen(record, sessions))
                     (load(record))
                     (links(record, sessions))
                     (speeds(record))
@@ -144,7 +144,7 @@ fn quality(sessions: &[SessionRecord]) -> Markup {
         section aria-labelledby="s-quality" {
             h2 #s-quality { (WORDS.quality_question) }
             (scrolled(WORDS.quality_question, &html! {
-                table {
+                table.trust {
                     caption { (WORDS.quality_caption) }
                     thead { tr {
                         th scope="col" { (WORDS.session) }

@@ -11,6 +11,9 @@ use super::block_timing::{link_picture, link_says, link_title};
 use super::figure_box;
 use super::figures::{count, counted, figure, minus, signed};
 use super::parts::{HALF_PX, hand_words};
+use super::session::stairs_says;
+use super::session_pictures::stairs;
+use crate::session::SessionRecord;
 use crate::words::codes::shown;
 use crate::words::page::WORDS;
 
@@ -33,8 +36,15 @@ pub(super) fn head(record: &BlockRecord) -> Markup {
     }
 }
 
-pub(super) fn first_screen(record: &BlockRecord) -> Markup {
+/// `sessions`: the records behind the block; of a single one the chain itself is shown.
+pub(super) fn first_screen(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup {
     let first_link = record.links.first();
+    let chain = match sessions {
+        [only] if !only.links.is_empty() => {
+            stairs(only, HALF_PX).map(|picture| (picture, stairs_says(only)))
+        }
+        _ => None,
+    };
     html! {
         section aria-labelledby="s-first" {
             h2 #s-first .hide { (WORDS.at_a_glance) }
@@ -52,10 +62,12 @@ pub(super) fn first_screen(record: &BlockRecord) -> Markup {
             }
             div.pair {
                 div {
-                    @if let Some(link) = first_link
+                    @if let Some((picture, says)) = &chain {
+                        (figure_box("first-chain", picture, WORDS.stairs_title, says, WORDS.stairs_caption))
+                    } @else if let Some(link) = first_link
                         && let Some(picture) = link_picture(record, link, HALF_PX, 220.0) {
                         (figure_box("first-lag", &picture, &link_title(link), &link_says(link), WORDS.usual_caption))
-                    } @else { p { (WORDS.timing_not_measured) } }
+                    } @else if first_link.is_none() { p { (WORDS.timing_not_measured) } }
                 }
                 (look_at(record))
             }

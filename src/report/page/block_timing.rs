@@ -199,7 +199,7 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
         .measures
         .iter()
         .enumerate()
-        .filter(|(_, m)| !m.chart.is_empty() && m.unit != "serves")
+        .filter(|(_, m)| m.chart.len() > 1 && m.unit != "serves")
         .collect();
     if shown.is_empty() {
         return html! {};

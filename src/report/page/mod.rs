@@ -4,6 +4,7 @@
 //! walking along points by arrow keys. Numbers carry the place in the record's JSON they come from.
 
 mod block;
+mod block_days;
 mod block_first;
 mod block_load;
 mod block_pictures;
