@@ -97,22 +97,3 @@ pub enum Why {
     /// The event was not seen in the signals.
     NotSeen,
 }
-
-impl std::fmt::Display for Why {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::NotWorn => write!(f, "not worn"),
-            Self::NoSamples => write!(f, "no samples there"),
-            Self::Gap => write!(f, "a gap in the log"),
-            Self::Clipped { samples } => write!(f, "{samples} samples at the sensor's limit"),
-            Self::ClocksNotTied => write!(f, "clocks not tied"),
-            Self::PeakAtEdge => write!(f, "peak at the window's edge"),
-            Self::NoPeak => write!(f, "no clear peak"),
-            Self::RivalPeaks => write!(f, "two peaks of like height"),
-            Self::MountingUnknown => write!(f, "mounting unknown"),
-            Self::TooFewServes { have, need } => write!(f, "{have} serves, {need} needed"),
-            Self::TooFewSessions { have, need } => write!(f, "{have} sessions, {need} needed"),
-            Self::NotSeen => write!(f, "not seen in the signals"),
-        }
-    }
-}

@@ -5,7 +5,7 @@
 //! those below; `tests/architecture.rs` holds that. `simulate` stands apart: it writes demo logs with
 //! exact truth and shares no code with the stages it tests.
 
-// bottom: numbers, frames, uncertainty, findings
+// bottom: numbers, frames, uncertainty, findings, words
 pub mod units;
 
 pub mod frames;
@@ -15,6 +15,8 @@ pub mod math;
 pub mod estimate;
 
 pub mod finding;
+
+pub mod words;
 
 pub mod params;
 

@@ -22,3 +22,4 @@ mod serve;
 mod session;
 mod simulate;
 mod timebase;
+mod words;

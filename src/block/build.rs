@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use super::caution::{CAUTIONS, STOP_TEXT, is_pain};
 use super::change::{Answer, Judge, answer};
 use super::charts::LimitBook;
 use super::comparable;
@@ -24,6 +23,8 @@ use crate::finding::Finding;
 use crate::frames::Site;
 use crate::params::StageParams;
 use crate::session::SessionRecord;
+use crate::words::made::{BLOCK_CAUTIONS, BLOCK_STOP_TEXT, pain_entered};
+use crate::words::{load, timing};
 
 /// One athlete's block from the records of its sessions.
 ///
@@ -71,7 +72,7 @@ pub fn build_block_with(
     let week_list = weeks(&day_list, facts.plan.as_ref());
     let painful = dated
         .iter()
-        .any(|s| s.record.entered.pain.as_deref().is_some_and(is_pain));
+        .any(|s| pain_entered(s.record.entered.pain.as_deref()));
     let plan = facts.plan.as_ref().map_or_else(Vec::new, |plan| {
         findings.extend(rest_findings(&day_list, plan));
         plan_rows(&day_list, &dated, plan, facts.returned, painful, params)
@@ -99,8 +100,12 @@ pub fn build_block_with(
         to: day_list.last().map(|day| day.record.date.clone()),
         returned: facts.returned.map(|date| date.to_string()),
         totals: totals(&lines),
-        stop: painful.then(|| STOP_TEXT.to_owned()),
-        load_formula: load_formula(params),
+        stop: painful.then(|| BLOCK_STOP_TEXT.to_owned()),
+        load_formula: load::formula(
+            params.effort_exponent,
+            params.best_rank,
+            params.best_lookback_d,
+        ),
         sessions: lines,
         unread: facts.unread.clone(),
         ratios: ratios(&day_list, params),
@@ -112,19 +117,12 @@ pub fn build_block_with(
         measures,
         look_at: list,
         findings,
-        cautions: CAUTIONS.iter().map(|text| (*text).to_owned()).collect(),
+        cautions: BLOCK_CAUTIONS
+            .iter()
+            .map(|text| (*text).to_owned())
+            .collect(),
         provenance: provenance(&dated, params),
     }
-}
-
-/// How load is counted, in words.
-fn load_formula(params: &BlockParams) -> String {
-    format!(
-        "effort-weighted serves: sum over serves with contact of (wrist peak speed / own best) to the \
-         power {}; own best: number {} of the highest wrist speeds of the {} days up to the session; a serve \
-         at the own best counts one",
-        params.effort_exponent, params.best_rank, params.best_lookback_d
-    )
 }
 
 fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
@@ -135,11 +133,16 @@ fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             at: format!("{}: {}", record.session, f.at),
             ..f.clone()
         }));
-        if let Some(pain) = record.entered.pain.as_deref().filter(|p| is_pain(p)) {
+        if let Some(pain) = record
+            .entered
+            .pain
+            .as_deref()
+            .filter(|p| pain_entered(Some(p)))
+        {
             found.push(Finding::note(
                 "pain-entered",
                 &record.session,
-                format!("pain: {pain}"),
+                load::pain(pain),
             ));
         }
         if record
@@ -147,21 +150,13 @@ fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             .rpe
             .is_some_and(|rpe| !(0.0..=10.0).contains(&rpe))
         {
-            found.push(Finding::note(
-                "rpe-range",
-                &record.session,
-                "session RPE is outside 0 to 10: check the entry",
-            ));
+            found.push(Finding::note("rpe-range", &record.session, load::RPE_RANGE));
         }
         if session.effort.bounded > 0 {
             found.push(Finding::note(
                 "effort-bounded",
                 &record.session,
-                format!(
-                    "{} wrist peaks at the sensor's limit or measured against a best that is: effort \
-                     and load are bounds there",
-                    session.effort.bounded
-                ),
+                load::effort_bounded(session.effort.bounded),
             ));
         }
     }
@@ -398,10 +393,10 @@ fn link_lines(
                 .cloned();
             let usual = match (session.phase, inside, left_out) {
                 (_, _, Some(why)) => why,
-                (Phase::Baseline, _, None) => "part of the usual".to_owned(),
+                (Phase::Baseline, _, None) => timing::PART_OF_USUAL.to_owned(),
                 (_, Some(true), None) => "inside".to_owned(),
                 (_, Some(false), None) => "outside".to_owned(),
-                (_, None, None) => "no usual yet".to_owned(),
+                (_, None, None) => timing::NO_USUAL_YET.to_owned(),
             };
             let reach = reaches
                 .iter()

@@ -3,7 +3,7 @@
 use super::charts::{Charts, LimitBook, chart_records};
 use super::dated::{Dated, Phase};
 use super::params::BlockParams;
-use super::record::{ChangeRecord, ChartRecord, SinceRecord, UsualRecord};
+use super::record::{ChangeRecord, ChartRecord, SinceRecord, UsualRecord, Verdict};
 use super::series::{Point, Series};
 use super::stats::bootstrap::{Change, Group, change_between};
 use super::stats::spread::{Centre, centre_of_sessions};
@@ -96,7 +96,7 @@ pub fn answer(
     };
     let answer = judged.record(series, &usual, charts.as_ref(), params);
     let moved_by = change
-        .filter(|_| answer.verdict == "moved")
+        .filter(|_| answer.verdict == Verdict::Moved)
         .map(|c| c.change);
     let chart = chart_records(dated, series, centre.as_ref(), charts.as_ref(), moved_by);
     let flagged = chart

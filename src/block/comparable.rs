@@ -6,6 +6,7 @@ use super::dated::{Dated, Phase};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::session::SessionRecord;
+use crate::words::timing;
 
 /// What must agree for a number from these sites to be comparable.
 fn attributes(record: &SessionRecord, sites: &[Site]) -> BTreeMap<String, String> {
@@ -54,7 +55,7 @@ pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
                 .iter()
                 .find_map(|(name, value)| {
                     let (usual, _) = reference.get(name.as_str())?;
-                    (usual != value).then(|| format!("{name} is {value}, the usual has {usual}"))
+                    (usual != value).then(|| timing::differs(name, value, usual))
                 })
         })
         .collect()
@@ -69,7 +70,7 @@ pub fn findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             found.push(Finding::note(
                 "comparability-break",
                 &session.record.session,
-                format!("{why}: this session's timing is not compared with the others"),
+                timing::not_compared(&why),
             ));
         }
     }
@@ -89,11 +90,7 @@ pub fn findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             found.push(Finding::note(
                 "rate-differs",
                 site,
-                format!(
-                    "the {site} unit ran at {} Hz in {} and at {} Hz in {}: peak times of the slower \
-                     one are less certain",
-                    low.0, low.1, high.0, high.1
-                ),
+                timing::rates_differ(site, *low, *high),
             ));
         }
     }

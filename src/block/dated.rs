@@ -6,6 +6,7 @@ use super::effort::SessionEffort;
 use super::facts::{BaselineChoice, BlockFacts};
 use crate::finding::Finding;
 use crate::session::SessionRecord;
+use crate::words::timing;
 
 /// Where a session stands in the story.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,10 +61,7 @@ pub fn in_order<'a>(
             Err(_) => findings.push(Finding::void(
                 "session-without-date",
                 &record.session,
-                format!(
-                    "the date of this session is \"{}\", want year-month-day: it is left out",
-                    record.date
-                ),
+                timing::no_date(&record.date),
             )),
         }
     }
@@ -129,26 +127,25 @@ fn name_baseline_findings(
                 findings.push(Finding::void(
                     "baseline-session-missing",
                     "block.toml",
-                    format!("baseline session {name} is not among the sessions read"),
+                    timing::baseline_missing(name),
                 ));
             }
         }
         (BaselineChoice::Unstated, None) => findings.push(Finding::note(
             "no-baseline",
             "block.toml",
-            "no baseline is chosen: sessions are described, not compared with the athlete's usual; \
-             write baseline = { until = DATE } or { sessions = [...] }",
+            timing::NO_BASELINE,
         )),
         (BaselineChoice::Unstated, Some(returned)) => findings.push(Finding::note(
             "baseline-assumed",
             "block.toml",
-            format!("no baseline is chosen: all sessions before {returned} are taken as the usual"),
+            timing::baseline_assumed(returned),
         )),
         (BaselineChoice::Until(until), Some(returned)) if *until >= returned => {
             findings.push(Finding::note(
                 "baseline-after-return",
                 "block.toml",
-                format!("the baseline runs until {until}, past the return on {returned}"),
+                timing::baseline_after_return(until, returned),
             ));
         }
         _ => {}

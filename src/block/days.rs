@@ -11,6 +11,7 @@ use super::facts::BlockFacts;
 use super::record::DayRecord;
 use super::stats::workload::session_rpe_load;
 use crate::session::SessionRecord;
+use crate::words::load;
 
 /// What is known of a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -192,7 +193,7 @@ fn day(date: Date, sessions: &[&Dated<'_>], unread: u32) -> Day {
     record.load = load;
     record.load_u = load.map(|_| load_variance.sqrt());
     if unread > 0 {
-        record.load_why = Some(format!("{unread} session of this day could not be read"));
+        record.load_why = Some(load::day_unread(unread));
         (record.load, record.load_u, record.rpe_load_au) = (None, None, None);
         if sessions.is_empty() {
             (record.serves, record.serves_u, record.dry_swings) = (None, None, None);

@@ -7,6 +7,7 @@ use super::record::Valued;
 use crate::frames::Site;
 use crate::math::{mean, median, sd};
 use crate::session::{ServeRecord, SessionRecord};
+use crate::words::load as words;
 
 /// Upper ends of the effort bins, as shares of the own best; the last bin is open.
 pub const EFFORT_BINS: [f64; 4] = [0.50, 0.70, 0.85, 0.95];
@@ -120,18 +121,14 @@ fn own_best(
         .collect();
     let needed = params.best_min_serves.max(params.best_rank) as usize;
     if speeds.len() < needed {
-        return Err(format!(
-            "{} serves with a wrist speed in {} days, {needed} needed to name the athlete's own best",
-            speeds.len(),
-            params.best_lookback_d
-        ));
+        return Err(words::no_best(speeds.len(), params.best_lookback_d, needed));
     }
     speeds.sort_by(|a, b| b.speed_dps.total_cmp(&a.speed_dps));
     speeds
         .get(params.best_rank as usize - 1)
         .copied()
         .filter(|best| best.speed_dps > 0.0)
-        .ok_or_else(|| "no wrist speed above zero".to_owned())
+        .ok_or_else(|| words::NO_SPEED.to_owned())
 }
 
 /// Whole days from one date to another.
@@ -193,7 +190,7 @@ fn serve_effort(serve: &ServeRecord, best: &Best) -> Option<ServeEffort> {
 fn median_percent(measured: &[ServeEffort], best: &Best) -> Valued {
     let shares: Vec<f64> = measured.iter().map(|effort| effort.share).collect();
     let Some(share) = median(&shares) else {
-        return Valued::not_defined("no serve with a measured wrist speed");
+        return Valued::not_defined(words::NO_EFFORT);
     };
     let scatter = sd(&shares).map_or_else(
         || measured.first().map_or(0.0, |effort| effort.u),
@@ -223,10 +220,8 @@ fn weighted_serves(
     let weights: Vec<f64> = measured.iter().map(|e| e.share.powf(power)).collect();
     let Some(mean_weight) = mean(&weights).filter(|_| known >= params.effort_min_share * serves)
     else {
-        return Valued::not_defined(format!(
-            "effort measured on {known} of {serves} serves, {} % needed",
-            100.0 * params.effort_min_share
-        ));
+        let needed_percent = 100.0 * params.effort_min_share;
+        return Valued::not_defined(words::few_efforts(known, serves, needed_percent));
     };
     let missing = (serves - known).max(0.0);
     let load = mean_weight * serves;

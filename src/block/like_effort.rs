@@ -9,6 +9,7 @@ use super::series::{Point, Series, link_of, serve_series};
 use crate::frames::Site;
 use crate::math::{median, quantile};
 use crate::units::COVERAGE_95;
+use crate::words::timing;
 
 /// Ends of the efforts that count as shared: the middle four fifths of each group.
 const MIDDLE: [f64; 2] = [0.1, 0.9];
@@ -33,12 +34,7 @@ pub fn like_effort(
         sessions: [0, 0],
         change_ms: None,
         u_ms: None,
-        says: format!(
-            "effort went from {:.0} to {:.0} % of own best, and no effort is common to both: how much of the \
-             change is the slower or faster swing cannot be told",
-            100.0 * usual,
-            100.0 * present
-        ),
+        says: timing::no_like_effort(100.0 * usual, 100.0 * present),
     };
     if low >= high {
         return Some(answer);
@@ -106,20 +102,18 @@ fn compare(answer: &mut LikeEffort, dated: &[Dated<'_>], series: &Series, params
         .and_then(|centre| change_of(&centre, &before, &later, params));
     let [low, high] = answer.range_percent.unwrap_or_default();
     answer.says = match change {
-        None => format!(
-            "effort went from {:.0} to {:.0} % of own best; too few sessions have serves of like effort ({low:.0} to {high:.0} %)",
-            answer.effort_percent[0], answer.effort_percent[1]
-        ),
+        None => timing::few_like_effort(answer.effort_percent, [low, high]),
         Some(change) => {
             let half = change.half_width(SHOWN);
             answer.change_ms = Some(change.change);
             answer.u_ms = Some(half / COVERAGE_95);
-            format!(
-                "among serves of like effort ({low:.0} to {high:.0} % of own best): {:+.1} ms (95 %: {:+.1} to {:+.1})",
-                change.change,
-                change.change - half,
-                change.change + half
-            )
+            let size = timing::Size {
+                change: change.change,
+                low: change.change - half,
+                high: change.change + half,
+                unit: "ms",
+            };
+            timing::like_effort(&size, [low, high])
         }
     };
 }

@@ -1,15 +1,20 @@
 //! What to look at, first things first, in a coach's words.
 
-use super::caution::is_pain;
+use std::collections::BTreeSet;
+
 use super::dated::{Dated, Phase};
 use super::facts::BlockFacts;
 use super::params::BlockParams;
-use super::record::{LinkChange, LookAt, MeasureChange, PlanRow, SessionLine, WeekRecord};
+use super::record::{LinkChange, LookAt, MeasureChange, PlanRow, SessionLine, Verdict, WeekRecord};
 use super::series::link_of;
 use crate::frames::Site;
 use crate::math::median;
 use crate::session::LinkSummary;
 use crate::units::COVERAGE_95;
+use crate::words::codes::shown;
+use crate::words::look_at as words;
+use crate::words::made::pain_entered;
+use crate::words::timing::Size;
 
 /// Serves named in one item.
 const SERVES_NAMED: usize = 5;
@@ -56,8 +61,9 @@ pub fn look_at(seen: &Seen<'_>, params: &BlockParams) -> Vec<LookAt> {
             .filter_map(|link| odd_baseline(seen, link, params)),
     );
     items.extend(voided(seen));
+    items.extend(doubted(seen));
     items.extend(incomparable(seen));
-    items.extend(seen.measures.iter().filter_map(measure_moved));
+    items.extend(measures_moved(seen));
     items.extend(seen.links.iter().filter_map(too_early));
     items.truncate(params.look_at_most as usize);
     for (order, item) in (1..).zip(&mut items) {
@@ -83,16 +89,13 @@ fn pain(seen: &Seen<'_>) -> Option<LookAt> {
     let sessions: Vec<String> = seen
         .lines
         .iter()
-        .filter(|line| line.pain.as_deref().is_some_and(is_pain))
+        .filter(|line| pain_entered(line.pain.as_deref()))
         .map(|line| line.session.clone())
         .collect();
     (!sessions.is_empty()).then(|| LookAt {
-        text: format!(
-            "Pain was entered in {}: read the stop text first",
-            sessions.join(", ")
-        ),
+        text: words::pain(&sessions),
         sessions,
-        ..item("pain", String::new(), "as entered")
+        ..item("pain", String::new(), words::AS_ENTERED)
     })
 }
 
@@ -104,11 +107,8 @@ fn unread(seen: &Seen<'_>) -> Vec<LookAt> {
             sessions: vec![one.session.clone()],
             ..item(
                 "unread",
-                format!(
-                    "Session {} could not be read ({}): its serves are in no count",
-                    one.session, one.why
-                ),
-                "certain",
+                words::unread(&one.session, &one.why),
+                words::CERTAIN,
             )
         })
         .collect()
@@ -139,23 +139,20 @@ fn serves_of(seen: &Seen<'_>, link: &LinkChange, sessions: &[String]) -> Vec<u32
 }
 
 fn moved(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<LookAt> {
-    if !link.answer.verdict.ends_with("moved") {
+    if !link.answer.verdict.is_moved() {
         return None;
     }
     let name = name_of(link);
     let usual = link.baseline.centre?;
-    let mut text = format!(
-        "{name} lag {} against the usual {usual:+.1} ms",
-        link.answer.says
+    let answer = &link.answer;
+    let trend = answer.trend.as_ref().filter(|t| t.p < params.trend_level);
+    let text = words::lag_moved(
+        &name,
+        &answer.says,
+        usual,
+        answer.began.as_deref(),
+        trend.map(|t| t.says.as_str()),
     );
-    if let Some(began) = &link.answer.began {
-        text.push_str(&format!("; the run begins with {began}"));
-    }
-    if let Some(trend) = &link.answer.trend
-        && trend.p < params.trend_level
-    {
-        text.push_str(&format!("; {}", trend.says));
-    }
     let sessions = if link.flagged_sessions.is_empty() {
         link.since_return.sessions.clone()
     } else {
@@ -169,10 +166,10 @@ fn moved(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<Loo
         ..item(
             "moved",
             text,
-            if link.answer.verdict == "moved" {
-                "the 95 % interval leaves out no change"
+            if answer.verdict == Verdict::Moved {
+                words::INTERVAL_LEAVES_OUT
             } else {
-                "only just beyond chance, and one of several links"
+                words::ONLY_JUST
             },
         )
     })
@@ -180,7 +177,7 @@ fn moved(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<Loo
 
 /// A link whose sessions are flagged though the whole since return is not said to have moved.
 fn flagged(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<LookAt> {
-    if link.flagged_sessions.is_empty() || link.answer.verdict.ends_with("moved") {
+    if link.flagged_sessions.is_empty() || link.answer.verdict.is_moved() {
         return None;
     }
     let name = name_of(link);
@@ -200,20 +197,12 @@ fn flagged(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Option<L
         serves: serves_of(seen, link, &sessions),
         rule_out: rule_out(seen, link, &sessions, off, params),
         link: Some(name.clone()),
-        text: format!(
-            "{name} lag in {}: {:+.1} ms in {}, {off:+.1} ms from the usual",
-            sessions.join(", "),
-            worst.median,
-            worst.session
-        ),
+        text: words::lag_flagged(&name, &sessions, (&worst.session, worst.median, off)),
         sessions,
         ..item(
             "flag",
             String::new(),
-            &format!(
-                "an unchanged block shows a flag on some link about {:.0} times in 100",
-                100.0 * params.false_flag_share
-            ),
+            &words::flag_share(params.false_flag_share),
         )
     })
 }
@@ -247,9 +236,7 @@ fn rule_out(
 fn clock_doubt(now: &[(&Dated<'_>, &LinkSummary)], size_ms: f64) -> Option<String> {
     let clocks: Vec<f64> = now.iter().filter_map(|(_, l)| l.clock_u_ms).collect();
     let u_ms = median(&clocks)?;
-    (3.0 * u_ms > size_ms.abs()).then(|| {
-        format!("the clocks: tied to {u_ms:.1} ms only; tap the units together at start and end")
-    })
+    (3.0 * u_ms > size_ms.abs()).then(|| words::clocks(u_ms))
 }
 
 fn clipping_doubt(now: &[(&Dated<'_>, &LinkSummary)], link: &LinkChange) -> Option<String> {
@@ -265,19 +252,13 @@ fn clipping_doubt(now: &[(&Dated<'_>, &LinkSummary)], link: &LinkChange) -> Opti
             }
         }
     }
-    (10 * clipped > all).then(|| {
-        format!("clipping: {clipped} of {all} peaks stood at the sensor's limit; use a wider range")
-    })
+    (10 * clipped > all).then(|| words::clipping(clipped, all))
 }
 
 fn effort_doubt(link: &LinkChange) -> Option<String> {
     let like = link.like_effort.as_ref()?;
     let [usual, present] = like.effort_percent;
-    Some(format!(
-        "effort: {present:.0} % of own best against {usual:.0} % in the baseline, and a slower swing \
-         stretches every lag; {}",
-        like.says
-    ))
+    Some(words::effort(present, usual, &like.says))
 }
 
 /// A segment whose peak speed moved as well may have its unit in another place.
@@ -285,29 +266,18 @@ fn placement_doubt(seen: &Seen<'_>, link: &LinkChange) -> Option<String> {
     let also: Vec<String> = [link.from, link.to]
         .into_iter()
         .filter(|site: &Site| {
-            seen.measures.iter().any(|m| {
-                m.name == format!("{site} peak speed") && m.answer.verdict.ends_with("moved")
-            })
+            seen.measures
+                .iter()
+                .any(|m| m.name == format!("{site} peak speed") && m.answer.verdict.is_moved())
         })
         .map(|site| site.to_string())
         .collect();
-    Some(if also.is_empty() {
-        format!(
-            "placement: {} and {} units where they always sit?",
-            link.from, link.to
-        )
-    } else {
-        format!(
-            "placement: the peak speed at {} moved as well; is the unit where it always sits?",
-            also.join(" and ")
-        )
-    })
+    Some(words::placement(link.from, link.to, &also))
 }
 
 fn few_serves_doubt(now: &[(&Dated<'_>, &LinkSummary)], params: &BlockParams) -> Option<String> {
     let fewest = now.iter().map(|(_, l)| l.used).min()?;
-    (fewest < 3 * params.session_min_serves)
-        .then(|| format!("few serves: {fewest} with this lag in the shortest of these sessions"))
+    (fewest < 3 * params.session_min_serves).then(|| words::few_serves(fewest))
 }
 
 /// Weeks with more serves than planned, as one item.
@@ -321,32 +291,18 @@ fn weeks_over_plan(seen: &Seen<'_>, params: &BlockParams) -> Option<LookAt> {
     let latest = weeks.last()?;
     let listed: Vec<String> = weeks
         .iter()
-        .map(|week| {
-            let planned = week.planned_serves.unwrap_or(0);
-            format!("{} {} serves for {planned} planned", week.week, week.serves)
-        })
+        .map(|week| words::week_over(&week.week, week.serves, week.planned_serves.unwrap_or(0)))
         .collect();
     Some(item(
         "plan",
-        format!("More serves than planned: {}", listed.join(", ")),
-        &format!(
-            "the latest week's count is good to about {:.0} serves",
-            (COVERAGE_95 * latest.serves_u).ceil()
-        ),
+        words::weeks_over_plan(&listed),
+        &words::count_good_to(COVERAGE_95 * latest.serves_u),
     ))
 }
 
 /// Days on which more or harder was served than asked, as one item.
 fn plan_days(seen: &Seen<'_>) -> Option<LookAt> {
-    let rows: Vec<&PlanRow> = seen
-        .plan
-        .iter()
-        .filter(|row| {
-            row.says.contains("more than planned")
-                || row.says.contains("harder than asked")
-                || row.says.contains("rest was planned")
-        })
-        .collect();
+    let rows: Vec<&PlanRow> = seen.plan.iter().filter(|row| row.above_plan).collect();
     let latest = rows.last()?;
     let sessions: Vec<String> = seen
         .lines
@@ -358,14 +314,8 @@ fn plan_days(seen: &Seen<'_>) -> Option<LookAt> {
         sessions,
         ..item(
             "plan",
-            format!(
-                "{} day{} above plan, the latest {}: {}",
-                rows.len(),
-                if rows.len() == 1 { "" } else { "s" },
-                latest.date,
-                latest.says
-            ),
-            "counts and speeds as measured; asked effort is felt, measured effort is speed",
+            words::days_above_plan(rows.len(), &latest.date, &latest.says),
+            words::AS_MEASURED,
         )
     })
 }
@@ -383,14 +333,31 @@ fn voided(seen: &Seen<'_>) -> Option<LookAt> {
         sessions: sessions.iter().map(|s| s.record.session.clone()).collect(),
         ..item(
             "quality",
-            format!(
-                "Something could not be measured in {} session{}, the latest {}: {}",
-                sessions.len(),
-                if sessions.len() == 1 { "" } else { "s" },
-                latest.record.session,
-                finding.text
-            ),
-            "certain",
+            words::voided(sessions.len(), &latest.record.session, &finding.text),
+            words::CERTAIN,
+        )
+    })
+}
+
+/// Findings that void nothing and yet put a whole session's lags in doubt.
+const DOUBTS: [&str; 2] = ["units-exchanged", "unit-moved"];
+
+/// Sessions whose units may not be where they are said to be, as one item.
+fn doubted(seen: &Seen<'_>) -> Option<LookAt> {
+    let doubt = |s: &&Dated<'_>| {
+        let found = s.record.findings.iter();
+        found.clone().any(|f| DOUBTS.contains(&f.code.as_ref()))
+    };
+    let sessions: Vec<&Dated<'_>> = seen.dated.iter().filter(doubt).collect();
+    let latest = sessions.last()?.record;
+    let mut found = latest.findings.iter();
+    let finding = found.find(|f| DOUBTS.contains(&f.code.as_ref()))?;
+    Some(LookAt {
+        sessions: sessions.iter().map(|s| s.record.session.clone()).collect(),
+        ..item(
+            "quality",
+            words::doubted(sessions.len(), &latest.session, &finding.text),
+            words::WORTH_A_LOOK,
         )
     })
 }
@@ -424,14 +391,8 @@ fn odd_baseline(seen: &Seen<'_>, link: &LinkChange, params: &BlockParams) -> Opt
         link: Some(name_of(link)),
         ..item(
             "quality",
-            format!(
-                "baseline session {} stands apart on the {} lag ({:+.1} ms, the others about {centre:+.1}): \
-                 it widens the usual; if something was wrong that day, name the baseline sessions without it",
-                odd.session,
-                name_of(link),
-                odd.median
-            ),
-            "worth a look",
+            words::odd_baseline(&odd.session, &name_of(link), odd.median, centre),
+            words::WORTH_A_LOOK,
         )
     })
 }
@@ -446,35 +407,52 @@ fn incomparable(seen: &Seen<'_>) -> Option<LookAt> {
         .collect();
     let (_, why) = named.first()?;
     Some(LookAt {
-        text: format!(
-            "{} session{} cannot be compared with the usual, as {why}",
-            named.len(),
-            if named.len() == 1 { "" } else { "s" }
-        ),
+        text: words::incomparable(named.len(), why),
         sessions: named.iter().map(|(session, _)| session.clone()).collect(),
-        ..item("comparability", String::new(), "certain")
+        ..item("comparability", String::new(), words::CERTAIN)
     })
 }
 
-fn measure_moved(measure: &MeasureChange) -> Option<LookAt> {
-    (measure.answer.verdict == "moved").then(|| LookAt {
-        sessions: measure.flagged_sessions.clone(),
-        rule_out: vec!["effort, and where the unit sits".to_owned()],
+/// Measures beside the lags that moved, as one item. The count of serves has its own place: the load.
+fn measures_moved(seen: &Seen<'_>) -> Option<LookAt> {
+    let moved: Vec<&MeasureChange> = seen
+        .measures
+        .iter()
+        .filter(|m| m.answer.verdict == Verdict::Moved && m.unit != "serves")
+        .collect();
+    let told: Vec<(&str, Size<'_>)> = moved
+        .iter()
+        .filter_map(|m| {
+            let [low, high] = m.answer.interval?;
+            let (change, unit) = (m.change?, shown(&m.unit));
+            let size = Size {
+                change,
+                low,
+                high,
+                unit,
+            };
+            Some((m.name.as_str(), size))
+        })
+        .collect();
+    let sessions: BTreeSet<&String> = moved.iter().flat_map(|m| &m.flagged_sessions).collect();
+    (!told.is_empty()).then(|| LookAt {
+        sessions: sessions.into_iter().cloned().collect(),
+        rule_out: vec![words::EFFORT_AND_PLACE.to_owned()],
         ..item(
             "measure",
-            format!("{} {}", measure.name, measure.answer.says),
-            "the 95 % interval leaves out no change",
+            words::measures_moved(&told),
+            words::INTERVAL_LEAVES_OUT,
         )
     })
 }
 
 fn too_early(link: &LinkChange) -> Option<LookAt> {
-    (link.answer.verdict == "too early to say").then(|| LookAt {
+    (link.answer.verdict == Verdict::TooEarly).then(|| LookAt {
         link: Some(name_of(link)),
         ..item(
             "early",
-            format!("{} lag: {}", name_of(link), link.answer.says),
-            "not known yet",
+            words::early(&name_of(link), &link.answer.says),
+            words::NOT_KNOWN_YET,
         )
     })
 }

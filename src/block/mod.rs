@@ -5,7 +5,6 @@
 //! unit of every comparison is the session: serves of one session are not independent.
 
 mod build;
-pub mod caution;
 mod change;
 mod charts;
 mod comparable;
@@ -31,5 +30,4 @@ pub use charts::LimitBook;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};
-pub use ratios::RATIO_NOTE;
 pub use record::*;

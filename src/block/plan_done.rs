@@ -11,6 +11,7 @@ use super::record::{PlanHead, PlanRow, Valued};
 use crate::finding::Finding;
 use crate::math::median;
 use crate::units::COVERAGE_95;
+use crate::words::load::{DayAgainstPlan, EffortAgainstPlan, ServesAgainstPlan, rest_rule};
 
 /// The plan as a whole.
 pub fn plan_head(plan: &Plan) -> PlanHead {
@@ -56,10 +57,10 @@ fn row(
     params: &BlockParams,
 ) -> PlanRow {
     let effort = day_effort(day.date, dated);
-    let says = if stopped {
-        "pain was entered: not compared, see the stop text".to_owned()
+    let against = if stopped {
+        DayAgainstPlan::Pain
     } else {
-        says(day, asked, &effort, params)
+        against(day, asked, &effort, params)
     };
     PlanRow {
         date: day.record.date.clone(),
@@ -69,7 +70,8 @@ fn row(
         done_u: day.record.serves_u,
         asked_effort_percent: asked.and_then(|a| a.effort_percent),
         measured_effort_percent: effort,
-        says,
+        above_plan: against.is_above(),
+        says: against.to_string(),
     }
 }
 
@@ -95,58 +97,63 @@ fn day_effort(date: Date, dated: &[Dated<'_>]) -> Valued {
     Valued::known(percent, u)
 }
 
-fn says(day: &Day, asked: Option<&Asked>, effort: &Valued, params: &BlockParams) -> String {
+fn against(
+    day: &Day,
+    asked: Option<&Asked>,
+    effort: &Valued,
+    params: &BlockParams,
+) -> DayAgainstPlan {
     let Some(asked) = asked else {
-        return "the plan names no step for this day".to_owned();
+        return DayAgainstPlan::NotPlanned;
     };
     match (day.status, asked.rest) {
-        (DayStatus::NoLog, _) => return "no log: what was done is not known".to_owned(),
-        (DayStatus::Unread, _) => return "a log of this day could not be read".to_owned(),
-        (DayStatus::Rest, true) => return "rest, as planned".to_owned(),
+        (DayStatus::NoLog, _) => return DayAgainstPlan::NoLog,
+        (DayStatus::Unread, _) => return DayAgainstPlan::Unread,
+        (DayStatus::Rest, true) => return DayAgainstPlan::Rested,
         _ => {}
     }
     let done = day.record.serves.unwrap_or(0);
     if asked.rest {
         return match done {
-            0 => "rest from serving, as planned".to_owned(),
-            n => format!("rest was planned, {n} serves done"),
+            0 => DayAgainstPlan::NoServes,
+            n => DayAgainstPlan::ServedOnRest(n),
         };
     }
-    let serves = serves_against(
-        done,
-        day.record.serves_u.unwrap_or(0.0),
-        asked.serves,
-        params,
-    );
-    match effort_against(effort, asked.effort_percent) {
-        Some(words) => format!("{serves}; {words}"),
-        None => serves,
-    }
+    let u = day.record.serves_u.unwrap_or(0.0);
+    DayAgainstPlan::Compared(
+        serves_against(done, u, asked.serves, params),
+        effort_against(effort, asked.effort_percent),
+    )
 }
 
-fn serves_against(done: u32, u: f64, asked: Option<u32>, params: &BlockParams) -> String {
+fn serves_against(
+    done: u32,
+    u: f64,
+    asked: Option<u32>,
+    params: &BlockParams,
+) -> ServesAgainstPlan {
     let Some(asked) = asked else {
-        return format!("{done} serves; the plan leaves the number open");
+        return ServesAgainstPlan::Open(done);
     };
     let over = f64::from(done) - f64::from(asked);
     let allowed = (params.plan_tolerance_share * f64::from(asked)).max(COVERAGE_95 * u);
     if over.abs() <= allowed {
-        "serves as planned".to_owned()
+        ServesAgainstPlan::AsPlanned
     } else if over > 0.0 {
-        format!("{over:.0} serves more than planned")
+        ServesAgainstPlan::More(over)
     } else {
-        format!("{:.0} serves fewer than planned", -over)
+        ServesAgainstPlan::Fewer(-over)
     }
 }
 
-fn effort_against(effort: &Valued, asked: Option<f64>) -> Option<String> {
+fn effort_against(effort: &Valued, asked: Option<f64>) -> Option<EffortAgainstPlan> {
     let (measured, u, asked) = (effort.value?, effort.u?, asked?);
     Some(if measured - COVERAGE_95 * u > asked {
-        format!("harder than asked ({measured:.0} % of own best, {asked:.0} % asked)")
+        EffortAgainstPlan::Harder(measured, asked)
     } else if measured + COVERAGE_95 * u < asked {
-        format!("softer than asked ({measured:.0} % of own best, {asked:.0} % asked)")
+        EffortAgainstPlan::Softer(measured, asked)
     } else {
-        "effort as asked".to_owned()
+        EffortAgainstPlan::AsAsked
     })
 }
 
@@ -166,15 +173,6 @@ pub fn rest_findings(days: &[Day], plan: &Plan) -> Vec<Finding> {
         .iter()
         .zip(served.iter().skip(1))
         .filter(|(a, b)| days_between(**a, **b) <= i64::from(rest))
-        .map(|(a, b)| {
-            Finding::note(
-                "rest-rule",
-                b,
-                format!(
-                    "serves on {a} and on {b}: the plan asks for {rest} rest day{} between",
-                    if rest == 1 { "" } else { "s" }
-                ),
-            )
-        })
+        .map(|(a, b)| Finding::note("rest-rule", b, rest_rule(a, b, rest)))
         .collect()
 }

@@ -6,10 +6,7 @@ use super::record::RatioRecord;
 use super::stats::ewma::weight_of_days;
 use super::stats::workload::{ewma_weights, load_ratio, window_weights};
 use super::weeks::ends_week;
-
-/// What stands beside every ratio.
-pub const RATIO_NOTE: &str = "Recent load over earlier load. It describes; it is no measure of injury \
-                              risk, and no value of it is safe or unsafe.";
+use crate::words::load as words;
 
 /// One way to take the ratio.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,22 +45,10 @@ impl Way {
 
     fn rule(self, params: &BlockParams) -> String {
         let (acute, chronic) = (params.acute_d, params.chronic_d);
-        match (self.rolling, self.coupled) {
-            (true, true) => {
-                format!("mean of the last {acute} days over mean of the last {chronic}")
-            }
-            (true, false) => format!(
-                "mean of the last {acute} days over mean of the {} days before them",
-                chronic.saturating_sub(acute)
-            ),
-            (false, true) => format!(
-                "moving averages over {acute} and {chronic} days, weights 2/(days+1), both started \
-                 at the first day's load"
-            ),
-            (false, false) => format!(
-                "moving average over {acute} days over the one over {chronic} days as it stood \
-                 {acute} days ago, weights 2/(days+1), both started at the first day's load"
-            ),
+        if self.rolling {
+            words::rolling_rule(acute, chronic, self.coupled)
+        } else {
+            words::ewma_rule(acute, chronic, self.coupled)
         }
     }
 
@@ -147,10 +132,7 @@ fn ratio_on(
     match result.ratio.filter(|_| result.chronic >= floor) {
         Some(ratio) => (record.ratio, record.u) = (Some(ratio), Some(result.u)),
         None => {
-            record.why = Some(format!(
-                "earlier load of {:.1} a day is under the floor of {floor}: look at the counts",
-                result.chronic
-            ));
+            record.why = Some(words::under_floor(result.chronic, floor));
         }
     }
     record
@@ -164,20 +146,14 @@ fn known_days(
 ) -> Result<(Vec<f64>, Vec<f64>), String> {
     let needed = way.needs_days(params) as usize;
     if loads.len() < needed {
-        return Err(format!(
-            "needs {needed} days, the block has {}",
-            loads.len()
-        ));
+        return Err(words::needs_days(needed, loads.len()));
     }
     let used = if way.rolling { needed } else { loads.len() };
     let window = loads.get(loads.len() - used..).unwrap_or(loads);
     let known: Vec<(f64, f64)> = window.iter().flatten().copied().collect();
     if known.len() < window.len() {
-        return Err(format!(
-            "{} of the {} days it stands on are not known",
-            window.len() - known.len(),
-            window.len()
-        ));
+        let unknown = window.len() - known.len();
+        return Err(words::days_unknown(unknown, window.len()));
     }
     Ok(known.into_iter().unzip())
 }

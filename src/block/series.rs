@@ -8,6 +8,7 @@ use super::params::BlockParams;
 use crate::frames::Site;
 use crate::math::{mad_sd, median, median_sd};
 use crate::session::{LinkSummary, ServeRecord};
+use crate::words::timing;
 
 /// A session's median with its uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -95,9 +96,7 @@ pub fn lag_series(
     let mut series = Series::default();
     for ((place, session), broken) in dated.iter().enumerate().zip(breaks) {
         let point = match link_of(session, from, to) {
-            None if wears(session, from) && wears(session, to) => {
-                Err("no serve with this lag".to_owned())
-            }
+            None if wears(session, from) && wears(session, to) => Err(timing::NO_LAG.to_owned()),
             None => Err("not worn".to_owned()),
             Some(link) => lag_point(place, link, params),
         };
@@ -112,10 +111,7 @@ fn wears(session: &Dated<'_>, site: Site) -> bool {
 
 fn lag_point(place: usize, link: &LinkSummary, params: &BlockParams) -> Result<Point, String> {
     if link.used < params.session_min_serves {
-        return Err(format!(
-            "{} serves with this lag, {} needed",
-            link.used, params.session_min_serves
-        ));
+        return Err(timing::few_lags(link.used, params.session_min_serves));
     }
     match (link.median_ms, link.u_ms) {
         (Some(value), Some(u)) if value.is_finite() && u.is_finite() => Ok(Point {
@@ -125,7 +121,7 @@ fn lag_point(place: usize, link: &LinkSummary, params: &BlockParams) -> Result<P
             within_sd: link.spread_ms,
             serves: link.used,
         }),
-        _ => Err("no median lag with an uncertainty".to_owned()),
+        _ => Err(timing::NO_MEDIAN_LAG.to_owned()),
     }
 }
 
@@ -157,13 +153,7 @@ pub fn serve_series(
 }
 
 fn median_point(place: usize, values: &[f64], params: &BlockParams) -> Result<Point, String> {
-    let few = || {
-        format!(
-            "{} serves with this measure, {} needed",
-            values.len(),
-            params.session_min_serves
-        )
-    };
+    let few = || timing::few_values(values.len(), params.session_min_serves);
     // serves of one session fit u32
     let serves = values.len() as u32;
     if serves < params.session_min_serves {
@@ -214,7 +204,7 @@ pub fn speed_series(
         if let Some(session) = dated.get(point.place) {
             series.left_out.insert(
                 session.record.session.clone(),
-                "more than a fifth of the peaks at the sensor's limit".to_owned(),
+                timing::MOSTLY_CLIPPED.to_owned(),
             );
         }
     }

@@ -8,6 +8,7 @@ use super::stats::individuals::individuals;
 use super::stats::spread::Centre;
 use super::stats::student_quantile;
 use crate::math::median;
+use crate::words::timing;
 
 /// The usual of a series from its baseline sessions; without `centre` it is described only.
 pub fn usual_record(
@@ -24,14 +25,9 @@ pub fn usual_record(
         let half = student_quantile(0.5 + SHOWN / 2.0, c.freedom) * sd;
         [c.centre - half, c.centre + half]
     };
-    let why = centre.is_none().then(|| match points.len() {
-        0 => "no baseline session with this measure".to_owned(),
-        n if n < params.baseline_min_sessions as usize => format!(
-            "{n} baseline sessions, {} needed: described, not compared",
-            params.baseline_min_sessions
-        ),
-        _ => "the baseline sessions do not differ at all".to_owned(),
-    });
+    let why = centre
+        .is_none()
+        .then(|| timing::no_usual(points.len(), params.baseline_min_sessions));
     UsualRecord {
         sessions,
         serves: points.iter().map(|p| p.serves).sum(),

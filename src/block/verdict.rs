@@ -5,13 +5,14 @@ use super::charts::Charts;
 use super::dated::Dated;
 use super::effort::days_between;
 use super::params::BlockParams;
-use super::record::{ChangeRecord, TrendRecord, UsualRecord};
+use super::record::{ChangeRecord, TrendRecord, UsualRecord, Verdict};
 use super::series::{Point, Series};
 use super::stats::agreement::{minimal_detectable_difference, typical_error};
 use super::stats::bootstrap::Change;
 use super::stats::spread::Centre;
 use super::stats::student_quantile;
 use super::stats::trend::{mann_kendall, theil_sen};
+use crate::words::timing::{self, Size, Trend};
 
 /// All that a verdict looks at.
 pub struct Judged<'a> {
@@ -50,8 +51,8 @@ impl Judged<'_> {
                 let half = c.half_width(SHOWN);
                 [c.change - half, c.change + half]
             }),
-            more_sessions: more.filter(|_| verdict == "too early to say"),
-            verdict: verdict.to_owned(),
+            more_sessions: more.filter(|_| verdict == Verdict::TooEarly),
+            verdict,
             says,
             worth: self.worth,
             detectable: self.change.map(|c| {
@@ -94,56 +95,35 @@ impl Judged<'_> {
         (1..=FARTHEST).find(|more| !wide(*more))
     }
 
-    fn verdict(&self, usual: &UsualRecord, more: Option<u32>) -> (&'static str, String) {
-        let unit = self.unit;
+    fn verdict(&self, usual: &UsualRecord, more: Option<u32>) -> (Verdict, String) {
         let (Some(change), Some(_)) = (self.change, self.centre) else {
-            return self.no_verdict(usual);
+            return (Verdict::NotCompared, self.no_verdict(usual));
         };
         let half = change.half_width(SHOWN);
         let (low, high) = (change.change - half, change.change + half);
-        let d = decimals(unit);
-        let size = format!(
-            "{:+.d$} {unit} (95 %: {low:+.d$} to {high:+.d$})",
-            change.change
-        );
+        let size = Size {
+            change: change.change,
+            low,
+            high,
+            unit: self.unit,
+        };
         let strict = 1.0 - self.judge.false_share.unwrap_or(1.0 - SHOWN);
         if change.change.abs() > change.half_width(strict.max(SHOWN)) {
-            return ("moved", format!("moved by {size}"));
+            (Verdict::Moved, timing::moved(&size))
+        } else if low.abs().max(high.abs()) <= self.worth {
+            (Verdict::Unchanged, timing::unchanged(&size, self.worth))
+        } else if low.max(-high) > 0.0 {
+            (Verdict::PerhapsMoved, timing::perhaps_moved(&size))
+        } else {
+            (Verdict::TooEarly, timing::too_early(&size, more))
         }
-        if low.abs().max(high.abs()) <= self.worth {
-            return (
-                "no change worth knowing",
-                format!(
-                    "no change of {:.*} {unit} or more: {size}",
-                    d - 1,
-                    self.worth
-                ),
-            );
-        }
-        if low.max(-high) > 0.0 {
-            return (
-                "perhaps moved",
-                format!("perhaps moved, by {size}: not sure enough beside the other measures"),
-            );
-        }
-        let wait = match more {
-            Some(n) => format!("about {n} more sessions would tell"),
-            None => "more sessions cannot tell: the baseline is too short or too uneven".to_owned(),
-        };
-        (
-            "too early to say",
-            format!("too early to say: {size}; {wait}"),
-        )
     }
 
-    fn no_verdict(&self, usual: &UsualRecord) -> (&'static str, String) {
+    fn no_verdict(&self, usual: &UsualRecord) -> String {
         match (&usual.why, self.after.len()) {
-            (Some(why), _) => ("not compared", why.clone()),
-            (None, 0) => (
-                "not compared",
-                "no later session with this measure".to_owned(),
-            ),
-            (None, _) => ("not compared", "no change could be taken".to_owned()),
+            (Some(why), _) => why.clone(),
+            (None, 0) => timing::NO_LATER_SESSION.to_owned(),
+            (None, _) => timing::NO_CHANGE_TAKEN.to_owned(),
         }
     }
 
@@ -163,29 +143,22 @@ impl Judged<'_> {
         }
         let slope = theil_sen(&weeks, &values, SHOWN)?;
         let p = mann_kendall(&values).p;
-        let unit = self.unit;
-        let size = format!("{:.*} {unit} a week", decimals(unit), slope.slope.abs());
         let shifted = self
             .change
             .filter(|c| c.change.abs() > c.half_width(SHOWN))
             .map(|c| c.change * slope.slope < 0.0);
-        let says = match shifted {
-            _ if p >= params.trend_level => "no trend in these sessions".to_owned(),
-            Some(true) => format!("coming back towards the usual by {size}"),
-            Some(false) => format!("moving away from the usual by {size}"),
-            None if slope.slope > 0.0 => format!("rising by {size}"),
-            None => format!("falling by {size}"),
+        let kind = match shifted {
+            _ if p >= params.trend_level => Trend::None,
+            Some(true) => Trend::Back,
+            Some(false) => Trend::Away,
+            None if slope.slope > 0.0 => Trend::Rising,
+            None => Trend::Falling,
         };
         Some(TrendRecord {
             per_week: slope.slope,
             interval: slope.interval,
             p,
-            says,
+            says: timing::trend(kind, slope.slope, self.unit),
         })
     }
-}
-
-/// Decimals of a change: times in s are told to the ms, all else to a tenth.
-fn decimals(unit: &str) -> usize {
-    if unit == "s" { 3 } else { 1 }
 }

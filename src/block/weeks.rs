@@ -6,6 +6,7 @@ use super::days::{Day, DayStatus, LoadMeasure};
 use super::plan::Plan;
 use super::record::{SpreadRecord, Valued, WeekRecord};
 use super::stats::workload::{Divisor, monotony, strain, week_change};
+use crate::words::load as words;
 
 /// Every ISO week that the days touch.
 pub fn weeks(days: &[Day], plan: Option<&Plan>) -> Vec<WeekRecord> {
@@ -71,8 +72,8 @@ fn incomplete(days: &[Day]) -> Option<String> {
     let unknown = count(days, DayStatus::NoLog) + count(days, DayStatus::Unread);
     match (outside, unknown) {
         (0, 0) => None,
-        (0, n) => Some(format!("{n} of its days without a log")),
-        (n, _) => Some(format!("{n} of its days outside the block")),
+        (0, n) => Some(words::days_without_log(n)),
+        (n, _) => Some(words::days_outside(n)),
     }
 }
 
@@ -129,16 +130,16 @@ fn week(
 
 fn change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
     let Some(before) = before else {
-        return Valued::not_defined("first week of the block");
+        return Valued::not_defined(words::FIRST_WEEK);
     };
     for one in [before, week] {
         if let Some(why) = &one.incomplete {
-            return Valued::not_defined(format!("{}: {why}", one.name));
+            return Valued::not_defined(words::week_incomplete(&one.name, why));
         }
     }
     let (now, then) = (f64::from(week.serves), f64::from(before.serves));
     match week_change(now, then) {
-        None => Valued::not_defined("no serves in the week before"),
+        None => Valued::not_defined(words::NO_SERVES_BEFORE),
         Some(change) => {
             let u = (week.variance + before.variance * (now / then).powi(2)).sqrt() / then;
             Valued::known(change, u)
@@ -149,10 +150,10 @@ fn change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
 fn planned_change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
     match (week.planned, before.and_then(|b| b.planned)) {
         (Some(now), Some(then)) => week_change(f64::from(now), f64::from(then)).map_or_else(
-            || Valued::not_defined("no serves planned in the week before"),
+            || Valued::not_defined(words::NO_PLAN_BEFORE),
             |change| Valued::known(change, 0.0),
         ),
-        _ => Valued::not_defined("not planned in both weeks"),
+        _ => Valued::not_defined(words::NOT_PLANNED),
     }
 }
 
@@ -162,14 +163,14 @@ fn spread(days: &[Day], measure: LoadMeasure) -> SpreadRecord {
         .map(|day| day.load(measure).map(|(load, _)| load))
         .collect();
     let not_known = match (&loads, incomplete(days)) {
-        (_, Some(why)) => Some(format!("needs seven known days: {why}")),
-        (None, None) => Some("not measured on every day".to_owned()),
+        (_, Some(why)) => Some(words::needs_seven_days(&why)),
+        (None, None) => Some(words::NOT_EVERY_DAY.to_owned()),
         (Some(_), None) => None,
     };
     let defined = |value: fn(&[f64], Divisor) -> Option<f64>| match (&not_known, &loads) {
         (Some(why), _) => Valued::not_defined(why.clone()),
         (None, Some(loads)) => value(loads, Divisor::Sample).map_or_else(
-            || Valued::not_defined("seven equal days: no spread to divide by"),
+            || Valued::not_defined(words::NO_SPREAD),
             |value| Valued {
                 value: Some(value),
                 ..Valued::default()

@@ -11,6 +11,7 @@ use crate::finding::Finding;
 use crate::samples::Samples;
 use crate::timebase::QuietChunk;
 use crate::units::STANDARD_GRAVITY_M_S2;
+use crate::words::units as words;
 
 crate::stage_params! {
     /// Tuning numbers of the calibration stage.
@@ -105,7 +106,7 @@ pub fn calibrate(name: &str, quiet: &[QuietChunk], params: &CalibrationParams) -
             findings.push(Finding::void(
                 "rest-not-1g",
                 name,
-                format!("at rest the accelerometer reads {ratio:.3} g, want 1 within {:.0} %: check the profile's unit and scale; forces and tilt of this unit are void", 100.0 * params.rest_tolerance),
+                words::rest_not_1g(ratio, 100.0 * params.rest_tolerance),
             ));
         }
     }
@@ -117,7 +118,7 @@ pub fn calibrate(name: &str, quiet: &[QuietChunk], params: &CalibrationParams) -
         findings.push(Finding::note(
             "no-still-stretch",
             name,
-            format!("{still_s:.1} s of stillness found, {:.1} s needed: the gyroscope bias is not removed; lay the unit down or stand still for some seconds before and after", params.least_still_s),
+            words::little_stillness(still_s, params.least_still_s),
         ));
         BiasTrack::unknown(params)
     } else {

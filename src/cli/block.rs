@@ -19,7 +19,7 @@ use crate::report::{
 };
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
-    run_session,
+    curves_from_bytes, curves_to_bytes, run_session,
 };
 
 mod cache;
@@ -55,9 +55,9 @@ pub(super) struct Loaded {
 /// What a block is loaded for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Want {
-    /// Records: an unchanged session is not run again.
+    /// Records.
     Records,
-    /// Records and curves: every session is run, since curves are not kept.
+    /// Records and the speed curves of every serve.
     Curves,
 }
 
@@ -105,7 +105,8 @@ pub(super) fn load(
             Err(why) => unread.push(UnreadSession {
                 session: folder.name.clone(),
                 date: Some(folder.date.to_string()),
-                why,
+                // the page is handed on: no folder of this machine in it
+                why: why.replace(&format!("{}/", settings.folder.display()), ""),
             }),
         }
     }
@@ -256,35 +257,44 @@ fn read_plan(file: &Path, findings: &mut Vec<Finding>) -> Option<Plan> {
 
 /// One session: the only call into the stages before the block.
 ///
-/// A fresh record is taken through its text, as a kept one is, so that both give the same bytes.
+/// A fresh record is taken through its text and its curves through their bytes, as kept ones are, so
+/// that both give the same page.
 fn run_one(
     folder: &SessionFolder,
     cache: Option<&Cache>,
     want: Want,
     jobs: usize,
 ) -> Result<Practice, String> {
-    let params = Params::default();
-    if want == Want::Records
-        && let Some(kept) = cache.and_then(|cache| cache.find(folder))
-    {
-        return Ok((kept, Vec::new()));
+    if let Some(kept) = cache.and_then(|cache| kept(cache, folder, want)) {
+        return Ok(kept);
     }
+    let params = Params::default();
     let key = cache.and_then(|cache| cache.key(folder));
     let fresh = run_session(&folder.path, &params, jobs).map_err(|error| error.to_string())?;
     let text = serde_json::to_string(&fresh.record).map_err(|error| error.to_string())?;
+    let bytes = curves_to_bytes(&fresh.curves);
     // a settings file that was saved meanwhile must not lend its name to this record
     if let (Some(cache), Some(key)) = (cache, key)
         && cache.key(folder).as_ref() == Some(&key)
     {
-        cache.keep(folder, &key, &fresh.record, &text);
+        cache.keep(folder, &key, (&fresh.record, &text), &bytes);
     }
     let record = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-    let curves = if want == Want::Curves {
-        fresh.curves
-    } else {
-        Vec::new()
+    let curves = match want {
+        Want::Records => Vec::new(),
+        Want::Curves => curves_from_bytes(&bytes).unwrap_or(fresh.curves),
     };
     Ok((record, curves))
+}
+
+/// What was kept of a session, as far as it is wanted.
+fn kept(cache: &Cache, folder: &SessionFolder, want: Want) -> Option<Practice> {
+    let kept = cache.find(folder)?;
+    let curves = match want {
+        Want::Records => Vec::new(),
+        Want::Curves => cache.curves(folder, &kept)?,
+    };
+    Some((kept.record, curves))
 }
 
 /// All sessions, side by side, in the order of `folders`.

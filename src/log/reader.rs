@@ -12,6 +12,7 @@ use super::tally::{RowFault, Tally, shown};
 use super::{LogError, fields};
 use crate::finding::{Finding, Place};
 use crate::profile::SensorProfile;
+use crate::words::units as words;
 
 /// Bytes held of the text at a time; a longer line is no row.
 const BUFFER: usize = 1 << 18;
@@ -114,14 +115,9 @@ fn changed_meanwhile(path: &Path, opened: &Opened) -> Option<Finding> {
     let was = opened.length?;
     let now = std::fs::metadata(path).ok()?.len();
     let text = if opened.count() < was {
-        format!(
-            "became shorter while it was read ({was} to {} bytes); read again when the copy is complete",
-            opened.count()
-        )
+        words::log_shrank(was, opened.count())
     } else if now > was {
-        format!(
-            "grew while it was read; only the first {was} bytes count, read again when the copy is complete"
-        )
+        words::log_grew(was)
     } else {
         return None;
     };

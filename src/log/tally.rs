@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use crate::finding::{Finding, Place};
+use crate::words::rows;
 
 /// Places told of each kind; the rest are counted.
 const TOLD: usize = 3;
@@ -107,40 +108,21 @@ impl RowFault {
 
 impl std::fmt::Display for RowFault {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::NotANumber { column, found } => {
-                write!(f, "{column} is \"{found}\", want a number")
-            }
-            Self::EmptyField { column } => write!(f, "{column} is empty, want a number"),
-            Self::NotFinite { column, found } => {
-                write!(f, "{column} is {found}, want a finite number")
-            }
-            Self::NotAStamp { found } => write!(
-                f,
-                "time is \"{found}\", want a stamp like 2031-03-04T10:00:00.002"
-            ),
-            Self::Short { found, wanted } => write!(f, "{found} fields, want {wanted}"),
-            Self::Long { found, wanted } => {
-                write!(f, "{found} fields, want {wanted}: two rows run together?")
-            }
-            Self::OpenQuote => write!(f, "a quote does not close on its line"),
-            Self::StrayReturn => write!(f, "a carriage return inside the line"),
-            Self::Endless => write!(f, "a line longer than any row"),
-            Self::TooManyUnits { found } => write!(
-                f,
-                "unit \"{found}\" is one name too many: is that the unit column?"
-            ),
-            Self::TimeBack { before_s, found_s } => {
-                write!(f, "time {found_s:.6} s comes after {before_s:.6} s")
-            }
-            Self::TimeAhead { before_s, found_s } => write!(
-                f,
-                "time {found_s:.6} s stands alone far ahead of {before_s:.6} s"
-            ),
-            Self::Repeat { found_s } => {
-                write!(f, "the row at {found_s:.6} s is written twice")
-            }
-        }
+        f.write_str(&match self {
+            Self::NotANumber { column, found } => rows::not_a_number(column, found),
+            Self::EmptyField { column } => rows::empty(column),
+            Self::NotFinite { column, found } => rows::not_finite(column, found),
+            Self::NotAStamp { found } => rows::not_a_stamp(found),
+            Self::Short { found, wanted } => rows::short(*found, *wanted),
+            Self::Long { found, wanted } => rows::long(*found, *wanted),
+            Self::OpenQuote => rows::OPEN_QUOTE.to_owned(),
+            Self::StrayReturn => rows::STRAY_RETURN.to_owned(),
+            Self::Endless => rows::ENDLESS.to_owned(),
+            Self::TooManyUnits { found } => rows::too_many_units(found),
+            Self::TimeBack { before_s, found_s } => rows::time_back(*found_s, *before_s),
+            Self::TimeAhead { before_s, found_s } => rows::time_ahead(*found_s, *before_s),
+            Self::Repeat { found_s } => rows::repeat(*found_s),
+        })
     }
 }
 
@@ -254,11 +236,7 @@ fn place(file: &Path, (line, column, byte): (u64, u32, u64)) -> Place {
 
 fn told(kind: &Kind, file: &Path) -> Option<Finding> {
     let (first, others) = kind.places.split_first()?;
-    let rows = if kind.count == 1 { "row" } else { "rows" };
-    let mut text = format!("{}; {} such {rows} left out", kind.fault, kind.count);
-    if !others.is_empty() {
-        let lines: Vec<String> = others.iter().map(|p| p.0.to_string()).collect();
-        text.push_str(&format!(" (next: line {})", lines.join(", ")));
-    }
+    let lines: Vec<String> = others.iter().map(|p| p.0.to_string()).collect();
+    let text = rows::left_out(&kind.fault, kind.count, &lines);
     Some(Finding::note(kind.fault.code(), place(file, *first), text))
 }

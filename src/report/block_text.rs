@@ -3,13 +3,16 @@
 use std::fmt::Write as _;
 
 use super::table::{Align, table};
-use super::words::plus_minus;
 use crate::block::{
-    BlockRecord, LinkChange, LookAt, MeasureChange, RATIO_NOTE, RatioRecord, SessionLine, Valued,
-    WeekRecord,
+    BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
 };
 use crate::frames::Hand;
 use crate::units::COVERAGE_95;
+use crate::words::codes::shown;
+use crate::words::load::RATIO_NOTE;
+use crate::words::number::{minus, plus_minus, signed};
+use crate::words::page::WORDS;
+use crate::words::terminal as words;
 
 /// Widest line of running text.
 const LINE: usize = 96;
@@ -54,21 +57,12 @@ fn headline(record: &BlockRecord) -> String {
         text.push('\n');
     }
     let t = &record.totals;
-    let _ = writeln!(
-        text,
-        "{} serves{} and {} dry swings in {} sessions; {} other swings refused.",
-        t.serves,
-        give_or_take(t.serves_u),
-        t.dry_swings,
-        t.sessions,
-        t.rejected
-    );
+    let serves = format!("{}{}", t.serves, give_or_take(t.serves_u));
+    let counts = words::block_counts(&serves, t.dry_swings, t.sessions, t.rejected);
+    let _ = writeln!(text, "{counts}");
     if t.added + t.removed + t.confirmed > 0 {
-        let _ = writeln!(
-            text,
-            "Found {}, confirmed {}, added {}, removed {} by your corrections.",
-            t.detected, t.confirmed, t.added, t.removed
-        );
+        let told = words::corrections(t.detected, t.confirmed, t.added, t.removed);
+        let _ = writeln!(text, "{told}");
     }
     for unread in &record.unread {
         text.push_str(&wrapped(
@@ -94,13 +88,12 @@ fn look_at(record: &BlockRecord) -> String {
     if record.look_at.is_empty() {
         let compared = record.links.iter().any(|link| link.change_ms.is_some());
         return if compared {
-            "Nothing stands out.\n".to_owned()
+            format!("{}\n", WORDS.nothing_stands_out)
         } else {
-            "No timing is compared: no baseline, no session after it, or no lag measured.\n"
-                .to_owned()
+            format!("{}\n", words::NOTHING_COMPARED)
         };
     }
-    let mut text = "What to look at\n".to_owned();
+    let mut text = format!("{}\n", WORDS.look_at);
     for item in &record.look_at {
         text.push_str(&look_at_item(item));
     }
@@ -118,13 +111,13 @@ fn look_at_item(item: &LookAt) -> String {
         more("sessions", item.sessions.join(", "));
     }
     let serves: Vec<String> = item.serves.iter().map(u32::to_string).collect();
-    more("serves of the last of these", serves.join(", "));
-    more("how sure", item.how_sure.clone());
-    more("rule out first", item.rule_out.join("; "));
+    more(words::SERVES_OF_LAST, serves.join(", "));
+    more(WORDS.how_sure, item.how_sure.clone());
+    more(WORDS.rule_out, item.rule_out.join("; "));
     text
 }
 
-const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+const WEEKDAYS: [&str; 7] = WORDS.weekdays;
 
 fn calendar(record: &BlockRecord) -> String {
     let planned = record
@@ -148,9 +141,10 @@ fn calendar(record: &BlockRecord) -> String {
         .map(|week| week_row(record, week, planned))
         .collect();
     format!(
-        "Serves by day\n{}{}",
+        "{}\n{}{}\n",
+        WORDS.load_title,
         table(&columns, &rows),
-        "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known\nload: effort-weighted serves, with the 95 % interval of the measurement   change: serves against the week before\n"
+        words::WEEK_SIGNS
     )
 }
 
@@ -193,13 +187,13 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
 fn percent_change(change: &Valued) -> String {
     change.value.map_or_else(
         || "-".to_owned(),
-        |share| format!("{:+.0} %", 100.0 * share),
+        |share| format!("{} %", signed(100.0 * share, 0)),
     )
 }
 
 fn links(record: &BlockRecord) -> String {
     if record.links.is_empty() {
-        return "Timing: not measured, no two units were worn together.\n".to_owned();
+        return format!("{}\n", WORDS.timing_not_measured);
     }
     let columns = [
         ("lag, ms", Align::Left),
@@ -210,10 +204,7 @@ fn links(record: &BlockRecord) -> String {
         ("answer", Align::Left),
     ];
     let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
-    let mut text = format!(
-        "Timing against the athlete's usual\n{}",
-        table(&columns, &rows)
-    );
+    let mut text = format!("{}\n{}", WORDS.timing_caption, table(&columns, &rows));
     for link in &record.links {
         text.push_str(&wrapped(
             &format!("{} to {}: {}", link.from, link.to, link_words(link)),
@@ -222,11 +213,8 @@ fn links(record: &BlockRecord) -> String {
         ));
     }
     if let Some(link) = record.links.first() {
-        let _ = writeln!(
-            text,
-            "lag: distal minus proximal peak of the {} angular velocity, median of a session; ± is the 95 % interval",
-            link.signal
-        );
+        let means = words::lag_means(&link.signal, words::MEDIAN_OF_SESSION);
+        text.push_str(&wrapped(&means, "", "  "));
     }
     text
 }
@@ -243,7 +231,7 @@ const fn later(record: &BlockRecord) -> &'static str {
 fn link_row(link: &LinkChange) -> Vec<String> {
     let centre = |value: Option<f64>, u: Option<f64>| match (value, u) {
         (Some(value), Some(u)) => plus_minus(value, COVERAGE_95 * u),
-        (Some(value), None) => format!("{value:+.0}"),
+        (Some(value), None) => signed(value, 0),
         _ => "-".to_owned(),
     };
     vec![
@@ -251,34 +239,27 @@ fn link_row(link: &LinkChange) -> Vec<String> {
         centre(link.baseline.centre, link.baseline.u),
         link.baseline.band.map_or_else(
             || "-".to_owned(),
-            |[low, high]| format!("{low:+.0} to {high:+.0}"),
+            |[low, high]| format!("{} {} {}", signed(low, 0), WORDS.to, signed(high, 0)),
         ),
         centre(link.since_return.centre, link.since_return.u),
         centre(link.change_ms, link.u_ms),
-        link.answer.verdict.clone(),
+        shown(link.answer.verdict.code()).to_owned(),
     ]
 }
 
 /// What the row cannot hold.
 fn link_words(link: &LinkChange) -> String {
     let answer = &link.answer;
-    let mut parts = vec![format!(
-        "{}; {} baseline sessions ({} serves), {} later ones ({} serves)",
-        answer.says,
-        link.baseline.sessions.len(),
-        link.baseline.serves,
-        link.since_return.sessions.len(),
-        link.since_return.serves
+    let mut parts = vec![words::answer_on(
+        &answer.says,
+        (link.baseline.sessions.len(), link.baseline.serves),
+        (link.since_return.sessions.len(), link.since_return.serves),
     )];
     if let (Some(within), Some(between)) = (link.baseline.within_sd, link.baseline.between_sd) {
-        parts.push(format!(
-            "spread {within:.0} ms from serve to serve, {between:.1} ms from session to session"
-        ));
+        parts.push(words::spread(within, between));
     }
     if let Some(size) = answer.detectable {
-        parts.push(format!(
-            "a change of {size:.0} ms would show four times in five"
-        ));
+        parts.push(words::detectable(size));
     }
     if let Some(trend) = &answer.trend {
         parts.push(trend.says.clone());
@@ -301,12 +282,12 @@ fn link_words(link: &LinkChange) -> String {
 }
 
 fn measures(record: &BlockRecord) -> String {
-    let shown: Vec<&MeasureChange> = record
+    let listed: Vec<&MeasureChange> = record
         .measures
         .iter()
-        .filter(|m| m.change.is_some() && m.name != "serves per session")
+        .filter(|m| m.change.is_some() && m.unit != "serves")
         .collect();
-    if shown.is_empty() {
+    if listed.is_empty() {
         return String::new();
     }
     let columns = [
@@ -317,18 +298,19 @@ fn measures(record: &BlockRecord) -> String {
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
-    let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:.4}"));
-    let rows: Vec<Vec<String>> = shown
+    let number =
+        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| minus(&format!("{v:.4}")));
+    let rows: Vec<Vec<String>> = listed
         .iter()
         .map(|m| {
             let digits = |value: Option<f64>| match value {
-                Some(v) if v.abs() >= 10.0 => format!("{v:.0}"),
-                Some(v) if v.abs() >= 1.0 => format!("{v:.1}"),
+                Some(v) if v.abs() >= 10.0 => minus(&format!("{v:.0}")),
+                Some(v) if v.abs() >= 1.0 => minus(&format!("{v:.1}")),
                 other => number(other),
             };
             vec![
                 m.name.clone(),
-                m.unit.clone(),
+                shown(&m.unit).to_owned(),
                 digits(m.baseline.centre),
                 digits(m.since_return.centre),
                 match (m.change, m.u) {
@@ -337,7 +319,7 @@ fn measures(record: &BlockRecord) -> String {
                     }
                     _ => "-".to_owned(),
                 },
-                m.answer.verdict.clone(),
+                shown(m.answer.verdict.code()).to_owned(),
             ]
         })
         .collect();
@@ -351,13 +333,11 @@ fn plan(record: &BlockRecord) -> String {
     let mut text = format!("Plan: {}\n", head.name);
     text.push_str(&wrapped(&format!("source: {}", head.source), "", "  "));
     match (&head.approved_by, head.example) {
-        (_, true) => text.push_str(
-            "An example. A clinician who knows the athlete must approve a plan before use.\n",
-        ),
+        (_, true) => text.push_str(&format!("{}\n", WORDS.plan_example)),
         (Some(who), false) => {
             let _ = writeln!(text, "approved by: {who}");
         }
-        (None, false) => text.push_str("No approval is written in the plan.\n"),
+        (None, false) => text.push_str(&format!("{}\n", WORDS.no_approval)),
     }
     let columns = [
         ("day", Align::Left),
@@ -387,16 +367,13 @@ fn plan(record: &BlockRecord) -> String {
         })
         .collect();
     text.push_str(&table(&columns, &rows));
-    text.push_str(
-        "asked effort is felt, measured effort is wrist speed over the own best: athletes asked for half \
-         effort often serve faster than half\n",
-    );
+    let _ = writeln!(text, "{}", WORDS.plan_caption);
     text
 }
 
 fn sessions(record: &BlockRecord) -> String {
     if record.sessions.is_empty() {
-        return "No session was read.\n".to_owned();
+        return format!("{}\n", WORDS.no_session);
     }
     let mut columns: Vec<(String, Align)> = vec![
         ("session".into(), Align::Left),
@@ -420,8 +397,10 @@ fn sessions(record: &BlockRecord) -> String {
         .map(|line| session_row(record, line))
         .collect();
     format!(
-        "Sessions\n{}median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged\n",
-        table(&columns, &rows)
+        "{}\n{}{}\n",
+        WORDS.every_session,
+        table(&columns, &rows),
+        words::SESSION_SIGNS
     )
 }
 
@@ -479,10 +458,7 @@ fn ratios(record: &BlockRecord) -> String {
         .find(|_| on_last.iter().all(|r| r.acute_per_day.is_none()))
     {
         return wrapped(
-            &format!(
-                "Recent over earlier load: not given on {last}: {}",
-                hidden.why.as_deref().unwrap_or("not defined")
-            ),
+            &words::no_ratios(last, hidden.why.as_deref().unwrap_or("not defined")),
             "",
             "  ",
         );
@@ -497,10 +473,7 @@ fn ratios(record: &BlockRecord) -> String {
         ("", Align::Left),
     ];
     let rows: Vec<Vec<String>> = on_last.into_iter().map(ratio_row).collect();
-    let mut text = format!(
-        "Recent over earlier load, on {last}\n{}",
-        table(&columns, &rows)
-    );
+    let mut text = format!("{} {last}\n{}", words::RATIOS, table(&columns, &rows));
     text.push_str(&wrapped(RATIO_NOTE, "", ""));
     text
 }

@@ -3,38 +3,7 @@
 use crate::math::{mad_sd, median, median_sd};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
-
-/// Key in the record, words, unit as printed, decimals.
-const MEASURES: [(&str, &str, &str, usize); 8] = [
-    (
-        "separation_at_loading_deg",
-        "hip-trunk separation at loading",
-        "deg",
-        0,
-    ),
-    (
-        "separation_peak_deg",
-        "hip-trunk separation, largest",
-        "deg",
-        0,
-    ),
-    ("trunk_turn_deg", "trunk turn, loading to impact", "deg", 0),
-    ("trunk_tilt_at_impact_deg", "trunk tilt at impact", "deg", 0),
-    ("hip_rise_cm", "hip rise, loading to impact", "cm", 0),
-    ("drive_ms", "deepest loading to impact", "ms", 0),
-    (
-        "arm_braking_dps2",
-        "arm braking after impact",
-        "1000 deg/s²",
-        1,
-    ),
-    (
-        "wrist_braking_dps2",
-        "wrist braking after impact",
-        "1000 deg/s²",
-        1,
-    ),
-];
+use crate::words::tables::MEASURES;
 
 /// One measure over a practice's serves with contact, ready to print.
 pub struct MeasureLine {

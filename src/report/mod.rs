@@ -8,7 +8,6 @@ mod parquet_table;
 mod session_csv;
 mod session_text;
 mod table;
-mod words;
 
 pub use block_csv::{days_csv, dictionary_csv, serves_csv, sessions_csv};
 pub use block_text::block_text;
@@ -17,7 +16,10 @@ pub use page::{
     session_plots, session_strip, unit_tracks,
 };
 pub use parquet_table::{TableError, parquet_table};
-pub use session_csv::{SESSION_COLUMNS, session_csv};
+pub use session_csv::session_csv;
 pub use session_text::session_text;
 pub use table::{Align, table};
-pub use words::{CAUTIONS, STOP_TEXT, clock, pain_entered, plus_minus};
+
+pub use crate::words::made::{CAUTIONS, STOP_TEXT, pain_entered};
+pub use crate::words::number::{clock, plus_minus};
+pub use crate::words::tables::SESSION_COLUMNS;

@@ -11,6 +11,8 @@ use parquet::file::properties::WriterProperties;
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
+use crate::words::tables::TRUE_OR_FALSE;
+
 /// Why a table cannot be written as Parquet.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -163,7 +165,7 @@ fn write_column(
         Kind::Text => write_as::<ByteArrayType>(group, column, fields, "text", |text| {
             Some(ByteArray::from(text))
         }),
-        Kind::Truth => write_as::<BoolType>(group, column, fields, "true or false", |text| {
+        Kind::Truth => write_as::<BoolType>(group, column, fields, TRUE_OR_FALSE, |text| {
             text.parse().ok()
         }),
         Kind::Count => {

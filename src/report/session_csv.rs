@@ -2,36 +2,7 @@
 
 use crate::frames::Site;
 use crate::session::{ServeRecord, SessionRecord};
-
-/// The columns, in order, with what they hold.
-pub const SESSION_COLUMNS: [(&str, &str); 14] = [
-    ("athlete", "athlete id"),
-    ("session", "folder name, ISO date first"),
-    ("number", "serve or dry swing, from 1, in time order"),
-    ("impact_s", "impact, s, reference unit's clock"),
-    ("impact_u_ms", "its standard uncertainty, ms"),
-    ("contact", "true: a ball was met; false: dry swing"),
-    (
-        "confidence",
-        "probability that it is a serve motion, 0 to 1",
-    ),
-    (
-        "contact_confidence",
-        "probability that a ball was met, 0 to 1",
-    ),
-    ("origin", "found, added or changed"),
-    ("grade", "order of the chain in words"),
-    ("quality", "what limits the measurement"),
-    (
-        "SITE_peak_s .. SITE_at_least",
-        "per site: peak time s, its standard uncertainty ms, speed deg/s, its standard uncertainty deg/s, clipped, speed is a lower bound",
-    ),
-    (
-        "FROM_TO_lag_ms .. FROM_TO_verdict",
-        "per neighbouring pair: lag ms, its standard uncertainty ms, verdict",
-    ),
-    ("", "an empty field was not measured"),
-];
+use crate::words::tables::SESSION_COLUMNS;
 
 const PAIRS: [(Site, Site); 6] = [
     (Site::Hip, Site::Trunk),

@@ -4,10 +4,13 @@ use std::fmt::Write as _;
 
 use super::measures::{MeasureLine, measure_lines};
 use super::table::{Align, table};
-use super::words::{STOP_TEXT, clock, pain_entered, plus_minus};
 use crate::frames::{Hand, Site};
 use crate::session::{LinkRecord, LinkSummary, ServeRecord, SessionRecord};
 use crate::units::COVERAGE_95;
+use crate::words::made::{STOP_TEXT, pain_entered};
+use crate::words::number::{clock, plus_minus};
+use crate::words::page::WORDS;
+use crate::words::terminal::{self as words, MEDIAN_LAG_MS, SERVE_TO_SERVE_MS};
 
 /// The page of `overarm session`: verdict first, then links, serves, units and what was refused.
 pub fn session_text(record: &SessionRecord) -> String {
@@ -42,11 +45,13 @@ fn headline(record: &SessionRecord) -> String {
         counted(counts.rejected, "other swing"),
     );
     if counts.added + counts.removed + counts.confirmed > 0 {
-        let _ = writeln!(
-            text,
-            "Found {}, confirmed {}, added {}, removed {} by your corrections.",
-            counts.detected, counts.confirmed, counts.added, counts.removed
+        let told = words::corrections(
+            counts.detected,
+            counts.confirmed,
+            counts.added,
+            counts.removed,
         );
+        let _ = writeln!(text, "{told}");
     }
     let graded: Vec<&ServeRecord> = record
         .serves
@@ -60,12 +65,8 @@ fn headline(record: &SessionRecord) -> String {
                 .filter(|l| measured(l))
                 .all(|l| l.verdict == "in order")
         };
-        let _ = writeln!(
-            text,
-            "{} of {} serves with a measured chain ran in order, every measured link clear of its uncertainty.",
-            graded.iter().filter(whole).count(),
-            graded.len()
-        );
+        let told = words::chains_in_order(graded.iter().filter(whole).count(), graded.len());
+        let _ = writeln!(text, "{told}");
     }
     if pain_entered(record.entered.pain.as_deref()) {
         let _ = writeln!(text, "\n{STOP_TEXT}");
@@ -83,24 +84,20 @@ fn measured(link: &LinkRecord) -> bool {
 
 fn links(record: &SessionRecord) -> String {
     if record.links.is_empty() {
-        return "Lags: not measured, one unit only.\n".to_owned();
+        return format!("{}\n", WORDS.one_unit_only);
     }
     let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
     let columns = [
         ("link", Align::Left),
-        ("median lag, ms", Align::Right),
-        ("serve to serve, ms", Align::Right),
+        (MEDIAN_LAG_MS, Align::Right),
+        (SERVE_TO_SERVE_MS, Align::Right),
         ("in order", Align::Right),
         ("together", Align::Right),
         ("reversed", Align::Right),
         ("left out", Align::Left),
     ];
     let mut text = table(&columns, &rows);
-    let _ = writeln!(
-        text,
-        "lag: distal minus proximal peak of the {} angular velocity; ± is the 95 % interval",
-        record.signal
-    );
+    let _ = writeln!(text, "{}", words::lag_means(&record.signal, ""));
     text
 }
 
@@ -153,17 +150,17 @@ fn body(record: &SessionRecord) -> String {
         ("measure", Align::Left),
         ("unit", Align::Left),
         ("median", Align::Right),
-        ("serve to serve", Align::Right),
+        (WORDS.serve_to_serve, Align::Right),
         ("serves", Align::Right),
     ];
     let mut text = table(&columns, &rows);
-    text.push_str("angles: change from quiet stance\n");
+    let _ = writeln!(text, "{}", words::ANGLES);
     text
 }
 
 fn serves(record: &SessionRecord) -> String {
     if record.serves.is_empty() {
-        return "No serve found.\n".to_owned();
+        return format!("{}\n", WORDS.no_serve);
     }
     let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
     let mut columns: Vec<(String, Align)> =
@@ -229,7 +226,7 @@ fn refused(record: &SessionRecord) -> String {
     }
     let mut sorted: Vec<(&str, u32)> = reasons.into_iter().collect();
     sorted.sort_by_key(|(reason, n)| (std::cmp::Reverse(*n), *reason));
-    let mut text = "Refused swings (each with its time in --format json):\n".to_owned();
+    let mut text = format!("{}\n", words::REFUSED);
     for (reason, n) in sorted {
         let _ = writeln!(text, "{n:>5}  {reason}");
     }
@@ -277,14 +274,5 @@ fn footnotes(record: &SessionRecord) -> String {
         .filter(|site| record.units.iter().all(|unit| unit.site != *site))
         .map(Site::name)
         .collect();
-    let worn = if missing.is_empty() {
-        String::new()
-    } else {
-        format!("Not worn: {}. ", missing.join(", "))
-    };
-    format!(
-        "{worn}Times are on the {} unit's clock. Order is a description, not a fault; \
-         this page clears nobody to play.\n",
-        record.reference_site
-    )
+    format!("{}\n", words::footnote(&missing, record.reference_site))
 }

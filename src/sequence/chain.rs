@@ -5,6 +5,7 @@ use crate::frames::{PerSite, Site};
 use crate::units::COVERAGE_95;
 
 use super::peak::Peak;
+use crate::words::serve::{self as words, Departs};
 
 /// What a lag says against its own uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,10 +120,10 @@ pub fn grade_words(links: &[Link]) -> String {
         .filter(|l| l.verdict != Verdict::NotMeasured)
         .collect();
     if links.is_empty() {
-        return "count only, one unit".to_owned();
+        return words::COUNT_ONLY.to_owned();
     }
     if measured.is_empty() {
-        return "cannot say, no link measured".to_owned();
+        return words::CANNOT_SAY.to_owned();
     }
     let in_order = measured
         .iter()
@@ -130,17 +131,11 @@ pub fn grade_words(links: &[Link]) -> String {
         .count();
     let broken = measured.iter().find(|l| l.verdict == Verdict::Reversed);
     let close = measured.iter().find(|l| l.verdict == Verdict::Together);
-    let place = match (broken, close) {
-        (Some(link), _) => format!(", {} before {}", link.to, link.from),
-        (None, Some(link)) => format!(", {} and {} together", link.from, link.to),
-        (None, None) => String::new(),
+    let departs = match (broken, close) {
+        (Some(link), _) => Departs::Before(link.to, link.from),
+        (None, Some(link)) => Departs::Together(link.from, link.to),
+        (None, None) => Departs::Nowhere,
     };
-    let missing = match links.len() - measured.len() {
-        0 => String::new(),
-        n => format!(", {n} not measured"),
-    };
-    format!(
-        "{in_order} of {} links in order{place}{missing}",
-        measured.len()
-    )
+    let missing = links.len() - measured.len();
+    words::chain(in_order, measured.len(), departs, missing)
 }

@@ -134,7 +134,7 @@ fn added(found: &Found, at_s: f64, kind: SwingKind, params: &ServeParams) -> Cor
             impact_s,
             confidence,
             contact_confidence,
-            reasons: vec!["entered by the coach".to_owned()],
+            reasons: vec![crate::words::serve::ENTERED.to_owned()],
             phases,
         },
         origin: Origin::Added,

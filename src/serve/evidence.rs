@@ -8,6 +8,7 @@ use crate::frames::{Hand, Site};
 
 use super::params::ServeParams;
 use super::picture::Picture;
+use crate::words::serve::{self as say, Likeness};
 
 /// One piece of evidence as it was weighed.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,49 +119,42 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
         let trust = 1.0 / (1.0 + (picture.gravity_misfit / 0.25).powi(2));
         let log_odds =
             ELEVATION_SWING_DEG.at(swing.to_degrees()) + HIGHEST_DEG.at(highest.to_degrees());
-        let words = format!(
-            "forearm {:.0} deg above level while fastest",
-            swing.to_degrees()
-        );
+        let words = say::forearm_up(swing.to_degrees());
         add(About::ForearmUp, trust * log_odds, words);
     }
     if let Some(rise) = picture.rise_rad {
-        let words = format!("forearm swung up by {:.0} deg", rise.to_degrees());
+        let words = say::swung_up(rise.to_degrees());
         add(About::Rise, RISE_DEG.at(rise.to_degrees()), words);
     }
     let peak_deg_s = picture.peak_rad_s.to_degrees();
-    let words = format!("wrist reached {peak_deg_s:.0} deg/s");
+    let words = say::reached(peak_deg_s);
     add(About::Speed, PEAK_DEG_S.at(peak_deg_s), words);
     let rival = picture.rival_share;
-    let words = format!("next fastest move {:.0} % of it", 100.0 * rival);
+    let words = say::next_fastest(rival);
     add(About::OneBurst, RIVAL_SHARE.at(rival), words);
     if let Some(quiet) = picture.quiet_rad_s {
-        let words = format!("hand as quiet as {:.0} deg/s before", quiet.to_degrees());
+        let words = say::quiet_before(quiet.to_degrees());
         add(About::Stance, QUIET_DEG_S.at(quiet.to_degrees()), words);
     } else {
-        let words = "the log does not show the time before".to_owned();
+        let words = say::UNSEEN_BEFORE.to_owned();
         add(About::Stance, UNSEEN_BEFORE, words);
     }
     match picture.stance {
         Some(stance) => {
             let preparation_s = picture.impact.time_s - stance.to_s;
-            let words = format!("{preparation_s:.1} s from stillness to impact");
+            let words = say::preparation(preparation_s);
             add(About::Preparation, PREPARATION_S.at(preparation_s), words);
         }
-        None => add(
-            About::Preparation,
-            -1.5,
-            "no still moment before".to_owned(),
-        ),
+        None => add(About::Preparation, -1.5, say::NO_STILLNESS.to_owned()),
     }
     weigh_body(picture, &mut add);
     if let Some(since_s) = picture.since_fast_s {
-        let words = format!("{since_s:.1} s after the swing before");
+        let words = say::since_swing(since_s);
         add(About::Alone, ALONE_S.at(since_s), words);
     }
     if let Some(lowest) = picture.lowest_after_rad {
         let deg = lowest.to_degrees();
-        let words = format!("forearm came down to {deg:.0} deg");
+        let words = say::came_down(deg);
         add(About::FollowThrough, LOWEST_AFTER_DEG.at(deg), words);
     }
     all
@@ -176,24 +170,14 @@ fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
     let hand_odds = hand.map(|shake| HAND_SHAKE_M_S2.at(shake));
     // either may show the feet; the one that shows them more counts
     if let Some(log_odds) = core_odds.into_iter().chain(hand_odds).reduce(f64::min) {
-        let words = match (steps, hand) {
-            (Some(core), Some(hand)) => {
-                format!("shaken by {core:.1} (body) and {hand:.1} m/s^2 (hand) before the swing")
-            }
-            (Some(core), None) => format!("body shaken by {core:.1} m/s^2 before the swing"),
-            (None, hand) => format!(
-                "hand shaken by {:.1} m/s^2 before the swing",
-                hand.unwrap_or(0.0)
-            ),
-        };
-        add(About::Feet, log_odds, words);
+        add(About::Feet, log_odds, say::shaken(steps, hand));
     }
     let turn = core
         .iter()
         .filter_map(|site| picture.body_rad_s[site.index()])
         .reduce(f64::max);
     if let Some(turn) = turn {
-        let words = format!("body turned at {:.0} deg/s", turn.to_degrees());
+        let words = say::body_turned(turn.to_degrees());
         add(About::Body, BODY_DEG_S.at(turn.to_degrees()), words);
     }
 }
@@ -241,7 +225,7 @@ pub fn refusal(picture: &Picture, weighed: &[Weighed], hand: Hand) -> String {
     )
 }
 
-fn likeness(picture: &Picture, weighed: &[Weighed], hand: Hand) -> &'static str {
+fn likeness(picture: &Picture, weighed: &[Weighed], hand: Hand) -> Likeness {
     let score = |about| {
         weighed
             .iter()
@@ -257,15 +241,15 @@ fn likeness(picture: &Picture, weighed: &[Weighed], hand: Hand) -> &'static str 
         Hand::Left => -1.0,
     };
     match (up, fast && body) {
-        (_, false) if repeated => "waving, wiping or handling",
-        (true, true) if repeated => "repeated overhead moves",
-        (true, true) => "smash or other overhead stroke without a serve's preparation",
-        (true, false) => "raised hand without a full swing",
-        (false, false) => "hand movement without a full swing",
+        (_, false) if repeated => Likeness::Handling,
+        (true, true) if repeated => Likeness::RepeatedOverhead,
+        (true, true) => Likeness::Overhead,
+        (true, false) => Likeness::RaisedHand,
+        (false, false) => Likeness::HandMovement,
         (false, true) => match picture.level_share.map(|l| forward * l) {
-            Some(level) if level > 0.0 => "forehand-like stroke",
-            Some(_) => "backhand-like stroke",
-            None => "stroke",
+            Some(level) if level > 0.0 => Likeness::Forehand,
+            Some(_) => Likeness::Backhand,
+            None => Likeness::Stroke,
         },
     }
 }

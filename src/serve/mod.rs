@@ -26,6 +26,7 @@ use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
 use crate::samples::Samples;
 use crate::timebase::side_by_side;
+use crate::words::serve as say;
 
 pub use candidates::{Candidate, candidates, peaks};
 pub use contact::Contact;
@@ -280,7 +281,7 @@ fn compare(looks: &mut [Look], params: &ServeParams) {
         if log_odds < 0.0 {
             look.weighed.push(Weighed {
                 log_odds,
-                words: "unlike the session's other serves".to_owned(),
+                words: say::UNLIKE_OTHERS.to_owned(),
                 about: About::Alike,
             });
             look.probability = probability(&look.weighed, params);
@@ -484,11 +485,9 @@ fn accept(look: &Look) -> Serve {
     let contact = look.contact_probability >= 0.5;
     let mut reasons = evidence::reasons_for(&look.weighed);
     reasons.push(match look.roughness {
-        None => "impact hidden by a gap or clipping: a ball is assumed".to_owned(),
-        Some(rough) if contact => {
-            format!("a ball was met: shock {rough:.0} times the swing's own roughness")
-        }
-        Some(rough) => format!("no ball: shock {rough:.1} times the swing's own roughness"),
+        None => say::IMPACT_HIDDEN.to_owned(),
+        Some(rough) if contact => say::ball(rough),
+        Some(rough) => say::no_ball(rough),
     });
     Serve {
         kind: if contact {

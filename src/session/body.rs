@@ -15,6 +15,7 @@ use crate::orientation::{
 use crate::samples::{Flags, Samples};
 use crate::serve::Corrected;
 use crate::timebase::{Recording, exchanged_sites, side_by_side};
+use crate::words::units as words;
 
 /// A limb's posture in stance varies more than a trunk's: only a change beyond this is told, rad.
 const LIMB_TURNED_RAD: f64 = 1.4;
@@ -254,8 +255,8 @@ fn turned(site: Site, stances: &[(f64, Vector3<f64>)]) -> Option<Finding> {
     Some(Finding::note(
         "unit-turned",
         site,
-        format!(
-            "between {:.0} s and {:.0} s the {site} unit's upright turned by {:.0} deg and stayed so: was it re-strapped, or turned over? Peaks and lags do not depend on it; angles of each serve are taken against its own stance",
+        words::turned(
+            site,
             found.after_s,
             found.before_s,
             found.angle_rad.value.to_degrees(),

@@ -10,7 +10,7 @@ mod settings;
 mod signal;
 mod telling;
 
-pub use curves::{ServeCurves, SpeedCurve};
+pub use curves::{ServeCurves, SpeedCurve, curves_from_bytes, curves_to_bytes};
 pub use params::Params;
 pub use record::*;
 pub use run::{SessionError, SessionRun, run_session, session_record};

@@ -133,7 +133,7 @@ fn run(
         findings.push(Finding::void(
             "no-wrist-unit",
             settings.folder.display(),
-            "no wrist unit is listed: serves are found from the wrist, none can be counted",
+            crate::words::units::NO_WRIST,
         ));
         Found::default()
     };

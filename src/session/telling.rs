@@ -17,6 +17,7 @@ use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
 use crate::serve::{Corrected, Found, Origin, Refused, SwingKind};
 use crate::timebase::TieMethod;
 use crate::units::{COVERAGE_95, RadPerSec, STANDARD_GRAVITY_M_S2};
+use crate::words::serve as words;
 
 const MS_PER_S: f64 = 1000.0;
 const PPM: f64 = 1e6;
@@ -205,21 +206,20 @@ fn quality(graded: &Graded) -> String {
             continue;
         };
         match &input.peak {
-            Err(why) => limits.push(format!("{site}: {why}")),
-            Ok(peak) if peak.at_least => limits.push(format!("{site} clipped, speed at least")),
-            Ok(peak) if peak.clipped => limits.push(format!("{site} clipped, peak rebuilt")),
+            Err(why) => limits.push(words::lost(site, &why.to_string())),
+            Ok(peak) if peak.clipped || peak.at_least => {
+                limits.push(words::clipped(site, peak.at_least));
+            }
             Ok(_) => {}
         }
         let clock_s = input.tie_sd_s.unwrap_or(0.0);
         if clock_s > CLOCK_WORTH_SAYING_S {
-            limits.push(format!(
-                "{site} clock ± {:.0} ms",
-                COVERAGE_95 * clock_s * MS_PER_S
-            ));
+            let half_ms = COVERAGE_95 * clock_s * MS_PER_S;
+            limits.push(words::loose_clock(site, half_ms));
         }
     }
     if limits.is_empty() {
-        "good".to_owned()
+        words::GOOD.to_owned()
     } else {
         limits.join("; ")
     }

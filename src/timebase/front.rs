@@ -16,6 +16,7 @@ use crate::log::{LogError, ReadMode, ReadSummary, RowBlock, RowSink, read_log, r
 use crate::profile::SensorProfile;
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
+use crate::words::units as words;
 
 crate::stage_params! {
     /// Reading, time and stillness.
@@ -335,20 +336,14 @@ fn recording(
     findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
     findings.extend(facts.doubts.iter().map(|doubt| channel_told(*doubt, &name)));
     if facts.grid.same_stamp * BURSTS_ONE_IN > facts.rows {
-        let text = format!(
-            "{} of {} rows share the stamp of the row before: they come in bursts, or stamps are rounded; taken as evenly spaced",
-            facts.grid.same_stamp, facts.rows
-        );
+        let text = words::bursts(facts.grid.same_stamp, facts.rows);
         findings.push(Finding::note("bursts", &name, text));
     }
     if facts.gap_count > facts.gaps.len() as u64 {
         findings.push(Finding::void(
             "many-gaps",
             &name,
-            format!(
-                "{} gaps: the log has lost too much to be timed; check the unit's storage",
-                facts.gap_count
-            ),
+            words::many_gaps(facts.gap_count),
         ));
     }
     let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);
@@ -397,20 +392,12 @@ fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
         ChannelDoubt::Limit { axis, value } => Finding::note(
             "limit-seen",
             name,
-            format!(
-                "{} stops at {} again and again, though no such range is stated; peaks there are at least that",
-                axis_name(axis),
-                shown(axis, value)
-            ),
+            words::limit_seen(axis_name(axis), &shown(axis, value)),
         ),
         ChannelDoubt::Ceiling { axis, value } => Finding::note(
             "ceiling-seen",
             name,
-            format!(
-                "{} is rounded off above {} in swing after swing: cut off below the stated range and filtered after; peaks there are at least that",
-                axis_name(axis),
-                shown(axis, value)
-            ),
+            words::ceiling_seen(axis_name(axis), &shown(axis, value)),
         ),
         ChannelDoubt::Stuck {
             axis,
@@ -419,10 +406,7 @@ fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
         } => Finding::void(
             "stuck-channel",
             name,
-            format!(
-                "{} does not change from {from_s:.1} s on, {length_s:.0} s in all, while the others do: a broken sensor or a wrong column",
-                axis_name(axis)
-            ),
+            words::stuck(axis_name(axis), from_s, length_s),
         ),
         ChannelDoubt::Spikes {
             axis,
@@ -431,10 +415,7 @@ fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
         } => Finding::note(
             "spikes",
             name,
-            format!(
-                "{count} single samples of {} stand far off their neighbours, the first at {first_s:.3} s: no limb turns so; a peak there may be false",
-                axis_name(axis)
-            ),
+            words::spikes(axis_name(axis), count, first_s),
         ),
     }
 }
@@ -447,14 +428,9 @@ fn told(event: &ClockEvent, file: &Path) -> Finding {
         byte: 0,
     };
     match *event {
-        ClockEvent::Wrap { line, bits } => Finding::note(
-            "stamp-wraps",
-            at(line),
-            format!(
-                "the stamp starts again from 0 at 2^{bits}; taken as running on (state wrap = {} in the profile)",
-                2f64.powi(bits)
-            ),
-        ),
+        ClockEvent::Wrap { line, bits } => {
+            Finding::note("stamp-wraps", at(line), words::stamp_wraps(bits))
+        }
         ClockEvent::Restart {
             line,
             before_s,
@@ -462,9 +438,7 @@ fn told(event: &ClockEvent, file: &Path) -> Finding {
         } => Finding::void(
             "clock-restart",
             at(line),
-            format!(
-                "the clock jumps from {before_s:.3} s to {found_s:.3} s; what follows is placed right after, the true pause is not known"
-            ),
+            words::clock_jumps(before_s, found_s),
         ),
         ClockEvent::Rate {
             line,
@@ -473,7 +447,7 @@ fn told(event: &ClockEvent, file: &Path) -> Finding {
         } => Finding::note(
             "rate-changes",
             at(line),
-            format!("the rate changes from {before_hz:.1} to {found_hz:.1} Hz about here"),
+            words::rate_changes(before_hz, found_hz),
         ),
     }
 }

@@ -7,25 +7,32 @@ use super::{QuietChunk, Recording};
 use crate::finding::Finding;
 use crate::samples::Flags;
 use crate::units::STANDARD_GRAVITY_M_S2;
+use crate::words::units::{self as words, Mistaken};
 
 /// Levels at rest that a poorly calibrated sensor may read, g; beyond the wider ones the scale is wrong.
 const REST_FAIR_G: std::ops::RangeInclusive<f64> = 0.95..=1.05;
 const REST_POSSIBLE_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
 
 /// Units that are mistaken for each other: what rest reads then, g, and the words.
-const REST_MISTAKES: [(f64, &str); 4] = [
-    (STANDARD_GRAVITY_M_S2, "m/s^2 taken for g"),
-    (1.0 / STANDARD_GRAVITY_M_S2, "g taken for m/s^2"),
-    (1000.0, "mg taken for g"),
-    (0.001, "g taken for mg"),
+const REST_MISTAKES: [(f64, Mistaken); 4] = [
+    (STANDARD_GRAVITY_M_S2, Mistaken::For("m/s²", "g")),
+    (1.0 / STANDARD_GRAVITY_M_S2, Mistaken::For("g", "m/s²")),
+    (1000.0, Mistaken::For("mg", "g")),
+    (0.001, Mistaken::For("g", "mg")),
 ];
 
 /// Turn scales off by these are mistaken units.
-const TURN_MISTAKES: [(f64, &str); 4] = [
-    (std::f64::consts::PI / 180.0, "deg/s taken for rad/s"),
-    (180.0 / std::f64::consts::PI, "rad/s taken for deg/s"),
-    (0.001, "mdeg/s taken for deg/s"),
-    (1000.0, "deg/s taken for mdeg/s"),
+const TURN_MISTAKES: [(f64, Mistaken); 4] = [
+    (
+        std::f64::consts::PI / 180.0,
+        Mistaken::For("deg/s", "rad/s"),
+    ),
+    (
+        180.0 / std::f64::consts::PI,
+        Mistaken::For("rad/s", "deg/s"),
+    ),
+    (0.001, Mistaken::For("mdeg/s", "deg/s")),
+    (1000.0, Mistaken::For("deg/s", "mdeg/s")),
 ];
 
 /// Share of gravity's moves that must be explained before a fit is believed.
@@ -81,47 +88,38 @@ fn gaps(unit: &Recording) -> Option<Finding> {
         .max_by(|a, b| length_s(a).total_cmp(&length_s(b)))?;
     let missing_s: f64 = unit.gaps.iter().map(|gap| gap.to_s - gap.from_s).sum();
     let gaps = unit.gaps.len();
-    let text = format!(
-        "{gaps} {} with {missing_s:.3} s of samples missing, the longest {:.3} s at {:.3} s; a serve across one is not timed",
-        if gaps == 1 { "gap" } else { "gaps" },
-        length_s(&longest),
-        longest.from_s
-    );
+    let text = words::gaps(gaps, missing_s, length_s(&longest), longest.from_s);
     Some(Finding::note("gaps", &unit.name, text))
 }
 
 fn jitter(unit: &Recording) -> Option<Finding> {
     let share = unit.jitter_s * unit.rate_hz;
     (share > 0.3).then(|| {
-        let text = format!(
-            "stamps scatter by {:.2} ms about an even {:.2} Hz; samples are taken as even, so check that the unit samples evenly",
-            unit.jitter_s * 1e3, unit.rate_hz
-        );
+        let text = words::jitter(unit.jitter_s * 1e3, unit.rate_hz);
         Finding::note("jitter", &unit.name, text)
     })
 }
 
 fn rest(unit: &Recording) -> Option<Finding> {
     let Some(still) = unit.still() else {
-        let text = "never still: the gyroscope's bias cannot be measured; put the unit down for ten seconds before practice";
-        return Some(Finding::note("never-still", &unit.name, text));
+        return Some(Finding::note("never-still", &unit.name, words::NEVER_STILL));
     };
     let rest_g = still.rest_g;
     if REST_FAIR_G.contains(&rest_g) {
         return None;
     }
     if REST_POSSIBLE_G.contains(&rest_g) {
-        let text = format!(
-            "rest reads {rest_g:.3} g: the accelerometer is off by {:.0} %",
-            100.0 * (rest_g - 1.0)
-        );
-        return Some(Finding::note("rest-level", &unit.name, text));
+        return Some(Finding::note(
+            "rest-level",
+            &unit.name,
+            words::rest_off(rest_g),
+        ));
     }
     let like = REST_MISTAKES
         .iter()
         .find(|(reads, _)| (rest_g / reads - 1.0).abs() < 0.15);
-    let like = like.map_or("the profile's unit or scale is wrong", |(_, words)| words);
-    let text = format!("rest reads {rest_g:.4} g, want 1: {like}; correct the profile");
+    let like = like.map_or(Mistaken::Unknown, |(_, mistaken)| *mistaken);
+    let text = words::rest_wrong(rest_g, like);
     Some(Finding::void("rest-level", &unit.name, text))
 }
 
@@ -158,12 +156,8 @@ fn drift(unit: &Recording) -> Option<Finding> {
     let first = bias(quiet.get(..part)?);
     let last = bias(quiet.get(quiet.len() - part..)?);
     let moved = (last - first).amax();
-    (moved > DRIFT_TOLD_DPS).then(|| {
-        let text = format!(
-            "the gyroscope's bias moves by {moved:.2} deg/s from the first to the last rests (as warming up does); bias is taken from rests near in time"
-        );
-        Finding::note("bias-drift", &unit.name, text)
-    })
+    (moved > DRIFT_TOLD_DPS)
+        .then(|| Finding::note("bias-drift", &unit.name, words::bias_drifts(moved)))
 }
 
 /// One rest: chunks that follow each other and feel gravity from the same side.
@@ -229,9 +223,7 @@ fn slip(unit: &Recording) -> Option<Finding> {
         (turned_deg > SLIP_DEG).then_some((turned_deg, before.last()?.to_s, after.first()?.from_s))
     });
     let (deg, before_s, after_s) = told.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let text = format!(
-        "at rest, gravity points {deg:.0} deg elsewhere after {after_s:.0} s than before {before_s:.0} s, at every rest: the unit moved on its strap, or the wearer rests otherwise; what needs its mounting does not hold across"
-    );
+    let text = words::slipped(deg, before_s, after_s);
     Some(Finding::note("unit-moved", &unit.name, text))
 }
 
@@ -305,11 +297,7 @@ fn axes(unit: &Recording, means: &[Mean]) -> Option<Finding> {
         return None;
     }
     if turning.explained - logged.explained > CLEARLY_BETTER {
-        let text = format!(
-            "gravity and the gyroscope disagree: they fit if gyro {best} ({:.0} % of the turns explained instead of {:.0} %); correct columns and sign in the profile",
-            100.0 * turning.explained,
-            100.0 * logged.explained
-        );
+        let text = words::axes_disagree(best, turning.explained, logged.explained);
         return Some(Finding::void("axes-disagree", &unit.name, text));
     }
     let off = logged.scale;
@@ -319,9 +307,7 @@ fn axes(unit: &Recording, means: &[Mean]) -> Option<Finding> {
     let like = TURN_MISTAKES
         .iter()
         .find(|(scale, _)| (off / scale - 1.0).abs() < 0.2);
-    let like = like.map_or("the profile's unit or scale is wrong", |(_, words)| words);
-    let text = format!(
-        "gravity turns {off:.3} times as fast as the gyroscope says: {like}; correct the profile"
-    );
+    let like = like.map_or(Mistaken::Unknown, |(_, mistaken)| *mistaken);
+    let text = words::turn_wrong(off, like);
     Some(Finding::void("gyro-scale", &unit.name, text))
 }

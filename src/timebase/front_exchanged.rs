@@ -3,6 +3,7 @@
 use super::Recording;
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
+use crate::words::units as words;
 
 /// A proximal unit that turns this many times as fast as a distal one is suspect. On 240 simulated
 /// sessions from two unrelated generators hip against trunk reaches 0.85 worn right and 1.17 exchanged;
@@ -58,11 +59,7 @@ pub fn exchanged_sites(units: &[(Site, &Recording)]) -> std::io::Result<Vec<Find
         Finding::void(
             "units-exchanged",
             format!("{near}, {far}"),
-            format!(
-                "in its fastest moments the {near} unit turns at {:.0} deg/s, the {far} unit only at {:.0}, as on no body: are the two files, or the two units, exchanged? Check block.toml against the straps",
-                dps(*near),
-                dps(*far)
-            ),
+            words::exchanged(*near, dps(*near), *far, dps(*far)),
         )
     };
     // one suspicion at a time: the widest pair explains the others

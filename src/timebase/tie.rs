@@ -57,12 +57,13 @@ impl Evidence {
 
     /// Words for findings.
     pub const fn name(self) -> &'static str {
+        let [stacked, from_reference, from_unit, in_swing, in_step] = crate::words::units::EVIDENCE;
         match self {
-            Self::Stacked => "taps on the stacked units",
-            Self::ShockFromReference => "shocks from the reference unit's side",
-            Self::ShockFromUnit => "shocks from this unit's side",
-            Self::JointInSwing => "the shared joint in fast turns",
-            Self::JointInStep => "the shared joint in steps",
+            Self::Stacked => stacked,
+            Self::ShockFromReference => from_reference,
+            Self::ShockFromUnit => from_unit,
+            Self::JointInSwing => in_swing,
+            Self::JointInStep => in_step,
         }
     }
 }

@@ -17,6 +17,7 @@ use super::tie_params::TieParams;
 use super::track::Track;
 use crate::finding::Finding;
 use crate::params::{ParamError, StageParams};
+use crate::words::units as words;
 
 /// Why clocks could not be looked at; clocks that do not tie are no error.
 #[derive(Debug, thiserror::Error)]
@@ -567,18 +568,17 @@ impl<'a> Session<'a> {
         let label = self.units[unit].track.label();
         let mut found = Vec::new();
         if tie.method == TieMethod::None {
-            let text = "nothing in the logs ties this unit's clock to the reference: no lag to or \
-                        from it is measured; tap the stacked units three times at start and end";
-            return vec![Finding::void("clock-not-tied", label, text)];
+            return vec![Finding::void("clock-not-tied", label, words::NOT_TIED)];
         }
         for pair in tie.pieces.windows(2) {
             let at_s = pair[1].from_ref_s;
             let step_s =
                 (pair[1].offset_s - pair[0].offset_s) + (pair[1].drift - pair[0].drift) * at_s;
-            let text = format!(
-                "this unit's clock steps by {step_s:+.3} s near {at_s:.0} s: the two sides are tied apart"
-            );
-            found.push(Finding::note("clock-step", label, text));
+            found.push(Finding::note(
+                "clock-step",
+                label,
+                words::clock_steps(step_s, at_s),
+            ));
         }
         for (index, ratios) in fit.iter().flat_map(|f| f.bias_ratios.iter().enumerate()) {
             let (near, far) = evidence.pairs[index];
@@ -587,12 +587,8 @@ impl<'a> Session<'a> {
             }
             for (kind, ratio) in Evidence::ALL.iter().zip(ratios) {
                 if ratio.is_some_and(|r| r.abs() > self.params.disagreement) {
-                    let text = format!(
-                        "{} say another time than the rest between {} and {}: the tie is widened",
-                        kind.name(),
-                        self.units[near].track.label(),
-                        label
-                    );
+                    let near = self.units[near].track.label();
+                    let text = words::evidence_disagrees(kind.name(), near, label);
                     found.push(Finding::note("clock-evidence-disagrees", label, text));
                 }
             }

@@ -218,7 +218,7 @@ fn ratios_of_four_weeks() {
         .map(str::to_owned)
         .collect();
     assert!(
-        page.join(" ").contains(overarm::block::RATIO_NOTE),
+        page.join(" ").contains(overarm::words::load::RATIO_NOTE),
         "no ratio without its note"
     );
     let held = ratio(&block, last, "ewma", "uncoupled");

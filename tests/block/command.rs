@@ -121,6 +121,48 @@ fn kept_results_are_used_and_never_trusted() {
     assert_eq!(json(&block, &[]).1, now, "deleted");
 }
 
+/// The page of a block: from kept curves the same bytes, and curves that are lost, cut or another
+/// session's are made again.
+#[test]
+fn a_page_is_drawn_from_kept_curves() {
+    let home = tempfile::tempdir().expect("a folder");
+    let block = home.path().join("block");
+    let days = demo(&block, "2", "8");
+    let page = || {
+        let file = home.path().join("page.html");
+        let done = overarm(&["report", text(&block), "-o", text(&file), "--quiet"]);
+        assert!(
+            matches!(done.status.code(), Some(0 | 1)),
+            "{}",
+            words(&done.stderr)
+        );
+        fs::read_to_string(file).expect("a page")
+    };
+    let cold = page();
+    assert!(cold.contains("class=\"serve\""), "serves with their curves");
+    let (first, second) = (kept(&block, &days[0]), kept(&block, &days[1]));
+    let before = (written(&first), written(&second));
+    assert_eq!(page(), cold, "kept");
+    assert_eq!((written(&first), written(&second)), before, "nothing ran");
+
+    let curves = first.with_extension("curves");
+    let whole = fs::read(&curves).expect("kept curves");
+    let serves = cold.matches("class=\"serve\"").count();
+    assert!(whole.len() > 1000 * serves / 2 && whole.len() < 7000 * serves);
+    fs::remove_file(&curves).expect("removed");
+    assert_eq!(page(), cold, "curves lost");
+    assert!(written(&first) > before.0 && written(&second) == before.1);
+    fs::write(&curves, &whole[..whole.len() / 2]).expect("cut");
+    assert_eq!(page(), cold, "curves cut short");
+    fs::copy(second.with_extension("curves"), &curves).expect("copied");
+    assert_eq!(page(), cold, "curves of the other session");
+    assert_eq!(fs::read(&curves).expect("kept"), whole);
+    // what a person enters makes the session run again
+    let before = written(&first);
+    fs::write(days[0].join("session.toml"), "notes = \"windy\"\n").expect("written");
+    assert!(page().contains("windy") && written(&first) > before);
+}
+
 #[test]
 fn a_broken_session_is_listed_and_the_others_count() {
     let home = tempfile::tempdir().expect("a folder");

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use crate::report::page::{block_html, practice_html};
+use crate::report::page::{bad_html, block_html, practice_html, two_unit_html};
 use chrome::{Chrome, LAPTOP, Look, PHONE};
 
 /// A page in a folder of its own.
@@ -29,6 +29,8 @@ fn written(html: &str) -> Written {
 fn pages() -> Vec<(&'static str, Written)> {
     vec![
         ("block", written(&block_html(6, 5))),
+        ("bad data", written(&bad_html())),
+        ("two units", written(&two_unit_html())),
         ("one session", written(&block_html(1, 0))),
         ("practice", written(&practice_html())),
     ]
@@ -157,6 +159,48 @@ fn the_mouse_leads_from_a_session_to_a_serve() {
     chrome.until(read);
 }
 
+/// A coach who opens the page sees the answer without scrolling: who, when, how many, the first lag
+/// with its band, and what to look at.
+#[test]
+fn the_first_screen_holds_the_answer() {
+    let Some(mut chrome) = Chrome::start() else {
+        return;
+    };
+    let seen_whole = |chrome: &mut Chrome, what: &str| {
+        chrome.value(&format!(
+            "(e => e && e.getBoundingClientRect().bottom <= innerHeight)(document.querySelector({what:?}))"
+        )) == json!(true)
+    };
+    for (name, page) in [
+        ("block", written(&block_html(6, 5))),
+        ("bad data", written(&bad_html())),
+    ] {
+        chrome.open(&page.file, LAPTOP);
+        let mut wanted = vec!["h1", ".facts", "#first-lag svg", ".look li:first-child"];
+        if name == "block" {
+            wanted.push(".look");
+        }
+        for what in wanted {
+            assert!(seen_whole(&mut chrome, what), "{name}: {what} on a laptop");
+        }
+        let items = chrome
+            .value("document.querySelectorAll('#main section:first-child .look > li').length");
+        let shown = chrome.value("document.querySelectorAll('.look')[0].children.length");
+        assert!(shown.as_u64() <= Some(3) && items.as_u64() >= shown.as_u64());
+        if name == "bad data" {
+            assert!(
+                items.as_u64() > Some(3),
+                "the others are one fold away: {items}"
+            );
+            continue;
+        }
+        chrome.open(&page.file, PHONE);
+        for what in ["h1", ".facts", "#first-lag svg", "#s-look"] {
+            assert!(seen_whole(&mut chrome, what), "{name}: {what} on a phone");
+        }
+    }
+}
+
 #[test]
 fn the_keyboard_leads_from_a_session_to_a_serve() {
     let Some(mut chrome) = Chrome::start() else {
@@ -227,7 +271,7 @@ fn it_prints_on_whole_sheets() {
             let pdf = chrome.print(width_in, height_in);
             let sheets = sheets(&pdf);
             assert!(
-                (2..=16).contains(&sheets.len()),
+                (2..=30).contains(&sheets.len()),
                 "{name}: {} sheets",
                 sheets.len()
             );
@@ -251,6 +295,13 @@ fn it_prints_on_whole_sheets() {
                    .map(e => e.tagName + ' ' + e.className + ' ' + e.textContent.slice(0, 40)).slice(0, 5)",
             );
             assert_eq!(beyond, json!([]), "{name}: beyond the paper's right edge");
+            // nothing stays folded on paper but the curves that nobody opened, and those say where they are
+            let folded = chrome.value(
+                "[...document.querySelectorAll('details')].filter(d => !d.matches('.practices .serve'))
+                   .flatMap(d => [...d.children]).filter(c => c.tagName !== 'SUMMARY' && !c.checkVisibility({ contentVisibilityAuto: true }))
+                   .map(c => c.parentElement.textContent.slice(0, 40)).slice(0, 5)",
+            );
+            assert_eq!(folded, json!([]), "{name}: folded on paper");
             let tall = chrome.value(&format!(
                 "[...document.querySelectorAll('figure')].filter(f => f.getBoundingClientRect().height > {}).length",
                 px(height_in)
@@ -296,12 +347,15 @@ fn every_text_stands_out_as_painted() {
         return;
     };
     for (name, page) in pages() {
-        for dark in [false, true] {
-            chrome.open(&page.file, Look { dark, ..LAPTOP });
+        for look in [LAPTOP, PHONE]
+            .into_iter()
+            .flat_map(|look| [false, true].map(|dark| Look { dark, ..look }))
+        {
+            chrome.open(&page.file, look);
             chrome.value(OPEN_ALL);
             let seen = chrome.value(FAINT);
             assert!(seen["measured"].as_u64() > Some(200), "{name}: {seen}");
-            assert_eq!(seen["faint"], json!([]), "{name}, dark {dark}");
+            assert_eq!(seen["faint"], json!([]), "{name}, {look:?}");
         }
     }
     let bad =
@@ -359,21 +413,34 @@ fn accessibility_rules_hold() {
         let _ = std::io::Write::write_all(&mut std::io::stderr(), line.as_bytes());
     }
     for (name, page) in pages() {
-        for look in [LAPTOP, PHONE] {
+        let dark = Look {
+            dark: true,
+            ..LAPTOP
+        };
+        let light = Look {
+            dark: false,
+            ..PHONE
+        };
+        for look in [LAPTOP, dark, PHONE, light] {
             chrome.open(&page.file, look);
             assert_eq!(chrome.value(RULES), json!([]), "{name}");
-            let Some(rules) = &rules else { continue };
+            // the large rule set needs seconds a page: light on the laptop, dark on the phone
+            let Some(rules) = rules.as_ref().filter(|_| look.dark == (look.width < 600)) else {
+                continue;
+            };
             if look.width > 600 {
                 // one open practice stands for the others: all are made by the same code
                 chrome.value("document.querySelectorAll('details.practice:first-of-type, details.practice:first-of-type details.serve:nth-of-type(-n+2), section > details').forEach(d => d.open = true)");
             }
             chrome.value(rules);
-            let broken = chrome.value(
-                "axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160)).join(' | ')))",
+            let found = chrome.value(
+                "axe.run().then(r => [r.passes.length, r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160)).join(' | '))])",
             );
-            assert_eq!(broken, json!([]), "{name}, {} px", look.width);
-            let passed = chrome.value("axe.run().then(r => r.passes.length)");
-            assert!(passed.as_u64() > Some(15), "{name}: {passed} rules applied");
+            assert_eq!(found[1], json!([]), "{name}, {} px", look.width);
+            assert!(
+                found[0].as_u64() > Some(15),
+                "{name}: {found} rules applied"
+            );
         }
     }
 }
@@ -436,7 +503,8 @@ fn the_programs_page_shows_the_programs_numbers() {
     chrome.open(&file, LAPTOP);
     let shown = chrome.value(SHOWN);
     let shown = shown.as_array().expect("figures");
-    assert!(shown.len() >= 60, "{} figures", shown.len());
+    // a block without a baseline has no table of answers
+    assert!(shown.len() >= 40, "{} figures", shown.len());
     for one in shown {
         let pointer = one[0].as_str().expect("a pointer");
         let exact = record.pointer(pointer).and_then(Value::as_f64);

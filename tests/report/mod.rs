@@ -26,7 +26,7 @@ fn columns_line_up_under_their_rule() {
 fn number_forms() {
     assert_eq!(clock(725.34), "12:05.3");
     assert_eq!(clock(59.96), "1:00.0");
-    assert_eq!(clock(-1.25), "-0:01.3");
+    assert_eq!(clock(-1.25), "\u{2212}0:01.3");
     assert_eq!(plus_minus(20.6, 3.7), "+21 ± 4");
     assert_eq!(plus_minus(-0.2, 0.1), "+0 ± 1");
 }

@@ -3,7 +3,8 @@
 mod html;
 
 use overarm::block::stats::random::Draws;
-use overarm::block::{BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::block::{BlockFacts, BlockParams, BlockRecord, UnreadSession, build_block};
+use overarm::finding::Finding;
 use overarm::frames::Site;
 use overarm::report::{block_page, session_page, session_plots};
 use overarm::session::{MeasureRecord, ServeCurves, SessionRecord, SpeedCurve};
@@ -90,6 +91,72 @@ fn curves_of(sessions: &[SessionRecord]) -> Vec<Vec<ServeCurves>> {
 /// The page of a block with so many sessions before and after the return.
 pub fn block_html(before: usize, after: usize) -> String {
     let (record, sessions) = a_block(before, after);
+    block_page(&record, &sessions, &curves_of(&sessions))
+}
+
+/// A block of two units, trunk and wrist, that is never compared: no baseline is long enough.
+pub fn two_unit_html() -> String {
+    let mut draws = Draws::seeded(6);
+    let sessions: Vec<SessionRecord> = crate::block::records::dates(4)
+        .iter()
+        .map(|date| {
+            let mut two = practice(date).serves(8);
+            two.sites = vec![Site::Trunk, Site::Wrist];
+            two.record(&mut draws)
+        })
+        .collect();
+    let facts = BlockFacts {
+        athlete: "athlete-07".to_owned(),
+        ..BlockFacts::default()
+    };
+    let record = build_block(&sessions, &facts, &BlockParams::default());
+    block_page(&record, &sessions, &curves_of(&sessions))
+}
+
+/// A block in which much went wrong: clipped wrists, rows refused, units exchanged, a lag lost, pain,
+/// a session that could not be read, a void finding, seven things to look at.
+pub fn bad_html() -> String {
+    let mut sessions = block(5, 5, 45.0, 2.0, &mut Draws::seeded(7));
+    for peak in sessions[1]
+        .serves
+        .iter_mut()
+        .filter_map(|s| s.peaks.wrist.as_mut())
+    {
+        (peak.clipped, peak.at_least) = (true, true);
+    }
+    sessions[2].findings.push(Finding::note(
+        "units-exchanged",
+        "hip, arm",
+        "are the two units exchanged?",
+    ));
+    (
+        sessions[3].units[1].gaps,
+        sessions[3].units[1].rows_rejected,
+    ) = (12, 340);
+    sessions[7].findings.push(Finding::void(
+        "clock-not-tied",
+        "trunk.csv",
+        "nothing ties this unit's clock",
+    ));
+    for serve in &mut sessions[7].serves {
+        serve.links[0].lag_ms = None;
+        serve.links[0].u_ms = None;
+        serve.links[0].why = Some("clocks not tied".to_owned());
+        serve.quality = "trunk: clocks not tied".to_owned();
+    }
+    sessions[8].entered.pain = Some("elbow".to_owned());
+    let facts = BlockFacts {
+        athlete: "athlete-07".to_owned(),
+        returned: sessions[5].date.parse().ok(),
+        unread: vec![UnreadSession {
+            session: "2031-03-05".to_owned(),
+            date: Some("2031-03-05".to_owned()),
+            why: "session.toml:4:1: unknown key `minuets`".to_owned(),
+        }],
+        ..BlockFacts::default()
+    };
+    let record = build_block(&sessions, &facts, &BlockParams::default());
+    assert!(record.look_at.len() > 3, "{:?}", record.look_at);
     block_page(&record, &sessions, &curves_of(&sessions))
 }
 
@@ -337,6 +404,42 @@ fn a_site_that_was_not_worn_is_said_and_never_drawn() {
         );
     }
     assert!(!page.marks("T").is_empty() && !page.marks("W").is_empty());
+}
+
+/// Behind each serve of a block lie the athlete's baseline serves, each with its impact at zero: later
+/// serves do not enter, and the page says in words how many stand behind it.
+#[test]
+fn the_baselines_serves_lie_behind_every_serve() {
+    let (record, sessions) = a_block(6, 5);
+    let usual = |html: &str| -> String {
+        let from = html
+            .find("<g id=\"x-usual\">")
+            .expect("the usual is drawn once");
+        let end = html[from..].find("</g>").expect("closed");
+        html[from..from + end].to_owned()
+    };
+    let slower = |range: std::ops::Range<usize>| {
+        let mut curves = curves_of(&sessions);
+        for curve in curves[range]
+            .iter_mut()
+            .flatten()
+            .flat_map(|s| s.sites.iter_mut().flatten())
+        {
+            curve.speed_rad_s.iter_mut().for_each(|speed| *speed *= 0.7);
+        }
+        block_page(&record, &sessions, &curves)
+    };
+    let plain = block_page(&record, &sessions, &curves_of(&sessions));
+    assert!(usual(&plain).len() > 500, "four medians and four strips");
+    assert_eq!(usual(&plain), usual(&slower(6..11)), "later serves");
+    assert_ne!(usual(&plain), usual(&slower(0..6)), "baseline serves");
+    let serves = plain.matches("class=\"serve\"").count();
+    assert_eq!(plain.matches("href=\"#x-usual\"").count(), serves);
+    let baseline: u32 = sessions[..6].iter().map(|s| s.counts.serves).sum();
+    let said = format!(
+        "impact at zero: the median and the middle four fifths of the baseline’s {baseline} serves"
+    );
+    assert!(Page::read(&plain).text().contains(&said), "{said}");
 }
 
 /// Where a mark stands is a straight line of the time it shows: every serve's four peaks lie on one

@@ -1,5 +1,6 @@
 //! The sample block against the simulator's own truth, and practices that cannot be read.
 
+mod curves;
 mod mounting;
 mod settings;
 mod signal;

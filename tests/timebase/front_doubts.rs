@@ -151,7 +151,7 @@ fn a_wrong_unit_shows_in_the_turns_and_at_rest() {
     assert!(
         si.findings
             .iter()
-            .any(|f| f.code == "rest-level" && f.text.contains("m/s^2 taken for g") && f.voids),
+            .any(|f| f.code == "rest-level" && f.text.contains("m/s² taken for g") && f.voids),
         "{:?}",
         si.findings
     );

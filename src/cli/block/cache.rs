@@ -4,6 +4,9 @@
 //! number, block.toml, session.toml, each unit's layout, and the bytes of every log. It is written whole
 //! or not at all, and it carries its own checksum. Whatever is wrong with it, the practice is run
 //! again; nothing that a person entered lives here, so the folder may be deleted at any time.
+//!
+//! The speed curves that the page draws stand beside the record in a file of their own, named by their
+//! digest in the record's head: what holds for the record holds for them.
 
 use std::collections::BTreeMap;
 use std::io::Write;
@@ -11,7 +14,9 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use crate::session::{Params, SessionFolder, SessionRecord, SessionSettings};
+use crate::session::{
+    Params, ServeCurves, SessionFolder, SessionRecord, SessionSettings, curves_from_bytes,
+};
 
 /// Folder of kept records inside the block; its dot keeps it out of the sessions.
 const FOLDER: &str = ".overarm-cache";
@@ -38,6 +43,14 @@ struct Head {
     settings: String,
     inputs: BTreeMap<String, String>,
     record_digest: String,
+    curves_digest: String,
+}
+
+/// What is kept of a session.
+pub struct Kept {
+    head: Head,
+    /// Its record.
+    pub record: SessionRecord,
 }
 
 impl Cache {
@@ -50,8 +63,8 @@ impl Cache {
     }
 
     /// The kept record of a session, if everything it came from is the same.
-    pub fn find(&self, session: &SessionFolder) -> Option<SessionRecord> {
-        let kept = std::fs::read_to_string(self.file(session)).ok()?;
+    pub fn find(&self, session: &SessionFolder) -> Option<Kept> {
+        let kept = std::fs::read_to_string(self.file(session, "json")).ok()?;
         let (head, text) = kept.split_once('\n')?;
         let head: Head = serde_json::from_str(head).ok()?;
         let key = self.key(session)?;
@@ -62,7 +75,15 @@ impl Cache {
         if !same {
             return None;
         }
-        serde_json::from_str(text).ok()
+        let record = serde_json::from_str(text).ok()?;
+        Some(Kept { head, record })
+    }
+
+    /// The curves that were kept with a record.
+    pub fn curves(&self, session: &SessionFolder, kept: &Kept) -> Option<Vec<ServeCurves>> {
+        let bytes = std::fs::read(self.file(session, "curves")).ok()?;
+        let same = kept.head.curves_digest == digest_of(&bytes);
+        same.then(|| curves_from_bytes(&bytes)).flatten()
     }
 
     /// What a session's record depends on, logs apart; `None` where the settings cannot be read.
@@ -106,31 +127,48 @@ impl Cache {
         })
     }
 
-    /// Keeps a record; a cache that cannot be written is no fault, the next run just computes again.
-    pub fn keep(&self, session: &SessionFolder, key: &Key, record: &SessionRecord, text: &str) {
+    /// Keeps a record and its curves; a cache that cannot be written is no fault, the next run just
+    /// computes again.
+    pub fn keep(
+        &self,
+        session: &SessionFolder,
+        key: &Key,
+        (record, text): (&SessionRecord, &str),
+        curves: &[u8],
+    ) {
         let head = Head {
             maker: self.maker.clone(),
             settings: key.settings.clone(),
             inputs: record.provenance.inputs.clone(),
             record_digest: digest_of(text.as_bytes()),
+            curves_digest: digest_of(curves),
         };
         let Ok(head) = serde_json::to_string(&head) else {
             return;
         };
-        let written = std::fs::create_dir_all(&self.folder)
-            .and_then(|()| tempfile::NamedTempFile::new_in(&self.folder))
-            .and_then(|mut beside| {
-                writeln!(beside, "{head}")?;
-                beside.write_all(text.as_bytes())?;
-                beside
-                    .persist(self.file(session))
-                    .map_err(|error| error.error)
+        // the record last: its head names the curves
+        let written = self
+            .write(&self.file(session, "curves"), &[curves])
+            .and_then(|()| {
+                let parts = [head.as_bytes(), b"\n", text.as_bytes()];
+                self.write(&self.file(session, "json"), &parts)
             });
         drop(written);
     }
 
-    fn file(&self, session: &SessionFolder) -> PathBuf {
-        self.folder.join(format!("{}.json", session.name))
+    /// Writes a file whole or not at all.
+    fn write(&self, file: &Path, parts: &[&[u8]]) -> std::io::Result<()> {
+        std::fs::create_dir_all(&self.folder)?;
+        let mut beside = tempfile::NamedTempFile::new_in(&self.folder)?;
+        for part in parts {
+            beside.write_all(part)?;
+        }
+        beside.persist(file).map_err(|error| error.error)?;
+        Ok(())
+    }
+
+    fn file(&self, session: &SessionFolder, kind: &str) -> PathBuf {
+        self.folder.join(format!("{}.{kind}", session.name))
     }
 }
 

@@ -2,14 +2,16 @@
 
 use maud::{Markup, html};
 
-use crate::block::{BlockRecord, PlanRow, RATIO_NOTE, RatioRecord, Valued, WeekRecord};
+use crate::block::{BlockRecord, PlanRow, RatioRecord, Valued, WeekRecord};
 use crate::units::COVERAGE_95;
 
 use super::block_pictures::load_by_day;
 use super::figures::minus;
+use super::parts::{HALF_PX, WIDE_PX, two_widths};
 use super::scrolled;
-use super::session::{HALF_PX, WIDE_PX, two_widths};
-use crate::report::words::WORDS;
+use crate::words::codes::shown;
+use crate::words::load::RATIO_NOTE;
+use crate::words::page::WORDS;
 
 pub(super) fn load(record: &BlockRecord) -> Markup {
     html! {
@@ -153,32 +155,45 @@ pub(super) fn ratios(record: &BlockRecord) -> Markup {
         .enumerate()
         .filter(|(_, ratio)| ratio.date == *last)
         .collect();
-    let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{v:.1}"));
+    let (given, hidden): (Vec<_>, Vec<_>) = rows.into_iter().partition(|(_, r)| r.ratio.is_some());
     html! {
         section aria-labelledby="s-ratio" {
             h2 #s-ratio { (WORDS.ratio_title) " " (last) }
             p { (RATIO_NOTE) }
-            (scrolled(WORDS.ratio_title, &html! {
-                table {
-                    caption.hide { (WORDS.ratio_title) }
-                    thead { tr {
-                        th scope="col" { (WORDS.load) }
-                        th scope="col" { (WORDS.averages) }
-                        th scope="col" { (WORDS.days_shared) }
-                        th scope="col" .n data-key="/acute_per_day" { (WORDS.recent_a_day) }
-                        th scope="col" .n data-key="/chronic_per_day" { (WORDS.earlier_a_day) }
-                        th scope="col" .n data-key="/ratio" { (WORDS.ratio) }
-                        th scope="col" { (WORDS.why_not) }
-                    } }
-                    tbody { @for (k, r) in rows { tr data-at=(format!("/ratios/{k}")) {
-                        th scope="row" { (r.measure) }
-                        td { (r.method) } td { (r.coupling) }
-                        td.n { (number(r.acute_per_day)) } td.n { (number(r.chronic_per_day)) }
-                        td.n { @match (r.ratio, r.u) { (Some(v), Some(u)) => (format!("{v:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01))), _ => "–" } }
-                        td { (r.why.as_deref().unwrap_or_default()) }
-                    } } }
-                }
-            }))
+            @if !given.is_empty() { (ratio_table(&given, false)) }
+            @if !hidden.is_empty() { details {
+                summary { (hidden.len()) " " (WORDS.ratios_hidden) }
+                (ratio_table(&hidden, true))
+            } }
         }
     }
+}
+
+/// `hidden`: rows without a ratio, each with why.
+fn ratio_table(rows: &[(usize, &RatioRecord)], hidden: bool) -> Markup {
+    let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{v:.1}"));
+    scrolled(
+        WORDS.ratio_title,
+        &html! {
+            table {
+                caption.hide { (WORDS.ratio_title) }
+                thead { tr {
+                    th scope="col" { (WORDS.load) }
+                    th scope="col" { (WORDS.averages) }
+                    th scope="col" { (WORDS.days_shared) }
+                    th scope="col" .n data-key="/acute_per_day" { (WORDS.recent_a_day) }
+                    th scope="col" .n data-key="/chronic_per_day" { (WORDS.earlier_a_day) }
+                    @if hidden { th scope="col" { (WORDS.why_not) } }
+                    @else { th scope="col" .n data-key="/ratio" { (WORDS.ratio) } }
+                } }
+                tbody { @for (k, r) in rows { tr data-at=(format!("/ratios/{k}")) {
+                    th scope="row" { (shown(&r.measure)) }
+                    td { (shown(&r.method)) } td { (shown(&r.coupling)) }
+                    td.n { (number(r.acute_per_day)) } td.n { (number(r.chronic_per_day)) }
+                    @if hidden { td { (r.why.as_deref().unwrap_or_default()) } }
+                    @else { td.n { @match (r.ratio, r.u) { (Some(v), Some(u)) => (format!("{v:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01))), _ => "–" } } }
+                } } }
+            }
+        },
+    )
 }

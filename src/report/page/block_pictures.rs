@@ -1,124 +1,17 @@
 //! Pictures over a block: load by day, each series against the athlete's usual, order shares, effort.
 
-use jiff::civil::Date;
-
+use super::block_days::Days;
 use super::draw::{Anchor, Mark, Picture, Scale};
 use super::figures::{minus, signed};
 use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
-use crate::report::words::WORDS;
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
-
-const LEFT_PX: f64 = 44.0;
-const RIGHT_GAP_PX: f64 = 8.0;
-/// Width of a day's name, as in `04-21`.
-const NAME_PX: f64 = 36.0;
+use crate::words::codes::shown;
+use crate::words::page::WORDS;
 
 /// Where a session is told in full.
 pub(super) fn session_href(session: &str) -> String {
     format!("#session-{session}")
-}
-
-/// The days of a block along a picture.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Days {
-    first: Date,
-    axis: Scale,
-}
-
-impl Days {
-    pub(super) fn of(record: &BlockRecord, width_px: f64) -> Option<Self> {
-        let first: Date = record.from.as_ref()?.parse().ok()?;
-        let last: Date = record.to.as_ref()?.parse().ok()?;
-        let span_d = f64::from(first.until(last).ok()?.get_days());
-        Some(Self {
-            first,
-            axis: Scale {
-                low: -0.6,
-                high: span_d.max(6.0) + 0.6,
-                low_px: LEFT_PX,
-                high_px: width_px - RIGHT_GAP_PX,
-            },
-        })
-    }
-
-    fn number(&self, date: &str) -> Option<f64> {
-        let day: Date = date.parse().ok()?;
-        Some(f64::from(self.first.until(day).ok()?.get_days()))
-    }
-
-    fn px(&self, date: &str) -> Option<f64> {
-        let number = self.number(date)?;
-        Some(self.axis.inside_px(number))
-    }
-
-    fn day_px(&self) -> f64 {
-        self.axis.px(1.0) - self.axis.px(0.0)
-    }
-
-    /// Mondays, or every second or fourth of them where the picture is narrow.
-    fn axis_on(&self, picture: &mut Picture, foot: f64) {
-        let (left, right) = (self.axis.low_px, self.axis.high_px);
-        picture.line("ax", (left, foot), (right, foot));
-        let name = |picture: &mut Picture, x: f64, day: Date| {
-            let words = format!("{:02}-{:02}", day.month(), day.day());
-            picture.text("m", Anchor::Start, (x, foot + 15.0), &words);
-        };
-        let day_after = |days: i32| self.first.checked_add(jiff::Span::new().days(days)).ok();
-        if self.day_px() > NAME_PX + 6.0 {
-            for (k, day) in (0..).map_while(|k| Some((k, day_after(k)?))) {
-                let x = self.axis.px(f64::from(k) - 0.5);
-                if x > right - NAME_PX {
-                    return;
-                }
-                picture.line("ax", (x, foot), (x, foot + 4.0));
-                name(picture, x + 2.0, day);
-            }
-        }
-        let week_px = 7.0 * self.day_px();
-        let every = [1, 2, 4, 8]
-            .into_iter()
-            .find(|n| week_px * f64::from(*n) > 44.0)
-            .unwrap_or(16);
-        let to_monday = -i32::from(self.first.weekday().to_monday_zero_offset());
-        let mut named = false;
-        for week in 0..200 {
-            let offset = to_monday + 7 * week;
-            let x = self.axis.px(f64::from(offset) - 0.5);
-            if x > right {
-                break;
-            }
-            let Some(day) = day_after(offset) else {
-                break;
-            };
-            if x < left {
-                continue;
-            }
-            picture.line("ax", (x, foot), (x, foot + 4.0));
-            if week % every == 0 && x <= right - NAME_PX {
-                name(picture, x, day);
-                named = true;
-            }
-        }
-        if !named {
-            name(picture, left, self.first);
-        }
-    }
-
-    fn returned_on(&self, picture: &mut Picture, record: &BlockRecord, top: f64, foot: f64) {
-        let Some(x) = record.returned.as_ref().and_then(|date| self.px(date)) else {
-            return;
-        };
-        let x = x - 0.5 * self.day_px();
-        picture.line("im", (x, top), (x, foot));
-        let far_right = x > self.axis.high_px - 60.0;
-        let (anchor, gap) = if far_right {
-            (Anchor::End, -4.0)
-        } else {
-            (Anchor::Start, 4.0)
-        };
-        picture.text("", anchor, (x + gap, top + 9.0), WORDS.back);
-    }
 }
 
 /// A series of session medians, its usual and what is meant by it.
@@ -129,6 +22,18 @@ pub(super) struct Series<'a> {
     pub unit: &'a str,
     /// Lags are signed and their axis holds zero.
     pub lag: bool,
+}
+
+/// Fewest decimals that tell these ticks apart as they are.
+fn decimals_of(ticks: &[f64]) -> usize {
+    let exact = |decimals: &usize| {
+        // at most four
+        let scale = 10f64.powi(*decimals as i32);
+        ticks
+            .iter()
+            .all(|tick| (tick * scale - (tick * scale).round()).abs() < 1e-6)
+    };
+    (0..4).find(exact).unwrap_or(4)
 }
 
 /// A number in about three figures.
@@ -149,6 +54,9 @@ pub(super) fn against_usual(
     width_px: f64,
     height_px: f64,
 ) -> Option<Picture> {
+    if series.chart.len() < 2 {
+        return None; // one point is no series
+    }
     let days = Days::of(record, width_px)?;
     let ends = series.chart.iter().flat_map(|c| {
         let half = COVERAGE_95 * c.u;
@@ -180,9 +88,14 @@ pub(super) fn against_usual(
         let (upper, lower) = (value.inside_px(high), value.inside_px(low));
         picture.rect("bd", (left, upper), (right - left, lower - upper));
     }
-    picture.text("m", Anchor::Start, (2.0, 10.0), series.unit);
+    let axis = if series.lag {
+        WORDS.lag_axis
+    } else {
+        shown(series.unit)
+    };
+    picture.text("m", Anchor::Start, (2.0, 10.0), axis);
     let ticks = value.ticks(5.0);
-    let decimals = usize::from(ticks.iter().any(|t| (t - t.round()).abs() > 1e-9));
+    let decimals = decimals_of(&ticks);
     for tick in ticks {
         let y = value.px(tick);
         let class = if series.lag && tick == 0.0 {
@@ -220,7 +133,7 @@ fn session_point(
         x += 0.3 * days.day_px(); // a later session of the day
     }
     let half = COVERAGE_95 * point.u;
-    let shown = if series.lag {
+    let value_shown = if series.lag {
         signed(point.median, point.u)
     } else {
         format!("{} ± {}", three(point.median), three(half))
@@ -236,8 +149,9 @@ fn session_point(
         format!(", {} ({})", WORDS.flagged, point.flags.join(", "))
     };
     let says = format!(
-        "{}: {shown} {}, {meaning}{flagged}",
-        point.session, series.unit
+        "{}: {value_shown} {}, {meaning}{flagged}",
+        point.session,
+        shown(series.unit)
     );
     picture.link(&session_href(&point.session), &says, |p| {
         let ends = [value.px(point.median - half), value.px(point.median + half)];

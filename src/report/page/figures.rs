@@ -3,8 +3,8 @@
 
 use maud::{Markup, html};
 
-use crate::report::words::plus_minus;
 use crate::units::COVERAGE_95;
+use crate::words::number::plus_minus;
 
 /// The typographer's minus sign.
 pub(super) fn minus(text: &str) -> String {

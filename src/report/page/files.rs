@@ -1,13 +1,14 @@
 //! The page's pictures as files of their own.
 
-use super::block::{link_picture, measure_picture};
 use super::block_pictures::{effort_spread, load_by_day, order_shares};
+use super::block_timing::{link_picture, link_title, measure_picture, measure_title};
 use super::draw::{Anchor, Picture};
+use super::parts::order_key;
 use super::serve_picture::ServeFrame;
 use super::session_pictures::{lags, speeds, stairs, strip};
 use crate::block::BlockRecord;
-use crate::report::words::WORDS;
 use crate::session::{ServeCurves, ServeRecord, SessionRecord};
+use crate::words::page::WORDS;
 
 const TITLE_PX: f64 = 24.0;
 const STRIP_PX: f64 = 900.0;
@@ -47,11 +48,38 @@ pub struct PlotFile {
     pub svg: String,
 }
 
-fn plot_file(name: &str, title: &str, picture: &Picture) -> PlotFile {
+/// A picture under its title and over its key, so that it can be read where the page is not.
+fn plot_file(name: &str, (title, key): (&str, &str), picture: &Picture) -> PlotFile {
     PlotFile {
         name: format!("{name}.svg"),
-        svg: titled(title, picture).file(title),
+        svg: keyed(&titled(title, picture), key).file(title),
     }
+}
+
+/// Height of a line of a key, and width of a letter of it on the wide side, px.
+const KEY_LINE_PX: f64 = 17.0;
+const LETTER_PX: f64 = 7.4;
+
+fn keyed(picture: &Picture, key: &str) -> Picture {
+    let letters = ((picture.width_px - 8.0) / LETTER_PX).max(20.0) as usize; // some tens
+    let mut lines: Vec<String> = Vec::new();
+    for word in key.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= letters => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    let key_px = KEY_LINE_PX * lines.len() as f64; // a few
+    let mut whole = Picture::new(picture.width_px, picture.height_px + key_px + 4.0);
+    whole.place(picture, (0.0, 0.0));
+    for (line, k) in lines.iter().zip(1..) {
+        let y = picture.height_px + KEY_LINE_PX * f64::from(k) - 4.0;
+        whole.text("m", Anchor::Start, (4.0, y), line);
+    }
+    whole
 }
 
 /// The pictures of a practice's page as files.
@@ -61,16 +89,19 @@ pub fn session_plots(record: &SessionRecord, curves: &[ServeCurves]) -> Vec<Plot
         name: "strip.svg".to_owned(),
         svg: session_strip(record),
     }];
-    let mut add = |name: &str, title: &str, picture: Option<Picture>| {
+    let mut add = |name: &str, (title, key): (&str, &str), picture: Option<Picture>| {
         let title = format!("{whose}: {title}");
-        files.extend(picture.map(|picture| plot_file(name, &title, &picture)));
+        files.extend(picture.map(|picture| plot_file(name, (&title, key), &picture)));
     };
-    add("stairs", WORDS.stairs_title, stairs(record, FILE_PX));
-    add("speeds", WORDS.speeds_title, speeds(record, STRIP_PX));
+    let told = (WORDS.stairs_title, WORDS.stairs_caption);
+    add("stairs", told, stairs(record, FILE_PX));
+    let told = (WORDS.speeds_title, WORDS.speeds_caption);
+    add("speeds", told, speeds(record, STRIP_PX));
     for link in &record.links {
         let title = format!("{} to {}, {}", link.from, link.to, WORDS.serve_by_serve);
         let name = format!("lags-{}-{}", link.from, link.to);
-        add(&name, &title, lags(record, link, FILE_PX));
+        let told = (title.as_str(), WORDS.lags_caption);
+        add(&name, told, lags(record, link, FILE_PX));
     }
     files.extend(record.serves.iter().map(|serve| PlotFile {
         name: format!("serve-{:03}.svg", serve.number),
@@ -82,28 +113,30 @@ pub fn session_plots(record: &SessionRecord, curves: &[ServeCurves]) -> Vec<Plot
 /// The pictures of a block's page as files.
 pub fn block_plots(record: &BlockRecord, sessions: &[SessionRecord]) -> Vec<PlotFile> {
     let mut files = Vec::new();
-    let mut add = |name: &str, title: &str, picture: Option<Picture>| {
+    let mut add = |name: &str, (title, key): (&str, &str), picture: Option<Picture>| {
         let title = format!("{}: {title}", record.athlete);
-        files.extend(picture.map(|picture| plot_file(name, &title, &picture)));
+        files.extend(picture.map(|picture| plot_file(name, (&title, key), &picture)));
     };
-    add("load", WORDS.load_title, load_by_day(record, STRIP_PX));
-    add(
-        "effort",
-        WORDS.effort_title,
-        effort_spread(record, STRIP_PX),
-    );
+    let told = (WORDS.load_title, WORDS.load_caption);
+    add("load", told, load_by_day(record, STRIP_PX));
+    let told = (WORDS.effort_title, WORDS.effort_caption);
+    add("effort", told, effort_spread(record, STRIP_PX));
     for link in &record.links {
         let (from, to) = (link.from, link.to);
-        let title = format!("{from} to {to}, {}", WORDS.lag_by_session);
+        let title = link_title(link);
         let picture = link_picture(record, link, STRIP_PX, 230.0);
-        add(&format!("lag-{from}-{to}"), &title, picture);
+        let told = (title.as_str(), WORDS.usual_caption);
+        add(&format!("lag-{from}-{to}"), told, picture);
         let title = format!("{from} to {to}, {}", WORDS.order_title);
         let picture = order_shares(record, sessions, (from, to), STRIP_PX);
-        add(&format!("order-{from}-{to}"), &title, picture);
+        let key = order_key() + " " + WORDS.order_caption;
+        add(&format!("order-{from}-{to}"), (&title, &key), picture);
     }
     for measure in &record.measures {
         let name = format!("measure-{}", measure.name.replace(' ', "-"));
-        add(&name, &measure.name, measure_picture(record, measure));
+        let title = measure_title(measure);
+        let told = (title.as_str(), WORDS.usual_caption);
+        add(&name, told, measure_picture(record, measure));
     }
     files
 }

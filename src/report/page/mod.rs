@@ -4,16 +4,22 @@
 //! walking along points by arrow keys. Numbers carry the place in the record's JSON they come from.
 
 mod block;
+mod block_days;
+mod block_first;
 mod block_load;
 mod block_pictures;
+mod block_timing;
 mod draw;
 mod figures;
 mod files;
+mod parts;
 mod png;
 mod practice;
 mod serve_picture;
 mod session;
+mod session_data;
 mod session_pictures;
+mod session_serves;
 mod style;
 mod unit_tracks;
 mod usual;
@@ -25,7 +31,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use draw::Picture;
 use style::{file_style, page_style};
 
-use super::words::WORDS;
+use crate::words::page::WORDS;
 
 pub use block::block_page;
 pub use files::{PlotFile, block_plots, sequence_plot, session_plots, session_strip};
@@ -52,7 +58,7 @@ fn page(title: &str, body: &Markup) -> String {
                 style { (PreEscaped(page_style())) }
             }
             body {
-                a.skip href="#main" { (crate::report::words::WORDS.skip) }
+                a.skip href="#main" { (WORDS.skip) }
                 (body)
                 script { (PreEscaped(SCRIPT)) }
             }
@@ -65,8 +71,9 @@ fn page(title: &str, body: &Markup) -> String {
 fn figure_box(id: &str, picture: &Picture, title: &str, says: &str, caption: &str) -> Markup {
     html! {
         figure id=(id) {
-            figcaption { strong { (title) } " " (caption) }
+            figcaption { strong { (title) } }
             (picture.inline(says))
+            @if !caption.is_empty() { p.foot { (caption) } }
         }
     }
 }

@@ -8,13 +8,21 @@ function reveal() {
 }
 addEventListener("hashchange", reveal);
 reveal();
+// On paper nothing is folded, except serves that nobody opened: the style sheet says so to newer
+// browsers, this to the others.
+let unfolded = [];
+addEventListener("beforeprint", () => {
+  unfolded = [...document.querySelectorAll("details:not([open])")].filter((d) => !d.matches(".practices .serve"));
+  unfolded.forEach((d) => { d.open = true; });
+});
+addEventListener("afterprint", () => unfolded.forEach((d) => { d.open = false; }));
 // A picture with points is one stop of the Tab key; arrows walk along its points, a line reads them out.
 for (const picture of document.querySelectorAll("svg[role=group]")) {
   const points = [...picture.querySelectorAll("a")];
   const line = document.createElement("p");
   line.className = "read foot";
   line.setAttribute("aria-hidden", "true"); // each point has its own label
-  picture.after(line);
+  picture.closest("figure").append(line);
   points.forEach((point, k) => {
     point.tabIndex = k ? -1 : 0;
     const tell = () => { line.textContent = point.getAttribute("aria-label"); };

@@ -9,13 +9,14 @@ use crate::session::{ServeCurves, SessionRecord};
 
 use super::block::raw;
 use super::figure_box;
+use super::parts::{HALF_PX, finding_list};
 use super::serve_picture::ServeFrame;
-use super::session::{
-    HALF_PX, finding_list, link_table, serve_details, serve_table, shared_marks, stairs_says,
-};
+use super::session::{link_table, stairs_says};
 use super::session_pictures::stairs;
+use super::session_serves::{serve_details, serve_table, shared_marks};
 use super::usual::usual;
-use crate::report::words::{STOP_TEXT, WORDS, pain_entered};
+use crate::words::made::{STOP_TEXT, pain_entered};
+use crate::words::page::WORDS;
 
 /// Longest page, bytes: it must pass through any mail box and open on a phone.
 const MOST_BYTES: usize = 2_900_000;
@@ -86,6 +87,7 @@ pub(super) fn practices(
                 (WORDS.curves_caption)
                 @if let Some(own) = &own { " " (WORDS.strip_is_baseline) " " (own.serves) " " (WORDS.strip_end) }
             }
+            p.foot { (WORDS.practices_on_paper) }
             @if shown < all { p { (shown) " " (WORDS.of) " " (all) " " (WORDS.pictures_left_out) } }
             @if all == 0 { p { (WORDS.no_curves) } } @else { (marks) }
             (folded(&chosen))

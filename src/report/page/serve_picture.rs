@@ -12,7 +12,8 @@ use crate::units::COVERAGE_95;
 use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::{minus, signed};
 use super::usual::Usual;
-use crate::report::words::{ORDER_WORDS, PHASE_NAMES, WORDS};
+use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
+use crate::words::page::WORDS;
 
 const WIDTH_PX: f64 = 420.0;
 const LEFT_PX: f64 = 40.0;

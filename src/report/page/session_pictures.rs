@@ -8,7 +8,7 @@ use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::{minus, signed};
 use super::serve_picture::{lower, upper};
 use crate::math::median;
-use crate::report::words::WORDS;
+use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
 

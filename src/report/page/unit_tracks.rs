@@ -5,6 +5,7 @@
 
 use super::draw::{Anchor, Picture, Scale};
 use super::files::titled;
+use crate::words::units::{TRACKS, TRACKS_KEY};
 
 const WIDTH_PX: f64 = 1000.0;
 const PANEL_PX: f64 = 180.0;
@@ -15,7 +16,6 @@ const FLOOR_PX: f64 = 112.0;
 /// Where rests are drawn, below zero.
 const REST_PX: f64 = 122.0;
 const TICKS_PX: f64 = 144.0;
-const SAYS: &str = "minutes on the unit's clock; thick below: at rest; shaded: samples missing";
 
 /// One panel.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -45,7 +45,7 @@ pub fn unit_tracks(units: &[UnitTrack]) -> String {
         whole.place(panel, (0.0, top_px));
         top_px += panel.height_px;
     }
-    whole.file("How fast each unit turned, where it rested, where samples are missing")
+    whole.file(TRACKS)
 }
 
 fn panel(unit: &UnitTrack) -> Picture {
@@ -93,7 +93,12 @@ fn panel(unit: &UnitTrack) -> Picture {
         picture.line("ed", (x(from_s), REST_PX), (x(to_s), REST_PX));
     }
     picture.text("m", Anchor::Start, (4.0, TOP_PX + 4.0), "deg/s");
-    picture.text("m", Anchor::Middle, (0.5 * WIDTH_PX, TICKS_PX + 17.0), SAYS);
+    picture.text(
+        "m",
+        Anchor::Middle,
+        (0.5 * WIDTH_PX, TICKS_PX + 17.0),
+        TRACKS_KEY,
+    );
     picture
 }
 

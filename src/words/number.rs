@@ -1,0 +1,47 @@
+//! Forms of numbers.
+
+/// The typographer's minus sign.
+pub fn minus(text: &str) -> String {
+    text.replace('-', "\u{2212}")
+}
+
+/// A number with these decimals and, where below zero, a true minus sign.
+pub fn plain(value: f64, decimals: usize) -> String {
+    let text = signed(value, decimals);
+    text.strip_prefix('+').map(str::to_owned).unwrap_or(text)
+}
+
+/// A number with its sign; what rounds to zero has no minus, which would say something that is not so.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    match text.strip_prefix('-') {
+        Some(zero) if !zero.bytes().any(|b| matches!(b, b'1'..=b'9')) => format!("+{zero}"),
+        _ => minus(&text),
+    }
+}
+
+/// A signed value with the half-width of its 95 % interval: `+21 ± 4`.
+pub fn plus_minus(value: f64, expanded: f64) -> String {
+    format!("{} ± {:.0}", signed(value, 0), expanded.max(1.0))
+}
+
+/// Seconds as minutes and seconds, one decimal: `12:05.3`.
+pub fn clock(seconds: f64) -> String {
+    let tenths = (seconds.abs() * 10.0).round();
+    let minutes = (tenths / 600.0).floor();
+    let sign = if seconds < 0.0 { "\u{2212}" } else { "" };
+    format!(
+        "{sign}{minutes:.0}:{:04.1}",
+        (tenths - minutes * 600.0) / 10.0
+    )
+}
+
+/// The noun that goes with a count.
+pub const fn noun(n: usize, one: &'static str, many: &'static str) -> &'static str {
+    if n == 1 { one } else { many }
+}
+
+/// Names one after the other.
+pub fn listed(names: &[String]) -> String {
+    names.join(", ")
+}

@@ -1,0 +1,240 @@
+//! What was noticed in a unit's log, in its clock, in how units sit.
+
+use super::number::{noun, plain, signed};
+use crate::frames::Site;
+
+/// Serves are found from the wrist.
+pub const NO_WRIST: &str =
+    "no wrist unit is listed: serves are found from the wrist, none can be counted";
+
+/// A unit's upright turned between two times, s, by deg.
+pub fn turned(site: Site, after_s: f64, before_s: f64, deg: f64) -> String {
+    format!(
+        "between {after_s:.0} s and {before_s:.0} s the {site} unit's upright turned by {deg:.0} deg and stayed \
+         so: was it re-strapped, or turned over? Peaks and lags do not depend on it; angles of each serve are \
+         taken against its own stance"
+    )
+}
+
+/// Two units look exchanged; deg/s.
+pub fn exchanged(near: Site, near_deg_s: f64, far: Site, far_deg_s: f64) -> String {
+    format!(
+        "in its fastest moments the {near} unit turns at {near_deg_s:.0} deg/s, the {far} unit only at \
+         {far_deg_s:.0}, as on no body: are the two files, or the two units, exchanged? Check block.toml \
+         against the straps"
+    )
+}
+
+/// Rest is not 1 g.
+pub fn rest_not_1g(reads_g: f64, within_percent: f64) -> String {
+    format!(
+        "at rest the accelerometer reads {reads_g:.3} g, want 1 g within {within_percent:.0} %: check the \
+         profile's unit and scale; forces and tilt of this unit are void"
+    )
+}
+
+/// Too little stillness for a bias, s.
+pub fn little_stillness(found_s: f64, needed_s: f64) -> String {
+    format!(
+        "{found_s:.1} s of stillness found, {needed_s:.1} s needed: the gyroscope bias is not removed; lay the \
+         unit down or stand still for some seconds before and after"
+    )
+}
+
+/// Rows with the stamp of the row before.
+pub fn bursts(same: u64, rows: u64) -> String {
+    format!(
+        "{same} of {rows} rows share the stamp of the row before: they come in bursts, or stamps are rounded; \
+         taken as evenly spaced"
+    )
+}
+
+/// Too many gaps.
+pub fn many_gaps(gaps: u64) -> String {
+    format!("{gaps} gaps: the log has lost too much to be timed; check the unit's storage")
+}
+
+/// A limit that nobody stated.
+pub fn limit_seen(axis: &str, at: &str) -> String {
+    format!(
+        "{axis} stops at {at} again and again, though no such range is stated; peaks there are at least that"
+    )
+}
+
+/// A limit that was filtered after.
+pub fn ceiling_seen(axis: &str, at: &str) -> String {
+    format!(
+        "{axis} is rounded off above {at} in swing after swing: cut off below the stated range and filtered \
+         after; peaks there are at least that"
+    )
+}
+
+/// A channel that stands still.
+pub fn stuck(axis: &str, from_s: f64, length_s: f64) -> String {
+    format!(
+        "{axis} does not change from {from_s:.1} s on, {length_s:.0} s in all, while the others do: a broken \
+         sensor or a wrong column"
+    )
+}
+
+/// Strays.
+pub fn spikes(axis: &str, count: u64, first_s: f64) -> String {
+    format!(
+        "{count} single samples of {axis} stand far off their neighbours, the first at {first_s:.3} s: no limb \
+         turns so; a peak there may be false"
+    )
+}
+
+/// A counter that wraps.
+pub fn stamp_wraps(bits: i32) -> String {
+    format!(
+        "the stamp starts again from 0 at 2^{bits}; taken as running on (state wrap = {} in the profile)",
+        2f64.powi(bits)
+    )
+}
+
+/// A clock that jumps.
+pub fn clock_jumps(before_s: f64, found_s: f64) -> String {
+    format!(
+        "the clock jumps from {before_s:.3} s to {found_s:.3} s; what follows is placed right after, the true \
+         pause is not known"
+    )
+}
+
+/// A rate that changes.
+pub fn rate_changes(before_hz: f64, found_hz: f64) -> String {
+    format!("the rate changes from {before_hz:.1} to {found_hz:.1} Hz about here")
+}
+
+/// Gaps and the longest of them, s.
+pub fn gaps(gaps: usize, missing_s: f64, longest_s: f64, at_s: f64) -> String {
+    format!(
+        "{gaps} {} with {missing_s:.3} s of samples missing, the longest {longest_s:.3} s at {at_s:.3} s; a serve \
+         across one is not timed",
+        noun(gaps, "gap", "gaps")
+    )
+}
+
+/// Stamps that scatter.
+pub fn jitter(by_ms: f64, about_hz: f64) -> String {
+    format!(
+        "stamps scatter by {by_ms:.2} ms about an even {about_hz:.2} Hz; samples are taken as even, so check that \
+         the unit samples evenly"
+    )
+}
+
+/// Never still.
+pub const NEVER_STILL: &str = "never still: the gyroscope's bias cannot be measured; put the unit down for \
+                               ten seconds before practice";
+
+/// An accelerometer a little off.
+pub fn rest_off(reads_g: f64) -> String {
+    let off_percent = 100.0 * (reads_g - 1.0);
+    format!(
+        "rest reads {reads_g:.3} g: the accelerometer is off by {} %",
+        plain(off_percent, 0)
+    )
+}
+
+/// What a level or scale far off looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mistaken {
+    /// One unit taken for another: which, for which.
+    For(&'static str, &'static str),
+    /// No known mistake.
+    Unknown,
+}
+
+impl std::fmt::Display for Mistaken {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::For(unit, other) => write!(f, "{unit} taken for {other}"),
+            Self::Unknown => f.write_str("the profile's unit or scale is wrong"),
+        }
+    }
+}
+
+/// An accelerometer far off.
+pub fn rest_wrong(reads_g: f64, like: Mistaken) -> String {
+    format!("rest reads {reads_g:.4} g, want 1 g: {like}; correct the profile")
+}
+
+/// A gyroscope's scale far off.
+pub fn turn_wrong(times: f64, like: Mistaken) -> String {
+    format!(
+        "gravity turns {times:.3} times as fast as the gyroscope says: {like}; correct the profile"
+    )
+}
+
+/// A bias that drifts, deg/s.
+pub fn bias_drifts(deg_s: f64) -> String {
+    format!(
+        "the gyroscope's bias moves by {deg_s:.2} deg/s from the first to the last rests (as warming up does); \
+         bias is taken from rests near in time"
+    )
+}
+
+/// A strap that slipped.
+pub fn slipped(deg: f64, before_s: f64, after_s: f64) -> String {
+    format!(
+        "at rest, gravity points {deg:.0} deg elsewhere after {after_s:.0} s than before {before_s:.0} s, at \
+         every rest: the unit moved on its strap, or the wearer rests otherwise; what needs its mounting does \
+         not hold across"
+    )
+}
+
+/// Axes that do not fit each other, shares of the turns explained.
+pub fn axes_disagree(best: impl std::fmt::Display, best_share: f64, logged_share: f64) -> String {
+    format!(
+        "gravity and the gyroscope disagree: they fit if gyro {best} ({:.0} % of the turns explained instead of \
+         {:.0} %); correct columns and sign in the profile",
+        100.0 * best_share,
+        100.0 * logged_share
+    )
+}
+
+/// No clock tie.
+pub const NOT_TIED: &str = "nothing in the logs ties this unit's clock to the reference: no lag to or from \
+                            it is measured; tap the stacked units three times at start and end";
+
+/// A clock that steps.
+pub fn clock_steps(step_s: f64, at_s: f64) -> String {
+    format!(
+        "this unit's clock steps by {} s near {at_s:.0} s: the two sides are tied apart",
+        signed(step_s, 3)
+    )
+}
+
+/// One kind of evidence against the rest.
+pub fn evidence_disagrees(kind: &str, near: &str, far: &str) -> String {
+    format!("{kind} say another time than the rest between {near} and {far}: the tie is widened")
+}
+
+/// Kinds of evidence for a tie.
+pub const EVIDENCE: [&str; 5] = [
+    "taps on the stacked units",
+    "shocks from the reference unit's side",
+    "shocks from this unit's side",
+    "the shared joint in fast turns",
+    "the shared joint in steps",
+];
+
+/// A log that changed while it was read, bytes.
+pub fn log_shrank(was: u64, now: u64) -> String {
+    format!(
+        "became shorter while it was read ({was} to {now} bytes); read again when the copy is complete"
+    )
+}
+
+/// The same, longer.
+pub fn log_grew(was: u64) -> String {
+    format!(
+        "grew while it was read; only the first {was} bytes count, read again when the copy is complete"
+    )
+}
+
+/// Under the tracks of units.
+pub const TRACKS_KEY: &str =
+    "minutes on the unit's clock; thick below: at rest; shaded: samples missing";
+/// Title of the tracks of units.
+pub const TRACKS: &str = "How fast each unit turned, where it rested, where samples are missing";
