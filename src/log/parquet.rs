@@ -10,6 +10,7 @@ use parquet::basic::{Compression, ConvertedType, LogicalType, Type as Physical};
 use parquet::column::reader::{ColumnReaderImpl, get_typed_column_reader};
 use parquet::data_type::{self as kind, DataType};
 use parquet::errors::ParquetError;
+use parquet::file::metadata::ColumnChunkMetaData;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
 use parquet::schema::types::ColumnDescriptor;
 
@@ -40,6 +41,11 @@ impl ParquetText {
     /// Reads the table's own description.
     pub fn new(file: File) -> io::Result<Self> {
         let file = SerializedFileReader::new(file).map_err(told)?;
+        let columns = file.metadata().row_groups().iter();
+        if columns.flat_map(|group| group.columns()).any(is_nowhere) {
+            let words = "the table says that a column stands before the file's start";
+            return Err(io::Error::new(io::ErrorKind::InvalidData, words));
+        }
         let groups = file.metadata().row_groups().iter();
         let mut packed = groups
             .flat_map(|group| group.columns())
@@ -280,6 +286,12 @@ fn write_word(word: &[u8], text: &mut Vec<u8>) {
         }
     }
     text.push(b'"');
+}
+
+/// True for a column whose place or size is negative, which the library takes for its caller's mistake.
+fn is_nowhere(column: &ColumnChunkMetaData) -> bool {
+    let start = column.dictionary_page_offset();
+    start.unwrap_or(column.data_page_offset()) < 0 || column.compressed_size() < 0
 }
 
 fn told(error: ParquetError) -> io::Error {

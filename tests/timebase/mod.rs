@@ -4,6 +4,7 @@ mod front;
 mod front_doubts;
 mod front_layouts;
 mod front_properties;
+mod jitter;
 mod tie;
 mod tie_body;
 mod tie_cases;
