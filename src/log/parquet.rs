@@ -3,8 +3,11 @@
 //! Numbers are written with as many digits as bring the same value back. Row groups are decoded a batch
 //! of rows at a time; memory holds one page of each column.
 
+use std::cell::Cell;
 use std::fs::File;
 use std::io::{self, Read, Write};
+use std::panic::{self, AssertUnwindSafe};
+use std::sync::Once;
 
 use parquet::basic::{Compression, ConvertedType, LogicalType, Type as Physical};
 use parquet::column::reader::{ColumnReaderImpl, get_typed_column_reader};
@@ -40,6 +43,10 @@ pub(crate) struct ParquetText {
 impl ParquetText {
     /// Reads the table's own description.
     pub fn new(file: File) -> io::Result<Self> {
+        guarded(|| Self::described(file))
+    }
+
+    fn described(file: File) -> io::Result<Self> {
         let file = SerializedFileReader::new(file).map_err(told)?;
         let columns = file.metadata().row_groups().iter();
         if columns.flat_map(|group| group.columns()).any(is_nowhere) {
@@ -120,7 +127,7 @@ impl ParquetText {
 impl Read for ParquetText {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         while self.at == self.text.len() {
-            if !self.advance()? {
+            if !guarded(|| self.advance())? {
                 return Ok(0);
             }
         }
@@ -128,6 +135,30 @@ impl Read for ParquetText {
         self.at += count;
         Ok(count)
     }
+}
+
+thread_local! {
+    /// Set while a fault of the library is caught, so that it is told once, as an error.
+    static GUARDED: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Runs a step of the table's library, which panics on some damaged tables instead of refusing them.
+fn guarded<T>(step: impl FnOnce() -> io::Result<T>) -> io::Result<T> {
+    static QUIET: Once = Once::new();
+    QUIET.call_once(|| {
+        let usual = panic::take_hook();
+        panic::set_hook(Box::new(move |fault| {
+            if !GUARDED.get() {
+                usual(fault);
+            }
+        }));
+    });
+    GUARDED.set(true);
+    // after a fault the reader is not used again: the error ends the log
+    let outcome = panic::catch_unwind(AssertUnwindSafe(step));
+    GUARDED.set(false);
+    let damaged = "the table is damaged inside: its pages do not fit its description";
+    outcome.unwrap_or_else(|_| Err(io::Error::new(io::ErrorKind::InvalidData, damaged)))
 }
 
 /// One column of a row group, a batch at a time.

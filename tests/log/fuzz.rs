@@ -200,22 +200,26 @@ fn bent_files_never_break_the_openers() {
     });
 }
 
-/// Found by run 5841 of the bent files: a table whose column begins at a negative offset, at which the
-/// Parquet library panics.
+/// Found by runs 5841 and 9617 of the bent files, at which the Parquet library panics: a column that
+/// begins at a negative offset, and a dictionary page that is missing.
 #[test]
-fn a_table_with_a_column_before_its_start_is_refused() {
+fn damaged_tables_are_refused() {
     let corpus = corpus("packed");
-    let (name, bytes) = bent(&corpus, 2, 5841);
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join(name);
-    fs::write(&path, bytes).expect("room");
-    let read = read_log(&path, &known("g-dps-seconds"), &mut Kept::default());
-    let error = read.map(|s| s.rows).expect_err("no table").to_string();
-    let source = "a column stands before the file's start";
-    assert!(
-        name.ends_with(".parquet") && error.contains(source),
-        "{error}"
-    );
+    for (run, source) in [
+        (5841, "a column stands before the file's start"),
+        (9617, "the table is damaged inside"),
+    ] {
+        let (name, bytes) = bent(&corpus, 2, run);
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).expect("room");
+        let read = read_log(&path, &known("g-dps-seconds"), &mut Kept::default());
+        let error = read.map(|s| s.rows).expect_err("no table").to_string();
+        assert!(
+            name.ends_with(".parquet") && error.contains(source),
+            "{error}"
+        );
+    }
 }
 
 #[test]
