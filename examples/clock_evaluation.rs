@@ -77,7 +77,7 @@ fn error(tie: &ClockTie, clock: &Value, ref_s: f64, apart_s: f64) -> (f64, f64) 
     let offset_s = stepped
         .filter(|step| number(step, "from_s") <= ref_s)
         .map(|step| number(step, "offset_s"))
-        .last()
+        .next_back()
         .unwrap_or_else(|| number(clock, "offset_s"));
     let true_s = ref_s * (1.0 + number(clock, "drift_ppm") * 1e-6) + offset_s;
     match (tie.unit_s(ref_s), tie.sd_s(ref_s)) {

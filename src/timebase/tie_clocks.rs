@@ -146,6 +146,9 @@ struct Seen {
     priors: Vec<Prior>,
 }
 
+/// Joints from the pelvis to the forearm: as many as two units can have between them.
+const JOINTS_MOST: f64 = 3.0;
+
 impl Seen {
     /// A tap on a stack is believed with company only: another one near it that says the same. Two worn
     /// units may ring alike once, and one such likeness would rule over all honest evidence.
@@ -303,6 +306,12 @@ impl<'a> Session<'a> {
             count += chosen.len();
         }
         found.drop_lone_stacks(self.params);
+        for prior in &mut found.priors {
+            for kind in [Evidence::ShockFromReference, Evidence::ShockFromUnit] {
+                // a unit's own skin delays shocks from either side alike: two columns of half the weight
+                prior.bias_sd_s[kind as usize] *= prior.joints * std::f64::consts::SQRT_2;
+            }
+        }
         Ok(found)
     }
 
@@ -323,6 +332,7 @@ impl<'a> Session<'a> {
                 p.joint_spread_s,
                 p.joint_spread_s,
             ],
+            joints: JOINTS_MOST,
         }
     }
 
@@ -425,7 +435,20 @@ impl<'a> Session<'a> {
         joint: &JointFit,
     ) {
         let (near, far) = found.pairs[pair];
-        let systematic_s = joint.systematic_s(self.params);
+        let kind_of = |moment: &Moment| match moment.why {
+            Why::Swing => Evidence::JointInSwing,
+            _ => Evidence::JointInStep,
+        };
+        let is_swing = |s: &joint::JointSighting| chosen[indices[s.moment]].why == Why::Swing;
+        let swings = joint.sightings.iter().filter(|s| is_swing(s)).count();
+        let mut systematic_s = joint.systematic_s(self.params);
+        if (1..joint.sightings.len()).contains(&swings) {
+            // one joint behind two kinds: two columns of half the weight
+            systematic_s *= std::f64::consts::SQRT_2;
+        }
+        if (joint.sightings.len() as f64) >= self.params.joint_moments_min {
+            found.priors[pair].joints = joint.beyond(self.params).clamp(1.0, JOINTS_MOST);
+        }
         for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
             let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
             *stated = stated.hypot(systematic_s);
@@ -433,18 +456,14 @@ impl<'a> Session<'a> {
         for s in &joint.sightings {
             let index = indices[s.moment];
             let moment = &chosen[index];
-            let evidence = if moment.why == Why::Swing {
-                Evidence::JointInSwing
-            } else {
-                Evidence::JointInStep
-            };
+            let evidence = kind_of(moment);
             found.rows.extend(self.row(
                 epoch,
                 (pair, near, far),
                 (moment.middle_s(), s.lag_s, s.sd_s),
                 evidence,
                 first + index,
-                moment.why.is_gesture(),
+                moment.gesture,
             ));
         }
     }
