@@ -156,8 +156,7 @@ impl Pair<'_> {
         let matched = long.get(lag..lag + short.len())?;
         let peak = |values: &[f64]| values.iter().copied().fold(0.0, f64::max);
         let ratio = (peak(short) / peak(matched).max(f64::MIN_POSITIVE)).ln();
-        let (found, evidence) = if moment.why == Why::Spike && moment.gesture && self.still(params)
-        {
+        let (found, evidence) = if moment.why == Why::Spike && self.still(params) {
             let (short, long) = (&near.xyz[near_range.clone()], &far.xyz[far_range.clone()]);
             let whole =
                 delay::vector_delay(short, long, outline.lag_s, 5e-3, GRID_HZ, self.bandwidth_hz)?;
@@ -176,7 +175,7 @@ impl Pair<'_> {
             lag_s: far.time_s(far_range.start) - near.time_s(near_range.start) + found.lag_s,
             sd_s: found.sd_s,
             evidence,
-            gesture: moment.gesture,
+            gesture: moment.gesture || evidence == Evidence::Stacked,
         })
     }
 

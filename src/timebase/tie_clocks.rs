@@ -150,20 +150,33 @@ struct Seen {
 const JOINTS_MOST: f64 = 3.0;
 
 impl Seen {
-    /// A tap on a stack is believed with company only: another one near it that says the same. Two worn
-    /// units may ring alike once, and one such likeness would rule over all honest evidence.
-    fn drop_lone_stacks(&mut self, params: &TieParams) {
+    /// A tap on a stack is believed with company only: another one near it that says the same, and all
+    /// units but one at most in the stack. Two worn units may ring alike, or be carried in one hand, and
+    /// such a likeness would rule over all honest evidence.
+    fn drop_lone_stacks(&mut self, units: usize, params: &TieParams) {
+        let near = |row: &Row, other: &Row| {
+            other.evidence == Evidence::Stacked
+                && (other.ref_s - row.ref_s).abs() <= params.gesture_spacing_s
+        };
         let company = |row: &Row| {
             let others = self.rows.iter().filter(|other| {
-                let apart_s = (other.ref_s - row.ref_s).abs();
-                other.evidence == Evidence::Stacked
+                near(row, other)
                     && other.pair == row.pair
-                    && (params.shock_apart_s..=params.gesture_spacing_s).contains(&apart_s)
+                    && (other.ref_s - row.ref_s).abs() >= params.shock_apart_s
                     && (other.said_s - row.said_s).abs()
                         <= params.disagreement
                             * other.sd_s.hypot(row.sd_s).hypot(params.stacked_sd_s)
             });
+            let mut stacked: Vec<usize> = self
+                .rows
+                .iter()
+                .filter(|other| near(row, other))
+                .flat_map(|other| [self.pairs[other.pair].0, self.pairs[other.pair].1])
+                .collect();
+            stacked.sort_unstable();
+            stacked.dedup();
             (others.count() + 1) as f64 >= params.gesture_spikes_min
+                && stacked.len() >= units.saturating_sub(1).max(2)
         };
         let kept: Vec<bool> = self
             .rows
@@ -305,7 +318,7 @@ impl<'a> Session<'a> {
             }
             count += chosen.len();
         }
-        found.drop_lone_stacks(self.params);
+        found.drop_lone_stacks(self.units.len(), self.params);
         for prior in &mut found.priors {
             for kind in [Evidence::ShockFromReference, Evidence::ShockFromUnit] {
                 // a unit's own skin delays shocks from either side alike: two columns of half the weight

@@ -7,3 +7,4 @@ mod front_properties;
 mod tie;
 mod tie_body;
 mod tie_cases;
+mod tie_named;
