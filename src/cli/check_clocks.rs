@@ -13,7 +13,9 @@ use crate::frames::Site;
 use crate::math;
 use crate::report::{Align, table};
 use crate::session::SessionSettings;
-use crate::timebase::{ClockTie, Evidence, Recording, TieMethod, TieParams, TieUnit, tie_all};
+use crate::timebase::{
+    ClockPiece, ClockTie, Evidence, Recording, TieMethod, TieParams, TieUnit, tie_all,
+};
 use crate::units::COVERAGE_95;
 
 /// Options of the clocks' part.
@@ -22,6 +24,9 @@ pub struct ClockArgs {
     /// Picture of what each event leaves over of the clock ties, as SVG.
     #[arg(long, value_name = "FILE.svg")]
     residuals: Option<PathBuf>,
+    /// Also write the clock ties into this CSV file: a row per unit and stretch without a clock step.
+    #[arg(long, value_name = "FILE.csv")]
+    clocks: Option<PathBuf>,
 }
 
 /// One unit's clock over one stretch without a clock step.
@@ -33,6 +38,8 @@ pub struct ClockRow {
     /// Stretch, reference clock, s.
     from_s: f64,
     to_s: f64,
+    /// By how much the clock jumped where this stretch begins; `None` for a unit's first.
+    step_s: Option<f64>,
     /// `unit_time = ref_time * (1 + drift_ppm * 1e-6) + offset_s`; `None` where not tied.
     offset_s: Option<f64>,
     drift_ppm: Option<f64>,
@@ -87,6 +94,13 @@ pub fn clocks<'a>(
     }
     if let Some(file) = &args.residuals {
         draw(&found.tied, file)?;
+    }
+    if let Some(file) = &args.clocks {
+        let bytes = csv(&found.rows).map_err(|fault| CliError::Unwritable {
+            what: file.display().to_string(),
+            source: std::io::Error::other(fault),
+        })?;
+        write_whole(file, &bytes)?;
     }
     Ok(found)
 }
@@ -152,6 +166,7 @@ fn rows(tied: &Tied, reference: &str) -> Vec<ClockRow> {
         method: tie.method,
         from_s,
         to_s,
+        step_s: None,
         offset_s: None,
         drift_ppm: None,
         u_ms: None,
@@ -163,18 +178,64 @@ fn rows(tied: &Tied, reference: &str) -> Vec<ClockRow> {
     if tie.pieces.is_empty() {
         return vec![row(start_s, end_s)];
     }
-    let of_piece = |piece: &crate::timebase::ClockPiece| {
+    let of_piece = |(index, piece): (usize, &ClockPiece)| {
         let (from_s, to_s) = (piece.from_ref_s.max(start_s), piece.to_ref_s.min(end_s));
         let u_ms = |ref_s: f64| tie.sd_s(ref_s).map(|sd_s| sd_s * 1e3);
         let three = || Some([u_ms(from_s)?, u_ms(0.5 * (from_s + to_s))?, u_ms(to_s)?]);
+        let before = index.checked_sub(1).and_then(|i| tie.pieces.get(i));
         ClockRow {
+            step_s: before.map(|before| piece.shift_s(from_s) - before.shift_s(from_s)),
             offset_s: Some(piece.offset_s),
             drift_ppm: Some(piece.drift * 1e6),
             u_ms: three(),
             ..row(from_s, to_s)
         }
     };
-    tie.pieces.iter().map(of_piece).collect()
+    tie.pieces.iter().enumerate().map(of_piece).collect()
+}
+
+/// The ties as a table of their own; empty cells are not measured.
+fn csv(rows: &[ClockRow]) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record([
+        "unit",
+        "reference",
+        "method",
+        "from_s",
+        "to_s",
+        "step_s",
+        "offset_s",
+        "drift_ppm",
+        "u_start_ms",
+        "u_middle_ms",
+        "u_end_ms",
+        "events",
+        "events_left_out",
+        "residual_ms",
+    ])?;
+    for row in rows {
+        let cell = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
+        let u_ms = |place: usize| cell(row.u_ms.and_then(|three| three.get(place).copied()));
+        writer.write_record([
+            row.unit.clone(),
+            row.reference.clone(),
+            words(row.method).to_owned(),
+            row.from_s.to_string(),
+            row.to_s.to_string(),
+            cell(row.step_s),
+            cell(row.offset_s),
+            cell(row.drift_ppm),
+            u_ms(0),
+            u_ms(1),
+            u_ms(2),
+            row.events.to_string(),
+            row.events_left_out.to_string(),
+            cell(row.residual_ms),
+        ])?;
+    }
+    writer
+        .into_inner()
+        .map_err(|fault| fault.into_error().into())
 }
 
 /// The ties as a table under their own heading; nothing for a single log.

@@ -61,6 +61,8 @@ pub(crate) struct Prior {
     pub bias_sd_s: [f64; KINDS],
     /// Spread from event to event of each kind, s; where there are many the data say.
     pub spread_s: [f64; KINDS],
+    /// Joints between the two units that a shock has to pass: 1 for neighbours.
+    pub joints: f64,
 }
 
 /// The fitted clock of one piece.
@@ -266,11 +268,14 @@ impl Adjustment<'_> {
             precision[2 * index + 1] = self.params.drift_prior_sd.powi(-2);
         }
         for (pair, prior) in self.priors.iter().enumerate() {
-            mean[self.layout.travel(pair)] = self.params.travel_s;
-            precision[self.layout.travel(pair)] = self.params.travel_sd_s.powi(-2);
+            mean[self.layout.travel(pair)] = self.params.travel_s * prior.joints;
+            let travel_sd_s = self.params.travel_sd_s * prior.joints;
+            precision[self.layout.travel(pair)] = travel_sd_s.powi(-2);
             for kind in 0..KINDS {
-                let sd_s = (prior.bias_sd_s[kind] * self.bias_scale).max(1e-6);
-                precision[self.layout.bias(pair, kind)] = sd_s.powi(-2);
+                let sd_s = prior.bias_sd_s[kind] * self.bias_scale;
+                // what scatters more than its kind does is chance likeness in part: its mean is anywhere
+                let stray_s = (self.spreads[pair][kind] - prior.spread_s[kind]).max(0.0);
+                precision[self.layout.bias(pair, kind)] = sd_s.hypot(stray_s).max(1e-6).powi(-2);
             }
         }
         (mean, precision)

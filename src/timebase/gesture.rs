@@ -1,5 +1,7 @@
 //! Sync gestures: spikes out of stillness (taps on the stack, heel drops) and jumps.
 
+use std::ops::Range;
+
 use super::moments::{Bin, Envelopes};
 use super::tie_params::TieParams;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -9,31 +11,48 @@ const NEAR_BINS: usize = 4;
 /// Fewest units that must share a gesture.
 const FEWEST: usize = 2;
 
-/// Times of spikes out of stillness that at least two units share; reference clock, s. `sharp` is each
-/// unit's force above its surroundings, per bin.
+/// Something that stands out of the motion.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Event {
+    /// Reference clock, s.
+    pub at_s: f64,
+    /// True where it was done to tie clocks, as far as one can see: every unit that was on felt it,
+    /// rest before and after, no stroke near it. Spikes need company besides, see [`grouped`].
+    pub gesture: bool,
+}
+
+/// Spikes out of stillness that at least two units share. `sharp` is each unit's force above its
+/// surroundings, per bin.
 pub(crate) fn lone_spikes(
     envelopes: &Envelopes,
     sharp: &[Vec<f64>],
     params: &TieParams,
-) -> Vec<f64> {
+) -> Vec<Event> {
     let spikes: Vec<Vec<usize>> = envelopes
         .units
         .iter()
         .zip(sharp)
         .map(|(bins, sharp)| lone_spikes_of(bins, sharp, params))
         .collect();
-    let mut shared: Vec<usize> = spikes
-        .iter()
-        .flatten()
-        .copied()
-        .filter(|&index| {
-            let with = |unit: &&Vec<usize>| unit.iter().any(|&i| i.abs_diff(index) <= NEAR_BINS);
-            spikes.iter().filter(with).count() >= FEWEST
-        })
-        .collect();
+    let with = |index: usize| {
+        let near = |unit: &&Vec<usize>| unit.iter().any(|&i| i.abs_diff(index) <= NEAR_BINS);
+        spikes.iter().filter(near).count()
+    };
+    let mut shared: Vec<usize> = spikes.iter().flatten().copied().collect();
+    shared.retain(|&index| with(index) >= FEWEST);
     shared.sort_unstable();
     shared.dedup_by(|later, kept| later.abs_diff(*kept) <= 2 * NEAR_BINS);
-    shared.into_iter().map(|i| envelopes.time_s(i)).collect()
+    let event = |index: usize| Event {
+        at_s: envelopes.time_s(index),
+        gesture: with(index) >= on_at(envelopes, index),
+    };
+    shared.into_iter().map(event).collect()
+}
+
+/// Units that log at a bin.
+fn on_at(envelopes: &Envelopes, index: usize) -> usize {
+    let on = |bins: &&Vec<Bin>| bins.get(index).is_some_and(|bin| bin.force_max_m_s2 > 0.0);
+    envelopes.units.iter().filter(on).count()
 }
 
 /// Spikes of one unit, highest over 150 ms to each side, between stillness and stillness.
@@ -67,30 +86,40 @@ fn is_still(bin: &Bin, params: &TieParams) -> bool {
         && bin.rate_max_rad_s < params.still_rate_rad_s
 }
 
-/// Spikes that have company: enough of them, none further than the spacing from the next.
-pub(crate) fn grouped(spikes_s: &[f64], params: &TieParams) -> Vec<f64> {
-    spikes_s
-        .chunk_by(|a, b| b - a <= params.gesture_spacing_s)
-        .filter(|group| group.len() as f64 >= params.gesture_spikes_min)
-        .flatten()
-        .copied()
+/// Spikes that have company: enough of them, none further than the spacing from the next. They are a
+/// gesture where enough of them are felt by all.
+pub(crate) fn grouped(spikes: &[Event], params: &TieParams) -> Vec<Event> {
+    let enough = |count: usize| count as f64 >= params.gesture_spikes_min;
+    spikes
+        .chunk_by(|a, b| b.at_s - a.at_s <= params.gesture_spacing_s)
+        .filter(|group| enough(group.len()))
+        .flat_map(|group| {
+            let by_all = enough(group.iter().filter(|spike| spike.gesture).count());
+            group.iter().map(move |spike| Event {
+                gesture: spike.gesture && by_all,
+                ..*spike
+            })
+        })
         .collect()
 }
 
-/// Landings after a flight that at least two units share; reference clock, s.
-pub(crate) fn jump_landings(envelopes: &Envelopes, params: &TieParams) -> Vec<f64> {
-    let aloft: Vec<bool> = (0..envelopes.len())
+/// Landings after a flight that at least two units share.
+pub(crate) fn jump_landings(envelopes: &Envelopes, params: &TieParams) -> Vec<Event> {
+    let aloft: Vec<usize> = (0..envelopes.len())
         .map(|i| {
             let flying = |bins: &&Vec<Bin>| is_flying(&bins[i], params);
-            envelopes.units.iter().filter(flying).count() >= FEWEST
+            envelopes.units.iter().filter(flying).count()
         })
         .collect();
     let mut landings = Vec::new();
     let mut index = 0;
     while index < aloft.len() {
-        let length = aloft[index..].iter().take_while(|up| **up).count();
+        let length = aloft[index..]
+            .iter()
+            .take_while(|up| **up >= FEWEST)
+            .count();
         if length as f64 * envelopes.step_s >= params.flight_min_s {
-            landings.extend(landing_after(envelopes, index + length, params));
+            landings.extend(landing_after(envelopes, index..index + length, params));
         }
         index += length.max(1);
     }
@@ -104,12 +133,62 @@ fn is_flying(bin: &Bin, params: &TieParams) -> bool {
 }
 
 /// The largest force of any unit within 150 ms.
-fn landing_after(envelopes: &Envelopes, from: usize, params: &TieParams) -> Option<f64> {
-    let to = (from + 15).min(envelopes.len());
+fn landing_after(envelopes: &Envelopes, flight: Range<usize>, params: &TieParams) -> Option<Event> {
+    let to = (flight.end + 15).min(envelopes.len());
     let force = |i: usize| {
         let of_unit = envelopes.units.iter().map(|u| u[i].force_max_m_s2);
         of_unit.fold(0.0, f64::max)
     };
-    let peak = (from..to).max_by(|&a, &b| force(a).total_cmp(&force(b)))?;
-    (force(peak) - STANDARD_GRAVITY_M_S2 >= params.shock_min_m_s2).then(|| envelopes.time_s(peak))
+    let peak = (flight.end..to).max_by(|&a, &b| force(a).total_cmp(&force(b)))?;
+    (force(peak) - STANDARD_GRAVITY_M_S2 >= params.shock_min_m_s2).then(|| Event {
+        at_s: envelopes.time_s(peak),
+        gesture: on_purpose(envelopes, flight, peak, params),
+    })
+}
+
+/// A jump for its own sake: everybody's units fly, the body rests before take-off and after landing,
+/// and nobody turns as in a stroke in between.
+fn on_purpose(
+    envelopes: &Envelopes,
+    flight: Range<usize>,
+    landing: usize,
+    params: &TieParams,
+) -> bool {
+    /// Rest that counts, and how far from flight and landing it is looked for, bins.
+    const REST: usize = 20;
+    const REACH: usize = 250;
+    /// No stroke within this many bins.
+    const NEAR: usize = 200;
+    let middle = flight.start + flight.len() / 2;
+    let flies = |bins: &Vec<Bin>| {
+        let most = (flight.start..flight.end).filter(|&i| is_flying(&bins[i], params));
+        bins[middle].force_max_m_s2 <= 0.0 || 2 * most.count() >= flight.len()
+    };
+    let at_rest = |i: usize| {
+        let still = |bins: &Vec<Bin>| bins.get(i).is_some_and(|b| is_calm(b, params));
+        envelopes.units.iter().all(still)
+    };
+    let rests = |mut bins: Range<usize>| {
+        let mut length = 0;
+        bins.any(|i| {
+            length = if at_rest(i) { length + 1 } else { 0 };
+            length >= REST
+        })
+    };
+    let before = rests(flight.start.saturating_sub(REACH)..flight.start);
+    let after = rests(landing..landing + REACH);
+    let strokes = |i: usize| {
+        let turns = envelopes.units.iter().filter_map(|u| u.get(i));
+        turns.map(|bin| bin.rate_max_rad_s).fold(0.0, f64::max) > params.gesture_rate_rad_s
+    };
+    // a split step is a jump with a stroke right after it
+    let mut near = flight.start.saturating_sub(NEAR)..landing + NEAR;
+    before && after && envelopes.units.iter().all(flies) && !near.any(strokes)
+}
+
+/// Standing, not lying still: people sway.
+fn is_calm(bin: &Bin, params: &TieParams) -> bool {
+    bin.force_max_m_s2 <= 0.0
+        || ((bin.force_max_m_s2 - STANDARD_GRAVITY_M_S2).abs() < params.still_force_m_s2
+            && bin.rate_max_rad_s < params.still_rate_rad_s)
 }

@@ -20,11 +20,17 @@ use crate::samples::{Flags, Samples};
 /// Rate at which smooth motion is kept, Hz: some thirteen times the cut-off.
 const KEPT_HZ: f64 = 200.0;
 /// Step of the comparison, s.
-const STEP_S: f64 = 0.01;
+const STEP_S: f64 = 0.02;
 /// Unknowns: two arrows, a shift and a drift (the drift in shift per half session).
 const UNKNOWNS: usize = 8;
 /// Most steps of one search.
 const STEPS: usize = 25;
+/// A search has ended when a step gains less than this share of a unit of the cost.
+const GAIN_MIN: f64 = 0.03;
+/// Ends of searches nearer than this (m, s) are one.
+const SAME_END: f64 = 5e-3;
+/// Ends of the first searches that are followed over all moments.
+const ENDS: usize = 3;
 /// Moments that the search for the arrows starts from.
 const START_MOMENTS: usize = 10;
 /// Tukey's constant, see `fit`.
@@ -85,13 +91,22 @@ pub(crate) struct JointFit {
 }
 
 impl JointFit {
+    /// How far two units are from being neighbours: what the constraint leaves unexplained, taken as a
+    /// shift, over the size from which no point belongs to both.
+    pub fn beyond(&self, params: &TieParams) -> f64 {
+        self.alias_s() / params.joint_alias_limit_s
+    }
+
+    fn alias_s(&self) -> f64 {
+        let aliases_s: Vec<f64> = self.sightings.iter().map(|s| s.alias_s).collect();
+        math::median(&aliases_s).unwrap_or(0.0)
+    }
+
     /// Shift that all sightings may have in common, s: what the joint's place leaves open, and a share of
     /// the shift that the unexplained force would look like. That share grows where the unexplained is
     /// large: the two bodies are then no neighbours, and no point belongs to both.
     pub fn systematic_s(&self, params: &TieParams) -> f64 {
-        let aliases_s: Vec<f64> = self.sightings.iter().map(|s| s.alias_s).collect();
-        let alias_s = math::median(&aliases_s).unwrap_or(0.0);
-        let beyond = alias_s / params.joint_alias_limit_s;
+        let (alias_s, beyond) = (self.alias_s(), self.beyond(params));
         let share = params.joint_alias_share * (1.0 + beyond * beyond);
         self.place_sd_s.hypot(share * alias_s)
     }
@@ -239,8 +254,12 @@ struct Search<'a> {
 /// Result of one search.
 struct Found {
     state: State,
+    /// Tukey's cost at the spreads below.
     cost: f64,
+    /// What tells one search's end from another's: twice the sum of the spreads' logarithms.
+    deviance: f64,
     normal: Normal,
+    right: Unknowns,
     spreads: Vec<f64>,
 }
 
@@ -265,11 +284,17 @@ pub(crate) fn fit_joint(
         half_span_s: whole.half_span_s,
         ..Search::new(&whole.best_moments(), 2.0 * STEP_S, params)?
     };
-    let best = starts
+    let mut ends: Vec<Found> = starts
         .into_iter()
-        .filter_map(|start| coarse.run(start, params))
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
-    let found = whole.run(best.state, params)?;
+        .map(|start| coarse.run(start, params))
+        .collect();
+    ends.sort_by(|a, b| a.deviance.total_cmp(&b.deviance));
+    ends.dedup_by(|later, kept| (later.state.0 - kept.state.0).amax() < SAME_END);
+    let found = ends
+        .iter()
+        .take(ENDS)
+        .map(|end| whole.run(end.state, params))
+        .min_by(|a, b| a.deviance.total_cmp(&b.deviance))?;
     let covariance = found.normal.try_inverse()?;
     let known_sd_s = (1.0 / found.normal[(6, 6)]).sqrt();
     let place_sd_s = (covariance[(6, 6)] - known_sd_s * known_sd_s)
@@ -369,53 +394,61 @@ impl<'a> Search<'a> {
         (middle_s - self.pivot_s) / self.half_span_s
     }
 
-    /// Damped Gauss-Newton (Levenberg 1944, Marquardt 1963) with Tukey weights about each moment's
-    /// own spread.
-    fn run(&self, start: State, params: &TieParams) -> Option<Found> {
+    /// Damped Gauss-Newton (Levenberg 1944, Marquardt 1963) on Tukey's cost. A step is judged at the
+    /// moments' spreads before it, so that it is judged on what it was made for.
+    fn run(&self, start: State, params: &TieParams) -> Found {
         let mut damping = 1e-2;
-        let mut found = self.weighed(start, params);
+        let mut found = self.weighed(start, None, params);
         for _ in 0..STEPS {
-            let mut damped = found.1;
+            let mut damped = found.normal;
             for axis in 0..UNKNOWNS {
                 damped[(axis, axis)] *= 1.0 + damping;
             }
-            let step = damped.cholesky()?.solve(&found.2);
-            let next = self.weighed(State(found.0.state.0 + step), params);
-            if next.0.cost < found.0.cost {
-                let small = found.0.cost - next.0.cost < 1e-5 * found.0.cost;
-                found = next;
+            let Some(step) = damped.cholesky().map(|c| c.solve(&found.right)) else {
+                break;
+            };
+            let next = State(found.state.0 + step);
+            let judged = self.weighed(next, Some(&found.spreads), params);
+            if judged.cost < found.cost {
+                let gain = found.cost - judged.cost;
+                found = self.weighed(next, None, params);
                 damping = (damping * 0.3).max(1e-6);
-                if small {
+                if gain < GAIN_MIN {
                     break;
                 }
             } else {
                 damping *= 6.0;
-                if damping > 1e6 {
+                if damping > 1e4 {
                     break;
                 }
             }
         }
-        Some(found.0)
+        found
     }
 
-    /// Cost, normal matrix and right side at a state.
-    fn weighed(&self, state: State, params: &TieParams) -> (Found, Normal, Unknowns) {
+    /// Cost, normal matrix and right side at a state, by given spreads or the moments' own.
+    fn weighed(&self, state: State, given: Option<&[f64]>, params: &TieParams) -> Found {
         let mut normal = Normal::from_diagonal(&self.prior_precision);
         let mut right = -self.prior_precision.component_mul(&state.0);
-        let mut cost = self.prior_precision.dot(&state.0.component_mul(&state.0));
+        let prior_cost = self.prior_precision.dot(&state.0.component_mul(&state.0));
+        let (mut cost, mut deviance) = (prior_cost, prior_cost);
         let mut spreads = Vec::with_capacity(self.moments.len());
         // neighbouring instants are not independent: the band holds two per cut-off period
         let share = self.step_s * params.joint_cutoff_hz;
         for (index, moment) in self.moments.iter().enumerate() {
             let instants = moment.instants(index, &state, self);
-            let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
-            let spread = math::mad_sd(&residuals)
-                .unwrap_or(0.0)
-                .max(params.joint_noise_m_s2);
+            let own = || {
+                let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
+                math::mad_sd(&residuals).unwrap_or(0.0)
+            };
+            let spread = given
+                .and_then(|spreads| spreads.get(index).copied())
+                .unwrap_or_else(|| own().max(params.joint_noise_m_s2));
             spreads.push(spread);
-            cost += 2.0 * share * instants.len() as f64 * spread.ln();
+            deviance += 2.0 * share * instants.len() as f64 * spread.ln();
             for instant in &instants {
-                let precision = share * tukey(instant.residual / spread) / (spread * spread);
+                let ratio = instant.residual / spread;
+                let precision = share * tukey(ratio) / (spread * spread);
                 let weighed = instant.slopes * precision;
                 // the lower triangle stands for both
                 for column in 0..UNKNOWNS {
@@ -425,17 +458,25 @@ impl<'a> Search<'a> {
                     }
                 }
                 right -= weighed * instant.residual;
+                cost += share * tukey_cost(ratio);
             }
         }
         normal.fill_upper_triangle_with_lower_triangle();
-        let found = Found {
+        Found {
             state,
             cost,
+            deviance,
             normal,
+            right,
             spreads,
-        };
-        (found, normal, right)
+        }
     }
+}
+
+/// Twice Tukey's cost of a residual over its spread; its square where small.
+fn tukey_cost(ratio: f64) -> f64 {
+    let u = (ratio / TUKEY).abs().min(1.0);
+    TUKEY * TUKEY / 3.0 * (1.0 - (1.0 - u * u).powi(3))
 }
 
 fn tukey(ratio: f64) -> f64 {

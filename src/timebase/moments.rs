@@ -14,19 +14,12 @@ use super::track::Track;
 pub(crate) enum Why {
     /// Spikes out of stillness: taps on a stack, heel drops.
     Spike,
-    /// A landing after a common flight.
-    Jump,
+    /// A landing after a common flight: a jump, or a stroke's own.
+    Landing,
     /// Fast turning: strokes, their blows and landings.
     Swing,
     /// Shocks while turning slowly: steps.
     Step,
-}
-
-impl Why {
-    /// True for what is done to tie clocks.
-    pub const fn is_gesture(self) -> bool {
-        matches!(self, Self::Spike | Self::Jump)
-    }
 }
 
 /// A stretch to look at closely, reference clock.
@@ -35,6 +28,8 @@ pub(crate) struct Moment {
     pub from_ref_s: f64,
     pub to_ref_s: f64,
     pub why: Why,
+    /// Done to tie clocks: out of rest, into rest, felt by every unit, no stroke near it.
+    pub gesture: bool,
 }
 
 impl Moment {
@@ -43,6 +38,14 @@ impl Moment {
             from_ref_s: at_s - before_s,
             to_ref_s: at_s + after_s,
             why,
+            gesture: false,
+        }
+    }
+
+    fn of_gesture(event: &gesture::Event, reach_s: (f64, f64), why: Why) -> Self {
+        Self {
+            gesture: event.gesture,
+            ..Self::around(event.at_s, reach_s.0, reach_s.1, why)
         }
     }
 
@@ -91,7 +94,7 @@ pub(crate) fn moments(
     params: &TieParams,
     jobs: usize,
 ) -> io::Result<Vec<Moment>> {
-    const EDGE_S: f64 = 2.0;
+    const EDGE_S: f64 = 4.0;
     let cell_s = params.cell_s.max(session_s / params.cells_max);
     let mut cells = Vec::new();
     let mut from_s = epoch.from_ref_s;
@@ -106,12 +109,12 @@ pub(crate) fn moments(
         let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
         let mut chosen = cell_moments(&envelopes, &sharp, inside, params);
         let mut lone = gesture::lone_spikes(&envelopes, &sharp, params);
-        lone.retain(|at_s| inside(*at_s));
+        lone.retain(|spike| inside(spike.at_s));
         chosen.extend(
             gesture::jump_landings(&envelopes, params)
                 .into_iter()
-                .filter(|at_s| inside(*at_s))
-                .map(|at_s| Moment::around(at_s, 0.7, 0.5, Why::Jump)),
+                .filter(|landing| inside(landing.at_s))
+                .map(|landing| Moment::of_gesture(&landing, (0.7, 0.5), Why::Landing)),
         );
         io::Result::Ok((chosen, lone))
     };
@@ -123,8 +126,8 @@ pub(crate) fn moments(
     }
     chosen.extend(
         gesture::grouped(&spikes, params)
-            .into_iter()
-            .map(|at_s| Moment::around(at_s, 0.2, 0.2, Why::Spike)),
+            .iter()
+            .map(|spike| Moment::of_gesture(spike, (0.2, 0.2), Why::Spike)),
     );
     chosen.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
     Ok(chosen)

@@ -97,7 +97,7 @@ pub(crate) fn shocks(
     };
     times_s
         .into_iter()
-        .filter_map(|at_s| pair.sighting(at_s, moment.why, params))
+        .filter_map(|at_s| pair.sighting(at_s, moment, params))
         .collect()
 }
 
@@ -143,7 +143,7 @@ struct Pair<'a> {
 
 impl Pair<'_> {
     /// Times one shock; `None` where the two windows do not tell.
-    fn sighting(&self, at_s: f64, why: Why, params: &TieParams) -> Option<Sighting> {
+    fn sighting(&self, at_s: f64, moment: &Moment, params: &TieParams) -> Option<Sighting> {
         let (near, far) = (&self.near.window, &self.far.window);
         let (from_s, to_s) = (at_s - params.shock_before_s, at_s + params.shock_after_s);
         let near_range = near.index_of(from_s)..near.index_of(to_s);
@@ -156,7 +156,7 @@ impl Pair<'_> {
         let matched = long.get(lag..lag + short.len())?;
         let peak = |values: &[f64]| values.iter().copied().fold(0.0, f64::max);
         let ratio = (peak(short) / peak(matched).max(f64::MIN_POSITIVE)).ln();
-        let (found, evidence) = if why == Why::Spike && self.still(params) {
+        let (found, evidence) = if moment.why == Why::Spike && self.still(params) {
             let (short, long) = (&near.xyz[near_range.clone()], &far.xyz[far_range.clone()]);
             let whole =
                 delay::vector_delay(short, long, outline.lag_s, 5e-3, GRID_HZ, self.bandwidth_hz)?;
@@ -175,7 +175,7 @@ impl Pair<'_> {
             lag_s: far.time_s(far_range.start) - near.time_s(near_range.start) + found.lag_s,
             sd_s: found.sd_s,
             evidence,
-            gesture: why.is_gesture(),
+            gesture: moment.gesture || evidence == Evidence::Stacked,
         })
     }
 

@@ -107,6 +107,13 @@ pub struct ClockPiece {
     pub floor_sd_s: f64,
 }
 
+impl ClockPiece {
+    /// Unit clock less reference clock at a reference time, s.
+    pub fn shift_s(&self, ref_s: f64) -> f64 {
+        self.offset_s + self.drift * ref_s
+    }
+}
+
 /// How one unit's clock maps to the reference clock.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClockTie {

@@ -147,21 +147,37 @@ struct Seen {
     priors: Vec<Prior>,
 }
 
+/// Joints from the pelvis to the forearm: as many as two units can have between them.
+const JOINTS_MOST: f64 = 3.0;
+
 impl Seen {
-    /// A tap on a stack is believed with company only: another one near it that says the same. Two worn
-    /// units may ring alike once, and one such likeness would rule over all honest evidence.
-    fn drop_lone_stacks(&mut self, params: &TieParams) {
+    /// A tap on a stack is believed with company only: another one near it that says the same, and all
+    /// units but one at most in the stack. Two worn units may ring alike, or be carried in one hand, and
+    /// such a likeness would rule over all honest evidence.
+    fn drop_lone_stacks(&mut self, units: usize, params: &TieParams) {
+        let near = |row: &Row, other: &Row| {
+            other.evidence == Evidence::Stacked
+                && (other.ref_s - row.ref_s).abs() <= params.gesture_spacing_s
+        };
         let company = |row: &Row| {
             let others = self.rows.iter().filter(|other| {
-                let apart_s = (other.ref_s - row.ref_s).abs();
-                other.evidence == Evidence::Stacked
+                near(row, other)
                     && other.pair == row.pair
-                    && (params.shock_apart_s..=params.gesture_spacing_s).contains(&apart_s)
+                    && (other.ref_s - row.ref_s).abs() >= params.shock_apart_s
                     && (other.said_s - row.said_s).abs()
                         <= params.disagreement
                             * other.sd_s.hypot(row.sd_s).hypot(params.stacked_sd_s)
             });
+            let mut stacked: Vec<usize> = self
+                .rows
+                .iter()
+                .filter(|other| near(row, other))
+                .flat_map(|other| [self.pairs[other.pair].0, self.pairs[other.pair].1])
+                .collect();
+            stacked.sort_unstable();
+            stacked.dedup();
             (others.count() + 1) as f64 >= params.gesture_spikes_min
+                && stacked.len() >= units.saturating_sub(1).max(2)
         };
         let kept: Vec<bool> = self
             .rows
@@ -303,7 +319,13 @@ impl<'a> Session<'a> {
             }
             count += chosen.len();
         }
-        found.drop_lone_stacks(self.params);
+        found.drop_lone_stacks(self.units.len(), self.params);
+        for prior in &mut found.priors {
+            for kind in [Evidence::ShockFromReference, Evidence::ShockFromUnit] {
+                // a unit's own skin delays shocks from either side alike: two columns of half the weight
+                prior.bias_sd_s[kind as usize] *= prior.joints * std::f64::consts::SQRT_2;
+            }
+        }
         Ok(found)
     }
 
@@ -324,6 +346,7 @@ impl<'a> Session<'a> {
                 p.joint_spread_s,
                 p.joint_spread_s,
             ],
+            joints: JOINTS_MOST,
         }
     }
 
@@ -426,7 +449,20 @@ impl<'a> Session<'a> {
         joint: &JointFit,
     ) {
         let (near, far) = found.pairs[pair];
-        let systematic_s = joint.systematic_s(self.params);
+        let kind_of = |moment: &Moment| match moment.why {
+            Why::Swing => Evidence::JointInSwing,
+            _ => Evidence::JointInStep,
+        };
+        let is_swing = |s: &joint::JointSighting| chosen[indices[s.moment]].why == Why::Swing;
+        let swings = joint.sightings.iter().filter(|s| is_swing(s)).count();
+        let mut systematic_s = joint.systematic_s(self.params);
+        if (1..joint.sightings.len()).contains(&swings) {
+            // one joint behind two kinds: two columns of half the weight
+            systematic_s *= std::f64::consts::SQRT_2;
+        }
+        if (joint.sightings.len() as f64) >= self.params.joint_moments_min {
+            found.priors[pair].joints = joint.beyond(self.params).clamp(1.0, JOINTS_MOST);
+        }
         for kind in [Evidence::JointInSwing, Evidence::JointInStep] {
             let stated = &mut found.priors[pair].bias_sd_s[kind as usize];
             *stated = stated.hypot(systematic_s);
@@ -434,18 +470,14 @@ impl<'a> Session<'a> {
         for s in &joint.sightings {
             let index = indices[s.moment];
             let moment = &chosen[index];
-            let evidence = if moment.why == Why::Swing {
-                Evidence::JointInSwing
-            } else {
-                Evidence::JointInStep
-            };
+            let evidence = kind_of(moment);
             found.rows.extend(self.row(
                 epoch,
                 (pair, near, far),
                 (moment.middle_s(), s.lag_s, s.sd_s),
                 evidence,
                 first + index,
-                moment.why.is_gesture(),
+                moment.gesture,
             ));
         }
     }

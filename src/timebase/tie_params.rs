@@ -87,6 +87,8 @@ crate::stage_params! {
         flight_force_m_s2: f64 = 4.5, "m/s2", 0.5, 9.0, "own choice: a falling body reads 0, a turning one a little";
         /// Rate below which a falling unit counts as jumping, not as thrown about by a stroke.
         flight_rate_rad_s: f64 = 5.0, "rad/s", 0.5, 20.0, "own choice";
+        /// Fastest turn of any unit in a jump that is a gesture: beyond it the jump is a stroke's own.
+        gesture_rate_rad_s: f64 = 10.0, "rad/s", 2.0, 40.0, "own choice: arms swing in a jump, a racket arm turns several times faster in a stroke";
         /// Shortest flight of a jump.
         flight_min_s: f64 = 0.12, "s", 0.05, 1.0, "g t^2 / 8: a 2 cm hop flies 0.13 s";
         /// Expected travel time of a shock between the two units, and below its standard uncertainty before the data.
@@ -100,7 +102,7 @@ crate::stage_params! {
         /// Spread from event to event of a worn shock's travel time, before the data say.
         event_spread_s: f64 = 3e-3, "s", 1e-4, 2e-2, "own choice";
         /// Top of the band in which the shared joint's acceleration is compared.
-        joint_cutoff_hz: f64 = 15.0, "Hz", 4.0, 40.0, "own choice: above most of a stroke's motion, below skin's ringing";
+        joint_cutoff_hz: f64 = 8.0, "Hz", 4.0, 40.0, "own choice: skin rings at some 10 to 25 Hz, and delays what lies below by the square of the frequency";
         /// Expected distance, per axis, from a unit to the joint it shares with the other.
         joint_arrow_sd_m: f64 = 0.3, "m", 0.05, 1.0, "own choice: half a limb";
         /// Smallest residual of the joint's force that is believed.

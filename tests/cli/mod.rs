@@ -310,3 +310,42 @@ fn demo_needs_an_empty_folder_and_writes_the_same_bytes_for_a_seed() {
     assert_eq!(read("a"), read("b"));
     assert_ne!(make("a").status.code(), Some(0), "nothing is overwritten");
 }
+
+#[test]
+fn clock_ties_have_a_table_of_their_own() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("clocks.csv");
+    let session = fs::read_dir(sample())
+        .expect("the sample block")
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .find(|path| path.is_dir())
+        .expect("a session");
+    let written = file.display().to_string();
+    let session = session.display().to_string();
+    let done = overarm(&[
+        "check", &session, "--clocks", &written, "--format", "json", "-q",
+    ]);
+    let answer: serde_json::Value = serde_json::from_slice(&done.stdout).expect("JSON");
+    let clocks = answer["clocks"].as_array().expect("clocks");
+    let mut table = csv::Reader::from_path(&file).expect("the table");
+    let head = table.headers().expect("a header").clone();
+    let place = |name: &str| head.iter().position(|h| h == name).expect("a column");
+    let rows: Vec<csv::StringRecord> = table.records().map(|row| row.expect("a row")).collect();
+    assert!(rows.len() > 1 && rows.len() == clocks.len(), "{rows:?}");
+    for (row, clock) in rows.iter().zip(clocks) {
+        assert_eq!(&row[place("unit")], clock["unit"].as_str().expect("a name"));
+        for (column, value) in [
+            ("offset_s", &clock["offset_s"]),
+            ("drift_ppm", &clock["drift_ppm"]),
+            ("u_start_ms", &clock["u_ms"][0]),
+            ("u_end_ms", &clock["u_ms"][2]),
+        ] {
+            let cell: f64 = row[place(column)].parse().expect("a number");
+            // both are written so that they read back the same
+            assert!(
+                (cell - value.as_f64().expect("a number")).abs() < 1e-12,
+                "{column}"
+            );
+        }
+    }
+}

@@ -8,3 +8,4 @@ mod jitter;
 mod tie;
 mod tie_body;
 mod tie_cases;
+mod tie_named;
