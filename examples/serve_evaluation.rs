@@ -15,7 +15,8 @@ mod picture;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use overarm::session::{Params, run_session};
+use overarm::frames::Site;
+use overarm::session::{Params, SessionRecord, run_session};
 use serde_json::Value;
 
 type Fault = Box<dyn std::error::Error>;
@@ -52,17 +53,54 @@ fn main() -> Result<(), Fault> {
 
 fn one(folder: &Path, found: &mut finding::Tally, timed: &mut chain::Tally) -> Result<(), Fault> {
     let truth: Value = serde_json::from_str(&std::fs::read_to_string(folder.join("truth.json"))?)?;
-    let run = run_session(folder, &Params::default(), 0)?;
+    let mut run = run_session(folder, &Params::default(), 0)?;
+    put_on_truths_clock(&mut run.record, &truth);
     let wrist = run
         .record
         .units
         .iter()
-        .find(|unit| unit.site == overarm::frames::Site::Wrist);
+        .find(|unit| unit.site == Site::Wrist);
     let rate_hz = wrist.map_or(0.0, |unit| unit.rate_hz);
     for (serve, swing) in found.add(&truth, &run.record, rate_hz) {
         timed.add(&run.record.serves[serve], &run.curves[serve], &swing);
     }
     Ok(())
+}
+
+/// Where the hip's clock could not be tied the record stands on the wrist's: known clocks undo that.
+fn put_on_truths_clock(record: &mut SessionRecord, truth: &Value) {
+    let clock = &truth["clocks"][record.reference_site.to_string()];
+    let number = |from: &Value, key: &str| from[key].as_f64().unwrap_or(0.0);
+    let drift = number(clock, "drift_ppm") * 1e-6;
+    let steps: Vec<(f64, f64)> = clock["steps"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .map(|step| (number(step, "from_s"), number(step, "offset_s")))
+        .collect();
+    let undo = |time_s: &mut f64| {
+        let from = |offset_s: f64| (*time_s - offset_s) / (1.0 + drift);
+        let stepped = steps
+            .iter()
+            .rev()
+            .map(|(after_s, offset_s)| (*after_s, from(*offset_s)));
+        let after = stepped
+            .into_iter()
+            .find(|(after_s, ref_s)| ref_s >= after_s);
+        *time_s = after.map_or(from(number(clock, "offset_s")), |(_, ref_s)| ref_s);
+    };
+    for serve in &mut record.serves {
+        undo(&mut serve.impact_s);
+        for site in Site::ALL {
+            if let Some(peak) = serve.peaks.slot(site) {
+                undo(&mut peak.time_s);
+            }
+        }
+    }
+    record
+        .rejected
+        .iter_mut()
+        .for_each(|refused| undo(&mut refused.time_s));
 }
 
 /// Middle and 95th percentile of sizes, in the unit of the values.
