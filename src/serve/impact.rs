@@ -107,7 +107,9 @@ impl Surprise {
         let latest_s = (expected.time_s + 2.0 * expected.sd_s).max(impact.time_s);
         // a fifth difference spans five steps back from its sample
         let half_span_s = 2.5 * stride(self.rate_hz) as f64 / self.rate_hz;
-        let to_s = latest_s + FRESH_RING_S + half_span_s;
+        // a shock later than what is looked at would have been the swing's centre
+        let looked_at_s = self.time_s.last().copied().unwrap_or(f64::NEG_INFINITY);
+        let to_s = (latest_s + FRESH_RING_S + half_span_s).min(looked_at_s);
         let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
             .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
             .map(|(_, rough)| *rough)
