@@ -309,16 +309,6 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         let expected = look.shock.filter(near).unwrap_or(habitual);
         look.picture.impact = look.surprise.impact(expected, params);
         look.roughness = look.surprise.roughness(expected, &look.picture.impact);
-        if std::env::var("DBG").is_ok() {
-            eprintln!(
-                "R {:.4} {:.4} {:.2} {:.2} {}",
-                look.picture.impact.time_s,
-                look.picture.impact.sd_s,
-                look.roughness.unwrap_or(0.0),
-                1.0,
-                look.surprise.rate_hz()
-            );
-        }
     }
     let swings: Vec<f64> = looks
         .iter()
