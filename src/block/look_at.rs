@@ -7,6 +7,7 @@ use super::facts::BlockFacts;
 use super::params::BlockParams;
 use super::record::{LinkChange, LookAt, MeasureChange, PlanRow, SessionLine, Verdict, WeekRecord};
 use super::series::link_of;
+use crate::finding::Finding;
 use crate::frames::Site;
 use crate::math::median;
 use crate::session::LinkSummary;
@@ -320,15 +321,16 @@ fn plan_days(seen: &Seen<'_>) -> Option<LookAt> {
     })
 }
 
-/// Sessions with a finding that voids a result, as one item.
+/// Sessions with a finding that voids a result, as one item; doubts about units have their own.
 fn voided(seen: &Seen<'_>) -> Option<LookAt> {
+    let voids = |f: &&Finding| f.voids && !DOUBTS.contains(&f.code.as_ref());
     let sessions: Vec<&Dated<'_>> = seen
         .dated
         .iter()
-        .filter(|s| s.record.findings.iter().any(|f| f.voids))
+        .filter(|s| s.record.findings.iter().any(|f| voids(&f)))
         .collect();
     let latest = sessions.last()?;
-    let finding = latest.record.findings.iter().find(|f| f.voids)?;
+    let finding = latest.record.findings.iter().find(voids)?;
     Some(LookAt {
         sessions: sessions.iter().map(|s| s.record.session.clone()).collect(),
         ..item(
@@ -339,7 +341,7 @@ fn voided(seen: &Seen<'_>) -> Option<LookAt> {
     })
 }
 
-/// Findings that void nothing and yet put a whole session's lags in doubt.
+/// Findings that put a whole session's lags in doubt, whether they void a result or not.
 const DOUBTS: [&str; 2] = ["units-exchanged", "unit-moved"];
 
 /// Sessions whose units may not be where they are said to be, as one item.
