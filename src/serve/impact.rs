@@ -36,8 +36,6 @@ const ONSET_LEVEL: f64 = 5.0;
 const ONSET_CAP: f64 = 0.35;
 /// A first sample below this share of the second is a filter's ringing ahead of the shock.
 const AHEAD_SHARE: f64 = 0.15;
-/// A ringing shock may still be this rough when the level after it is taken.
-const RANG_OUT_SHARE: f64 = 1.0;
 /// A shock is at its roughest within this long of its onset, s.
 const FRESH_RING_S: f64 = 0.015;
 /// Share of the samples about impact that must be readable to tell ball from no ball.
@@ -148,7 +146,7 @@ impl Surprise {
         let ratio = self.first[top];
         let level = self.level_before(from);
         // the start of a swing surprises as well, but what follows it is as rough
-        let swing = level.max(RANG_OUT_SHARE * self.level_after(top)).max(1.0);
+        let swing = level.max(self.level_after(top)).max(1.0);
         if ratio < params.shock_ratio * swing {
             return without(ratio);
         }

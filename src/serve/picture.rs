@@ -214,15 +214,19 @@ const LONGEST_FOLLOW_THROUGH: f64 = 1.4;
 
 /// The furthest the forearm came up within [`RISE_S`], ending near the swing's centre, rad.
 fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
-    let elevation_rad = |i| swing.elevation_rad(axis, i);
     let tops = swing.span(-0.14, 0.05);
     let times_s = &swing.samples.time_s;
+    let first = swing
+        .between(times_s.get(tops.start)? - RISE_S, f64::MAX)
+        .start;
+    let elevations_rad: Vec<f64> = (first..tops.end)
+        .map(|i| swing.elevation_rad(axis, i))
+        .collect();
     tops.filter_map(|top| {
-        let lowest = swing
-            .between(times_s[top] - RISE_S, times_s[top])
-            .map(elevation_rad)
-            .reduce(f64::min)?;
-        Some(elevation_rad(top) - lowest)
+        let from = swing.between(times_s[top] - RISE_S, times_s[top]).start;
+        let before = elevations_rad.get(from - first..=top - first)?;
+        let lowest = before.iter().copied().reduce(f64::min)?;
+        Some(before.last()? - lowest)
     })
     .reduce(f64::max)
 }
