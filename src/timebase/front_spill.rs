@@ -8,14 +8,23 @@ use std::sync::{Mutex, PoisonError};
 /// Envelope bins kept together.
 pub(crate) const BLOCK_BINS: usize = 512;
 
-/// Bytes of one sample: stamp, six axes, flags.
-const SAMPLE_BYTES: usize = 8 + 6 * 4 + 1;
+/// Bytes of the six axes of a sample.
+const AXES_BYTES: usize = 6 * 4;
+
+/// Bytes of a sample with a stamp and flags of its own.
+const FULL_BYTES: usize = 8 + AXES_BYTES + 1;
+
+/// Bytes of the parabola that stands for the stamps of a part.
+const PARABOLA_BYTES: usize = 3 * 8;
 
 /// Samples of a chunk whose columns stand together, so that a short window reads little more than itself.
 const PART: usize = 256;
 
 /// Samples by which a guess from a chunk's ends may be off, where stamps are even.
 const SLACK: f64 = 2.0;
+
+/// How far a stamp may stand off the parabola of its part, s: a ten-thousandth of what matters.
+const STAMP_SLIP_S: f64 = 1e-9;
 
 /// Samples as columns: stamps s, axes m/s^2 and rad/s, flag bits.
 #[derive(Debug, Clone, Default)]
@@ -44,17 +53,59 @@ pub(crate) struct Bin {
     pub force_mean_m_s2: f32,
 }
 
+/// Evened-out stamps of one part by place, `a + b k + c k^2`: nearly always all there is to keep of them.
+#[derive(Debug, Clone, Copy)]
+struct Parabola([f64; 3]);
+
+impl Parabola {
+    /// Through the first, middle and last of some stamps, if it meets all others too.
+    fn through(time_s: &[f64]) -> Option<Self> {
+        let (&first_s, &last_s) = (time_s.first()?, time_s.last()?);
+        let (end, middle) = (time_s.len() - 1, time_s.len() / 2);
+        let curve = if middle == 0 || middle == end {
+            Self([first_s, (last_s - first_s) / end.max(1) as f64, 0.0])
+        } else {
+            let (to_end, to_middle) = (end as f64, middle as f64);
+            let mean_s = (last_s - first_s) / to_end;
+            let bend_s = (time_s[middle] - first_s) / to_middle - mean_s; // middle < end
+            let c = bend_s / (to_middle - to_end);
+            Self([first_s, mean_s - c * to_end, c])
+        };
+        let meets = |(at_s, &time_s): (f64, &f64)| (at_s - time_s).abs() < STAMP_SLIP_S;
+        let all = curve.stamps(time_s.len()).zip(time_s).all(meets);
+        all.then_some(curve)
+    }
+    fn at(self, index: f64) -> f64 {
+        let [a, b, c] = self.0;
+        a + index * (b + index * c)
+    }
+    fn stamps(self, count: usize) -> impl Iterator<Item = f64> {
+        (0..count as i32).map(move |index| self.at(f64::from(index))) // a part is short
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 struct ChunkEntry {
     start_s: f64,
     end_s: f64,
     offset: u64,
     samples: u32,
+    /// Every part's stamps are a parabola, and no sample has a flag.
+    even: bool,
 }
 
 impl ChunkEntry {
     fn samples(&self) -> usize {
         self.samples as usize
+    }
+
+    /// Bytes of so many neighbouring samples that start with a part.
+    fn bytes(&self, samples: usize) -> usize {
+        if self.even {
+            samples.div_ceil(PART) * PARABOLA_BYTES + samples * AXES_BYTES
+        } else {
+            samples * FULL_BYTES
+        }
     }
 
     /// Samples of the parts that hold an interval if stamps are even.
@@ -70,62 +121,79 @@ impl ChunkEntry {
         let from = first.min(count - 1) / PART * PART; // a chunk is not empty
         from..count.min((last / PART + 1).saturating_mul(PART))
     }
-
-    /// True if no sample of an interval stands outside the parts that were read.
-    fn holds_all(&self, samples: &Range<usize>, bytes: &[u8], from_s: f64, to_s: f64) -> bool {
-        let last_part = bytes.chunks(PART * SAMPLE_BYTES).next_back();
-        let first_s = f64_at(bytes, 0);
-        let last_s = last_part.map(|part| f64_at(part, part.len() / SAMPLE_BYTES - 1));
-        (samples.start == 0 || first_s < from_s)
-            && (samples.end == self.samples() || last_s.is_some_and(|last_s| last_s > to_s))
-    }
 }
 
 /// Neighbouring samples as they stand in the file, some of them meant.
 pub(crate) struct Stretch<'a> {
-    times: &'a [u8],
+    times_s: &'a [f64],
     axes: [&'a [u8]; 6],
     flags: &'a [u8],
-    meant: Range<usize>,
+}
+
+/// Room for what a file keeps in short.
+#[derive(Default)]
+struct Unpacked {
+    times_s: Vec<f64>,
+    flags: Vec<u8>,
+}
+
+impl Unpacked {
+    /// Stamps and flags of one part; gives its axes.
+    fn part<'b>(&mut self, part: &'b [u8], even: bool) -> &'b [u8] {
+        self.times_s.clear();
+        self.flags.clear();
+        if even {
+            let (curve, axes) = part.split_at(PARABOLA_BYTES);
+            let count = axes.len() / AXES_BYTES;
+            let curve = Parabola(std::array::from_fn(|k| f64_at(curve, k)));
+            self.times_s.extend(curve.stamps(count));
+            self.flags.resize(count, 0);
+            axes
+        } else {
+            let count = part.len() / FULL_BYTES;
+            let (times, rest) = part.split_at(count * 8);
+            let (axes, flags) = rest.split_at(count * AXES_BYTES);
+            let stamps: &[[u8; 8]] = times.as_chunks().0;
+            self.times_s
+                .extend(stamps.iter().map(|stamp| f64::from_le_bytes(*stamp)));
+            self.flags.extend_from_slice(flags);
+            axes
+        }
+    }
+
+    /// The samples of the part that are stamped inside a closed interval.
+    fn inside<'a>(&'a self, axes: &'a [u8], from_s: f64, to_s: f64) -> Stretch<'a> {
+        let count = self.times_s.len();
+        let from = self.times_s.partition_point(|stamp| *stamp < from_s);
+        let to = self.times_s.partition_point(|stamp| *stamp <= to_s);
+        let meant = from..to.max(from);
+        let axis =
+            |axis: usize| &axes[(axis * count + meant.start) * 4..(axis * count + meant.end) * 4];
+        Stretch {
+            times_s: &self.times_s[meant.clone()],
+            axes: std::array::from_fn(axis),
+            flags: &self.flags[meant],
+        }
+    }
 }
 
 impl<'a> Stretch<'a> {
-    /// The samples of a part that are stamped inside a closed interval.
-    fn inside(part: &'a [u8], from_s: f64, to_s: f64) -> Self {
-        let count = part.len() / SAMPLE_BYTES;
-        let (times, rest) = part.split_at(count * 8);
-        let (axes, flags) = rest.split_at(count * 24);
-        let stamps: &[[u8; 8]] = times.as_chunks().0;
-        let from = stamps.partition_point(|stamp| f64::from_le_bytes(*stamp) < from_s);
-        let to = stamps.partition_point(|stamp| f64::from_le_bytes(*stamp) <= to_s);
-        Self {
-            times,
-            axes: std::array::from_fn(|axis| &axes[axis * count * 4..(axis + 1) * count * 4]),
-            flags,
-            meant: from..to.max(from),
-        }
-    }
     /// Number of samples.
     pub fn len(&self) -> usize {
-        self.meant.len()
+        self.times_s.len()
     }
     /// Stamps, s.
-    pub fn times_s(&self) -> impl Iterator<Item = f64> + use<'a> {
-        let stamps: &'a [[u8; 8]] = self.times.as_chunks().0;
-        stamps[self.meant.clone()]
-            .iter()
-            .map(|stamp| f64::from_le_bytes(*stamp))
+    pub fn times_s(&self) -> &'a [f64] {
+        self.times_s
     }
     /// One axis, m/s^2 or rad/s.
     pub fn axis(&self, axis: usize) -> impl Iterator<Item = f32> + use<'a> {
         let values: &'a [[u8; 4]] = self.axes[axis].as_chunks().0;
-        values[self.meant.clone()]
-            .iter()
-            .map(|value| f32::from_le_bytes(*value))
+        values.iter().map(|value| f32::from_le_bytes(*value))
     }
     /// Flag bits.
     pub fn flags(&self) -> &'a [u8] {
-        &self.flags[self.meant.clone()]
+        self.flags
     }
 }
 
@@ -161,18 +229,29 @@ impl Spill {
             return Ok(());
         };
         self.buffer.clear();
-        for from in (0..columns.len()).step_by(PART) {
-            let part = from..columns.len().min(from + PART);
-            // the columns are of one length
-            put(
-                &mut self.buffer,
-                &columns.time_s[part.clone()],
-                f64::to_le_bytes,
-            );
+        let starts = (0..columns.len()).step_by(PART);
+        let parts = starts.map(|from| from..columns.len().min(from + PART));
+        // the columns are of one length
+        let curves = parts
+            .clone()
+            .map(|part| Parabola::through(&columns.time_s[part]));
+        let curves: Option<Vec<Parabola>> = curves.collect();
+        let curves = curves.filter(|_| columns.flags.iter().all(|flags| *flags == 0));
+        for (index, part) in parts.enumerate() {
+            match &curves {
+                Some(curves) => put(&mut self.buffer, &curves[index].0, f64::to_le_bytes),
+                None => put(
+                    &mut self.buffer,
+                    &columns.time_s[part.clone()],
+                    f64::to_le_bytes,
+                ),
+            }
             for axis in &columns.axes {
                 put(&mut self.buffer, &axis[part.clone()], f32::to_le_bytes);
             }
-            self.buffer.extend_from_slice(&columns.flags[part]);
+            if curves.is_none() {
+                self.buffer.extend_from_slice(&columns.flags[part]);
+            }
         }
         let offset = self.append()?;
         self.chunks.push(ChunkEntry {
@@ -180,6 +259,7 @@ impl Spill {
             end_s,
             offset,
             samples: columns.len() as u32, // chunks are short
+            even: curves.is_some(),
         });
         Ok(())
     }
@@ -224,15 +304,27 @@ impl Spill {
     pub fn samples(&self, from_s: f64, to_s: f64, mut each: impl FnMut(Stretch)) -> io::Result<()> {
         let first = self.chunks.partition_point(|chunk| chunk.end_s < from_s);
         let mut bytes = Vec::new();
+        let mut unpacked = Unpacked::default();
         let chunks = self.chunks.get(first..).unwrap_or_default();
         for chunk in chunks.iter().take_while(|chunk| chunk.start_s <= to_s) {
             let guess = chunk.parts_about(from_s, to_s);
             self.read_parts(chunk, &guess, &mut bytes)?;
-            if !chunk.holds_all(&guess, &bytes, from_s, to_s) {
+            let mut parts = bytes.chunks(chunk.bytes(PART));
+            // no sample of the interval may stand outside the parts that were read
+            let mut stamps_s = |part: Option<&[u8]>| {
+                unpacked.part(part?, chunk.even);
+                Some((*unpacked.times_s.first()?, *unpacked.times_s.last()?))
+            };
+            let starts = guess.start == 0
+                || stamps_s(parts.clone().next()).is_some_and(|(first_s, _)| first_s < from_s);
+            let ends = guess.end == chunk.samples()
+                || stamps_s(parts.next_back()).is_some_and(|(_, last_s)| last_s > to_s);
+            if !(starts && ends) {
                 self.read_parts(chunk, &(0..chunk.samples()), &mut bytes)?;
             }
-            for part in bytes.chunks(PART * SAMPLE_BYTES) {
-                let stretch = Stretch::inside(part, from_s, to_s);
+            for part in bytes.chunks(chunk.bytes(PART)) {
+                let axes = unpacked.part(part, chunk.even);
+                let stretch = unpacked.inside(axes, from_s, to_s);
                 if stretch.len() > 0 {
                     each(stretch);
                 }
@@ -248,8 +340,8 @@ impl Spill {
         samples: &Range<usize>,
         into: &mut Vec<u8>,
     ) -> io::Result<()> {
-        let offset = chunk.offset + (samples.start * SAMPLE_BYTES) as u64;
-        self.read(offset, samples.len() * SAMPLE_BYTES, into)
+        let offset = chunk.offset + chunk.bytes(samples.start) as u64;
+        self.read(offset, chunk.bytes(samples.len()), into)
     }
 
     /// Envelope bins `first..first + count`; zero where there are none.

@@ -123,7 +123,7 @@ impl Recording {
                 let [x, y, z] = std::array::from_fn(|k| stretch.axis(first + k).map(f64::from));
                 x.zip(y).zip(z).map(|((x, y), z)| Vector3::new(x, y, z))
             };
-            samples.time_s.extend(stretch.times_s());
+            samples.time_s.extend_from_slice(stretch.times_s());
             samples.accel_m_s2.extend(vectors(0));
             samples.gyro_rad_s.extend(vectors(3));
             let axes: [_; 6] = std::array::from_fn(|axis| stretch.axis(axis));
