@@ -18,6 +18,8 @@ mod picture;
 mod source;
 mod swing;
 
+use std::borrow::Cow;
+
 use nalgebra::Vector3;
 use serde::{Deserialize, Serialize};
 
@@ -143,8 +145,6 @@ pub struct Look {
     pub roughness: Option<f64>,
     /// Phase times.
     pub phases: Phases,
-    /// What broke the swing's smoothness, and when.
-    pub surprise: Surprise,
     /// Where a clear shock stands, if there is one.
     pub shock: Option<Expected>,
 }
@@ -184,11 +184,23 @@ pub fn look_at_candidates(
 /// Candidates whose swings are held at a time: bounds memory, changes no result.
 const HELD: usize = 16;
 
+/// Candidates whose surprise is kept until the session has taught when impact comes; that of later ones
+/// is measured again then: bounds memory, changes no result.
+const KEPT: usize = 128;
+
 /// A candidate's swing, centred, before it is weighed.
-struct Seen {
+struct Seen<'a> {
+    candidate: &'a Candidate,
     swing: Swing,
     shocked: bool,
     since_fast_s: Option<f64>,
+}
+
+/// A look whose impact is still to be timed by the session's habit.
+struct Looked<'a> {
+    candidate: &'a Candidate,
+    look: Look,
+    surprise: Option<Surprise>,
 }
 
 fn look_side_by_side(
@@ -203,7 +215,7 @@ fn look_side_by_side(
     };
     let fast = candidates(wrist, params).map_err(unreadable)?;
     let axis = session_axis(wrist, &fast, params, jobs).map_err(unreadable)?;
-    let mut looks: Vec<Look> = Vec::with_capacity(fast.len());
+    let mut looked: Vec<Looked> = Vec::with_capacity(fast.len());
     let mut fast_s: Vec<f64> = Vec::new();
     let mut centre_s: Option<f64> = None;
     for some in fast.chunks(HELD) {
@@ -212,7 +224,7 @@ fn look_side_by_side(
         });
         // which moves came before is known in order only
         let mut seen = Vec::with_capacity(some.len());
-        for swing in swings {
+        for (candidate, swing) in some.iter().zip(swings) {
             let Some((swing, shocked)) = swing.map_err(unreadable)? else {
                 continue;
             };
@@ -227,18 +239,28 @@ fn look_side_by_side(
                 fast_s.push(peak_s);
             }
             seen.push(Seen {
+                candidate,
                 swing,
                 shocked,
                 since_fast_s,
             });
         }
-        for found in side_by_side(&seen, jobs, |seen| look(units, seen, axis, params)) {
-            looks.push(found?);
+        let found = side_by_side(&seen, jobs, |seen| look(units, seen, axis, params));
+        for (seen, found) in seen.iter().zip(found) {
+            let (look, surprise) = found?;
+            looked.push(Looked {
+                candidate: seen.candidate,
+                look,
+                surprise: Some(surprise).filter(|_| looked.len() < KEPT),
+            });
         }
     }
-    compare(&mut looks, params);
-    learn_impacts(&mut looks, params);
-    Ok(looks)
+    compare(&mut looked, params);
+    let again = |looked: &Looked| {
+        let swing = centred_swing(wrist, looked.candidate, axis.as_ref(), params)?;
+        Ok(swing.map_or_else(Surprise::default, |(swing, _)| Surprise::of(&swing, params)))
+    };
+    learn_impacts(looked, again, params, jobs).map_err(unreadable)
 }
 
 /// A candidate's swing about its shock or its raised moment, and whether it has a clear shock.
@@ -264,9 +286,10 @@ fn centred_swing(
 const SURE: f64 = 0.9;
 
 /// Takes off what looks unlike the session's sure serves.
-fn compare(looks: &mut [Look], params: &ServeParams) {
+fn compare(looked: &mut [Looked], params: &ServeParams) {
     let mut sure: Vec<&Picture> = Vec::new();
-    for look in looks.iter().filter(|l| l.probability > SURE) {
+    let looks = looked.iter().map(|looked| &looked.look);
+    for look in looks.filter(|l| l.probability > SURE) {
         // one swing may have been looked at twice
         let apart = |last: &&Picture| look.picture.peak_s - last.peak_s >= params.min_gap_s;
         if sure.last().is_none_or(apart) {
@@ -276,7 +299,7 @@ fn compare(looks: &mut [Look], params: &ServeParams) {
     let Some(likeness) = alike::Likeness::learn(&sure) else {
         return;
     };
-    for look in looks {
+    for Looked { look, .. } in looked {
         let log_odds = likeness.log_odds(&look.picture);
         if log_odds < 0.0 {
             look.weighed.push(Weighed {
@@ -289,10 +312,15 @@ fn compare(looks: &mut [Look], params: &ServeParams) {
     }
 }
 
-/// Times every impact again, near where the session's clear ones say it comes.
-fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
-    let clear: Vec<&Picture> = looks
-        .iter()
+/// Times every impact again, near where the session's clear ones say it comes; `again` measures a
+/// surprise that was not kept.
+fn learn_impacts(
+    mut looked: Vec<Looked>,
+    again: impl Fn(&Looked) -> std::io::Result<Surprise> + Sync,
+    params: &ServeParams,
+    jobs: usize,
+) -> std::io::Result<Vec<Look>> {
+    let clear: Vec<&Picture> = (looked.iter().map(|looked| &looked.look))
         .filter(|l| l.probability >= params.accept_probability)
         .filter(|l| {
             l.picture.impact.from_shock && l.picture.impact.ratio > CLEAR * params.shock_ratio
@@ -300,22 +328,37 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
         .map(|l| &l.picture)
         .collect();
     let habit = Habit::learn(&clear, params);
-    for look in &mut *looks {
+    let time_again = |looked: &Looked| -> std::io::Result<(Impact, Option<f64>, f64)> {
+        let surprise = match &looked.surprise {
+            Some(kept) => Cow::Borrowed(kept),
+            None => Cow::Owned(again(looked)?),
+        };
+        let look = &looked.look;
         let habitual = habit.expect(&look.picture);
         let stray_s = (4.0 * habitual.sd_s + STRAY_SHOCK_S).min(0.08);
         // a stroke that is no serve keeps its own shock: the session's habit is a serve's
         let other = look.probability < params.accept_probability;
         let near = |shock: &Expected| other || (shock.time_s - habitual.time_s).abs() < stray_s;
         let expected = look.shock.filter(near).unwrap_or(habitual);
-        look.picture.impact = look.surprise.impact(expected, params);
-        look.roughness = look.surprise.roughness(expected, &look.picture.impact);
+        let impact = surprise.impact(expected, params);
+        let roughness = surprise.roughness(expected, &impact);
+        Ok((impact, roughness, surprise.rate_hz()))
+    };
+    let timed: std::io::Result<Vec<_>> = side_by_side(&looked, jobs, time_again)
+        .into_iter()
+        .collect();
+    let mut rate_hz = 0.0;
+    for (looked, (impact, roughness, of_log_hz)) in looked.iter_mut().zip(timed?) {
+        looked.look.picture.impact = impact;
+        looked.look.roughness = roughness;
+        rate_hz = of_log_hz;
     }
+    let mut looks: Vec<Look> = looked.into_iter().map(|looked| looked.look).collect();
     let swings: Vec<f64> = looks
         .iter()
         .filter(|l| l.probability >= params.accept_probability)
         .filter_map(|l| l.roughness)
         .collect();
-    let rate_hz = looks.first().map_or(0.0, |l| l.surprise.rate_hz());
     let contact = Contact::learn(&swings, rate_hz, params.ball_share);
     for look in &mut *looks {
         look.contact_probability = look
@@ -326,6 +369,7 @@ fn learn_impacts(looks: &mut [Look], params: &ServeParams) {
             look.picture.impact = look.picture.impact.without_shock(expected);
         }
     }
+    Ok(looks)
 }
 
 /// An impact this many times clearer than the limit teaches the others.
@@ -379,7 +423,7 @@ fn look(
     seen: &Seen,
     axis: Option<Vector3<f64>>,
     params: &ServeParams,
-) -> Result<Look, ServeError> {
+) -> Result<(Look, Surprise), ServeError> {
     let body = body_samples(units, seen.swing.peak_s(), params)?;
     let view = &View {
         swing: &seen.swing,
@@ -399,16 +443,16 @@ fn look(
     let impact = surprise.impact(first_guess, params);
     let picture = picture(view, impact, params);
     let weighed = weigh(&picture);
-    Ok(Look {
+    let look = Look {
         probability: probability(&weighed, params),
         contact_probability: params.ball_share,
         roughness: None,
         phases: phases::phases(view.swing, &picture, view.body),
         picture,
         weighed,
-        surprise,
         shock,
-    })
+    };
+    Ok((look, surprise))
 }
 
 /// The onset is looked for this near the loudest sample of a clear shock (a third of the reach), s.
