@@ -5,20 +5,18 @@
 //! shifts, and a vote over lines `shift = offset + drift * time` decides. Nothing here is good enough
 //! to time a chain by, and nothing here reaches the result: it only says where to look.
 
+use std::collections::VecDeque;
 use std::io;
-use std::sync::Arc;
 
-use rustfft::{Fft, FftPlanner, num_complex::Complex};
-
+use super::align_sweep::best_shifts;
 use super::tie_params::TieParams;
 use super::track::Track;
-use crate::math;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Longest stretch of envelope read back at once, s: bounds memory, changes no result.
 const READ_S: f64 = 600.0;
-/// Candidates kept per stretch.
-const CANDIDATES: usize = 5;
+/// Candidates of one stretch stand at least this far apart, s.
+const CANDIDATES_APART_S: f64 = 2.0;
 
 /// An even, high-passed envelope; 0 where there is nothing.
 pub(crate) struct Envelope {
@@ -137,7 +135,7 @@ pub(crate) fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Res
     Ok(Envelope {
         start_s: start_s + 0.5 * step_s,
         step_s,
-        value: high_passed(&pooled, (params.session_trend_s / step_s) as usize), // saturating
+        value: high_passed(pooled, (params.session_trend_s / step_s) as usize), // saturating
     })
 }
 
@@ -150,39 +148,44 @@ fn activity(force_m_s2: f32, rate_rad_s: f32) -> f32 {
 
 /// Deviation from the moving mean over `half` bins to each side, held to three times its spread;
 /// missing bins (NaN) are 0.
-pub(crate) fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
-    let mut sums = vec![(0.0_f64, 0_u32); values.len() + 1];
-    for (index, value) in values.iter().enumerate() {
-        let (sum, count) = sums[index]; // sums is one longer than values
-        sums[index + 1] = if value.is_nan() {
-            (sum, count)
+pub(crate) fn high_passed(mut values: Vec<f32>, half: usize) -> Vec<f32> {
+    let of = |value: f32| {
+        if value.is_nan() {
+            (0.0, 0u32)
         } else {
-            (sum + f64::from(*value), count + 1)
+            (f64::from(value), 1)
+        }
+    };
+    let (mut sum, mut count) = (0.0, 0);
+    for value in values.iter().take(half) {
+        (sum, count) = (sum + of(*value).0, count + of(*value).1);
+    }
+    let mut filled = 0;
+    let mut behind: VecDeque<f32> = VecDeque::with_capacity(half + 1);
+    for index in 0..values.len() {
+        if let Some(ahead) = values.get(index + half) {
+            (sum, count) = (sum + of(*ahead).0, count + of(*ahead).1);
+        }
+        if behind.len() > half
+            && let Some(left) = behind.pop_front()
+        {
+            (sum, count) = (sum - of(left).0, count - of(left).1);
+        }
+        let value = values[index];
+        behind.push_back(value);
+        filled += of(value).1;
+        values[index] = if value.is_nan() {
+            0.0
+        } else {
+            (f64::from(value) - sum / f64::from(count)) as f32 // envelope precision
         };
     }
-    let mut deviations: Vec<f32> = values
-        .iter()
-        .enumerate()
-        .map(|(index, value)| {
-            let (low, high) = (
-                sums[index.saturating_sub(half)],
-                sums[(index + half + 1).min(values.len())],
-            );
-            let count = high.1 - low.1;
-            if value.is_nan() || count == 0 {
-                0.0
-            } else {
-                (f64::from(*value) - (high.0 - low.0) / f64::from(count)) as f32 // envelope precision
-            }
-        })
-        .collect();
-    let power = deviations.iter().map(|d| f64::from(d * d)).sum::<f64>();
-    let filled = f64::from(sums.last().map_or(1, |s| s.1).max(1));
-    let limit = (3.0 * (power / filled).sqrt()) as f32; // envelope precision
-    for deviation in &mut deviations {
+    let power = values.iter().map(|d| f64::from(d * d)).sum::<f64>();
+    let limit = (3.0 * (power / f64::from(filled.max(1))).sqrt()) as f32; // envelope precision
+    for deviation in &mut values {
         *deviation = deviation.clamp(-limit, limit);
     }
-    deviations
+    values
 }
 
 /// Correlates the busiest stretches of `near` with the whole of `far`.
@@ -206,93 +209,22 @@ fn stretch_candidates(
     starts.truncate(params.stretches_max as usize); // a whole number by its range
     starts.sort_unstable();
 
-    let correlator = Correlator::new(&far.value, length);
-    let far_energy = prefix_energy(&far.value);
-    let part = |start: usize| &near.value[start..(start + length).min(near.value.len())];
+    // within the envelope
+    let part = |start: &usize| &near.value[*start..(start + length).min(near.value.len())];
+    let parts: Vec<&[f32]> = starts.iter().map(part).collect();
+    let apart = (CANDIDATES_APART_S / near.step_s) as usize; // a small positive number
+    let found = best_shifts(&far.value, &parts, apart);
     let mut candidates = Vec::new();
-    for (pair, starts) in starts.chunks(2).enumerate() {
-        let parts: Vec<&[f32]> = starts.iter().map(|&start| part(start)).collect();
-        let both = correlator.against(&parts);
-        for (which, (&start, part)) in starts.iter().zip(parts).enumerate() {
-            let scores = normalised(&both, which, length, part, &far_energy);
-            let ref_start_s = near.start_s + start as f64 * near.step_s;
-            for (lag, height) in highest_peaks(&scores, (2.0 / near.step_s) as usize) {
-                candidates.push(Candidate {
-                    stretch: 2 * pair + which,
-                    ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
-                    shift_s: far.start_s + (lag - part.len() as f64) * far.step_s - ref_start_s,
-                    height,
-                });
-            }
-        }
+    for (stretch, ((start, part), shifts)) in starts.iter().zip(&parts).zip(found).enumerate() {
+        let ref_start_s = near.start_s + *start as f64 * near.step_s;
+        candidates.extend(shifts.into_iter().map(|shift| Candidate {
+            stretch,
+            ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
+            shift_s: far.start_s + shift.at * far.step_s - ref_start_s,
+            height: shift.likeness / shift.spread,
+        }));
     }
     (candidates, far.value.len() + length)
-}
-
-/// A whole envelope made ready to be correlated with short parts of another, block by block, so that
-/// what a transform needs does not grow with the log. Source of the blocks: overlap-save, Oppenheim &
-/// Schafer, Discrete-Time Signal Processing, 8.7.3.
-struct Correlator {
-    /// Longest part.
-    length: usize,
-    /// Lags: minus the length up to the whole's end.
-    lags: usize,
-    forward: Arc<dyn Fft<f32>>,
-    inverse: Arc<dyn Fft<f32>>,
-    /// Transforms of the blocks.
-    blocks: Vec<Vec<Complex<f32>>>,
-}
-
-impl Correlator {
-    fn new(whole: &[f32], length: usize) -> Self {
-        let size = (4 * length).next_power_of_two();
-        let mut planner = FftPlanner::<f32>::new();
-        let forward = planner.plan_fft_forward(size);
-        // room before the whole for parts that begin earlier
-        let at = |place: usize| {
-            let value = place.checked_sub(length).and_then(|i| whole.get(i));
-            Complex::new(value.copied().unwrap_or(0.0), 0.0)
-        };
-        let lags = whole.len() + length;
-        let blocks = (0..lags).step_by(size - length).map(|from| {
-            let mut block: Vec<Complex<f32>> = (from..from + size).map(at).collect();
-            forward.process(&mut block);
-            block
-        });
-        Self {
-            length,
-            lags,
-            blocks: blocks.collect(),
-            inverse: planner.plan_fft_inverse(size),
-            forward,
-        }
-    }
-
-    /// Correlations by lag of one part (real) and a second one (minus the imaginary part): both are
-    /// real, so one transform serves two.
-    fn against(&self, parts: &[&[f32]]) -> Vec<Complex<f32>> {
-        let size = self.forward.len();
-        let value = |part: usize, index: usize| {
-            let part = parts.get(part).and_then(|part| part.get(index));
-            part.copied().unwrap_or(0.0)
-        };
-        let mut both: Vec<Complex<f32>> = (0..size)
-            .map(|index| Complex::new(value(0, index), value(1, index)))
-            .collect();
-        self.forward.process(&mut both);
-        let scale = 1.0 / size as f32; // a power of two
-        let mut out = Vec::with_capacity(self.lags);
-        let mut product = vec![Complex::default(); size];
-        for block in &self.blocks {
-            for ((into, whole), part) in product.iter_mut().zip(block).zip(&both) {
-                *into = whole * part.conj() * scale;
-            }
-            self.inverse.process(&mut product);
-            let wanted = (size - self.length).min(self.lags - out.len());
-            out.extend_from_slice(&product[..wanted]); // below the size
-        }
-        out
-    }
 }
 
 pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
@@ -301,67 +233,6 @@ pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
             *sum += f64::from(v * v);
             Some(*sum)
         }))
-        .collect()
-}
-
-/// Correlation coefficients by lag, the first lag being minus the stretch's length, over their own
-/// robust spread. `both` are the correlations of two stretches, the first lag minus `length`; `which` is
-/// the one meant.
-fn normalised(
-    both: &[Complex<f32>],
-    which: usize,
-    length: usize,
-    part: &[f32],
-    far_energy: &[f64],
-) -> Vec<f64> {
-    let far_len = far_energy.len() - 1; // prefix sums are one longer
-    let own: f64 = part.iter().map(|v| f64::from(v * v)).sum();
-    let of_part = both.iter().skip(length - part.len());
-    let mut scores: Vec<f64> = (0..far_len + part.len())
-        .zip(of_part)
-        .map(|(shifted, both)| {
-            let sum = if which == 0 { both.re } else { -both.im };
-            let from = shifted.saturating_sub(part.len()).min(far_len);
-            let to = shifted.min(far_len);
-            let there = (far_energy[to] - far_energy[from]).max(0.25 * own);
-            f64::from(sum) / (own * there).sqrt().max(f64::MIN_POSITIVE)
-        })
-        .collect();
-    let spread = math::mad_sd(&scores).unwrap_or(0.0).max(1e-3);
-    for score in &mut scores {
-        *score /= spread;
-    }
-    scores
-}
-
-/// The highest local maxima at least `apart` bins from one another: position and height.
-fn highest_peaks(scores: &[f64], apart: usize) -> Vec<(f64, f64)> {
-    let maxima = math::local_maxima(scores);
-    let higher = |a: usize, b: usize| {
-        if scores[b].total_cmp(&scores[a]).is_gt() {
-            b
-        } else {
-            a
-        }
-    };
-    let mut kept: Vec<usize> = Vec::new();
-    while kept.len() < CANDIDATES {
-        // a few passes cost less than the order of all
-        let free = maxima.iter().copied().filter(|&index| {
-            kept.iter()
-                .all(|&other: &usize| index.abs_diff(other) >= apart)
-        });
-        let Some(next) = free.reduce(higher) else {
-            break;
-        };
-        kept.push(next);
-    }
-    kept.iter()
-        .map(|&i| {
-            // local maxima are never at an end
-            let vertex = math::parabola_vertex(scores[i - 1], scores[i], scores[i + 1]);
-            (i as f64 + vertex.map_or(0.0, |v| v.offset), scores[i])
-        })
         .collect()
 }
 

@@ -95,6 +95,8 @@ pub(crate) fn moments(
     jobs: usize,
 ) -> io::Result<Vec<Moment>> {
     const EDGE_S: f64 = 4.0;
+    // held at a time: bounds memory
+    const SLICE_S: f64 = 60.0;
     let cell_s = params.cell_s.max(session_s / params.cells_max);
     let mut cells = Vec::new();
     let mut from_s = epoch.from_ref_s;
@@ -103,18 +105,29 @@ pub(crate) fn moments(
         cells.push((from_s, to_s));
         from_s = to_s;
     }
-    let look_in = |&(from_s, to_s): &(f64, f64)| {
-        let envelopes = read_envelopes(tracks, epoch, from_s - EDGE_S, to_s + EDGE_S)?;
-        let inside = |at_s: f64| (from_s..to_s).contains(&at_s);
-        let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
-        let mut chosen = cell_moments(&envelopes, &sharp, inside, params);
-        let mut lone = gesture::lone_spikes(&envelopes, &sharp, params);
-        lone.retain(|spike| inside(spike.at_s));
+    let look_in = |&(cell_from_s, cell_to_s): &(f64, f64)| {
+        let (mut turns, mut shocks) = (Vec::new(), Vec::new());
+        let (mut landings, mut lone) = (Vec::new(), Vec::new());
+        let mut from_s = cell_from_s;
+        while from_s < cell_to_s {
+            let to_s = (from_s + SLICE_S).min(cell_to_s);
+            let envelopes = read_envelopes(tracks, epoch, from_s - EDGE_S, to_s + EDGE_S)?;
+            let inside = |at_s: f64| (from_s..to_s).contains(&at_s);
+            let sharp: Vec<Vec<f64>> = envelopes.units.iter().map(|u| sharpness(u)).collect();
+            let (of_turns, of_shocks) = common(&envelopes, &sharp, inside, params);
+            turns.extend(of_turns);
+            shocks.extend(of_shocks);
+            let of_slice = gesture::jump_landings(&envelopes, params).into_iter();
+            landings.extend(of_slice.filter(|landing| inside(landing.at_s)));
+            let of_slice = gesture::lone_spikes(&envelopes, &sharp, params).into_iter();
+            lone.extend(of_slice.filter(|spike| inside(spike.at_s)));
+            from_s = to_s;
+        }
+        let mut chosen = cell_moments(turns, shocks, params);
         chosen.extend(
-            gesture::jump_landings(&envelopes, params)
-                .into_iter()
-                .filter(|landing| inside(landing.at_s))
-                .map(|landing| Moment::of_gesture(&landing, (0.7, 0.5), Why::Landing)),
+            landings
+                .iter()
+                .map(|landing| Moment::of_gesture(landing, (0.7, 0.5), Why::Landing)),
         );
         io::Result::Ok((chosen, lone))
     };
@@ -133,13 +146,16 @@ pub(crate) fn moments(
     Ok(chosen)
 }
 
-/// The fastest common turns of a cell, and its clearest common shocks away from those.
-fn cell_moments(
+/// A local maximum: height, and reference time, s.
+type Peak = (f64, f64);
+
+/// The common fast turns of a stretch, and its common shocks while turning slowly.
+fn common(
     envelopes: &Envelopes,
     sharp: &[Vec<f64>],
     inside: impl Fn(f64) -> bool,
     params: &TieParams,
-) -> Vec<Moment> {
+) -> (Vec<Peak>, Vec<Peak>) {
     // products of one and a rate order and compare as means of their logarithms do, at less cost
     let units = i32::try_from(envelopes.units.len().max(1)).unwrap_or(i32::MAX);
     let turning: Vec<f64> = (0..envelopes.len())
@@ -149,15 +165,6 @@ fn cell_moments(
         })
         .collect();
     let fast = (1.0 + params.swing_rate_rad_s).powi(units);
-    let mut chosen: Vec<Moment> = Vec::new();
-    for at_s in best_times(envelopes, &turning, fast, &inside) {
-        if chosen.len() as f64 >= params.swings_per_cell {
-            break;
-        }
-        if chosen.iter().all(|m| !m.overlaps(at_s - 0.6, at_s + 0.9)) {
-            chosen.push(Moment::around(at_s, 0.6, 0.9, Why::Swing));
-        }
-    }
     let shocks: Vec<f64> = (0..envelopes.len())
         .map(|i| {
             if turning[i] > fast {
@@ -166,9 +173,32 @@ fn cell_moments(
             sharp.iter().map(|s| 1.0 + s[i].max(0.0)).product()
         })
         .collect();
-    let mut steps = 0.0;
     let least = (1.0 + params.shock_min_m_s2).powi(units);
-    for at_s in best_times(envelopes, &shocks, least, &inside) {
+    let peaks = |values: &[f64], least: f64| -> Vec<Peak> {
+        crate::math::local_maxima(values)
+            .into_iter()
+            .map(|i| (values[i], envelopes.time_s(i)))
+            .filter(|(height, at_s)| *height >= least && inside(*at_s))
+            .collect()
+    };
+    (peaks(&turning, fast), peaks(&shocks, least))
+}
+
+/// The fastest common turns of a cell, and its clearest common shocks away from those.
+fn cell_moments(mut turns: Vec<Peak>, mut shocks: Vec<Peak>, params: &TieParams) -> Vec<Moment> {
+    turns.sort_by(|a, b| b.0.total_cmp(&a.0));
+    shocks.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut chosen: Vec<Moment> = Vec::new();
+    for (_, at_s) in turns {
+        if chosen.len() as f64 >= params.swings_per_cell {
+            break;
+        }
+        if chosen.iter().all(|m| !m.overlaps(at_s - 0.6, at_s + 0.9)) {
+            chosen.push(Moment::around(at_s, 0.6, 0.9, Why::Swing));
+        }
+    }
+    let mut steps = 0.0;
+    for (_, at_s) in shocks {
         if steps >= params.steps_per_cell {
             break;
         }
@@ -178,21 +208,6 @@ fn cell_moments(
         }
     }
     chosen
-}
-
-/// Times of the local maxima of at least `least`, highest first.
-fn best_times(
-    envelopes: &Envelopes,
-    values: &[f64],
-    least: f64,
-    inside: impl Fn(f64) -> bool,
-) -> Vec<f64> {
-    let mut order: Vec<usize> = crate::math::local_maxima(values)
-        .into_iter()
-        .filter(|&i| values[i] >= least && inside(envelopes.time_s(i)))
-        .collect();
-    order.sort_by(|&a, &b| values[b].total_cmp(&values[a]));
-    order.into_iter().map(|i| envelopes.time_s(i)).collect()
 }
 
 /// Reads all envelopes over `from_s..to_s` of the reference clock, each unit's moved by its line.

@@ -1,0 +1,205 @@
+//! Short parts of one envelope correlated with the whole of another, in one sweep over the whole, so
+//! that what is held does not grow with the log. Source of the blocks: overlap-save, Oppenheim &
+//! Schafer, Discrete-Time Signal Processing, 8.7.3.
+
+use std::ops::Range;
+
+use rustfft::{FftPlanner, num_complex::Complex};
+
+use super::align::prefix_energy;
+use crate::math;
+
+/// Shifts kept per part.
+const SHIFTS: usize = 5;
+
+/// Scores that the spread is taken from: every one of a short log, fewer and fewer of a long one.
+const SAMPLED: usize = 1024;
+
+/// Where a part is most like the whole.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Shift {
+    /// Bin of the whole at which the part starts.
+    pub at: f64,
+    /// Correlation coefficient.
+    pub likeness: f64,
+    /// Robust spread of the coefficients at all shifts.
+    pub spread: f64,
+}
+
+/// The best shifts of every part, at least `apart` bins from one another, best first. Parts may hang
+/// over either end of the whole.
+pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<Vec<Shift>> {
+    let longest = parts.iter().map(|part| part.len()).max().unwrap_or(0);
+    let size = (4 * longest).next_power_of_two();
+    let mut planner = FftPlanner::<f32>::new();
+    let (forward, inverse) = (
+        planner.plan_fft_forward(size),
+        planner.plan_fft_inverse(size),
+    );
+    let mut scratch = vec![Complex::default(); forward.get_inplace_scratch_len()];
+    let mut transform = |values: &mut Vec<Complex<f32>>| {
+        values.resize(size, Complex::default());
+        forward.process_with_scratch(values, &mut scratch);
+    };
+    // both are real, so one transform serves two
+    let pairs: Vec<Vec<Complex<f32>>> = parts
+        .chunks(2)
+        .map(|two| {
+            let value = |part: usize, index: usize| {
+                let part = two.get(part).and_then(|part| part.get(index));
+                part.copied().unwrap_or(0.0)
+            };
+            let both = (0..longest).map(|index| Complex::new(value(0, index), value(1, index)));
+            let mut both = both.collect();
+            transform(&mut both);
+            both
+        })
+        .collect();
+    let mut scores: Vec<Scores> = parts.iter().map(|part| Scores::of(part, apart)).collect();
+    let mut block = Vec::new();
+    let mut product = vec![Complex::default(); size];
+    let mut undo_scratch = vec![Complex::default(); inverse.get_inplace_scratch_len()];
+    let shifts = whole.len() + longest;
+    let scale = 1.0 / size as f32; // a power of two
+    for from in (0..shifts).step_by((size - longest).max(1)) {
+        let wanted = from..shifts.min(from + size - longest);
+        // room before the whole for parts that begin earlier
+        let value = |place: usize| place.checked_sub(longest).and_then(|i| whole.get(i));
+        let values = (from..from + size).map(|place| value(place).copied().unwrap_or(0.0));
+        block.clear();
+        block.extend(values.map(|value| Complex::new(value, 0.0)));
+        transform(&mut block);
+        let energy = Energy::about(whole, &wanted, longest);
+        for (both, scores) in pairs.iter().zip(scores.chunks_mut(2)) {
+            for ((into, whole), part) in product.iter_mut().zip(&block).zip(both) {
+                *into = whole * part.conj() * scale;
+            }
+            inverse.process_with_scratch(&mut product, &mut undo_scratch);
+            for (which, scores) in scores.iter_mut().enumerate() {
+                for (place, both) in wanted.clone().zip(&product) {
+                    let sum = if which == 0 { both.re } else { -both.im };
+                    scores.see(place, longest, f64::from(sum), &energy);
+                }
+            }
+        }
+    }
+    scores.into_iter().map(Scores::best).collect()
+}
+
+/// Sums of squares of a stretch of the whole.
+struct Energy {
+    start: usize,
+    sums: Vec<f64>,
+}
+
+impl Energy {
+    /// For parts of up to `longest` bins at the given places, a place being that much after the start.
+    fn about(whole: &[f32], places: &Range<usize>, longest: usize) -> Self {
+        let start = places.start.saturating_sub(longest).min(whole.len());
+        let end = places.end.min(whole.len());
+        Self {
+            start,
+            sums: prefix_energy(&whole[start..end.max(start)]), // within the whole
+        }
+    }
+    /// Of the bins up to one of the whole.
+    fn up_to(&self, bin: usize) -> f64 {
+        let index = bin.saturating_sub(self.start).min(self.sums.len() - 1); // sums are never empty
+        self.sums[index]
+    }
+}
+
+/// The correlation coefficients of one part, seen in order of the shift.
+struct Scores {
+    length: usize,
+    energy: f64,
+    before: f64,
+    last: f64,
+    rising: bool,
+    seen: usize,
+    /// Local maxima: bin and score.
+    maxima: Vec<(f64, f64)>,
+    /// Bins between shifts that are kept.
+    apart: usize,
+    sampled: Vec<f64>,
+    stride: usize,
+}
+
+impl Scores {
+    fn of(part: &[f32], apart: usize) -> Self {
+        Self {
+            apart,
+            length: part.len(),
+            energy: part.iter().map(|v| f64::from(v * v)).sum(),
+            before: 0.0,
+            last: 0.0,
+            rising: false,
+            seen: 0,
+            maxima: Vec::new(),
+            sampled: Vec::new(),
+            stride: 1,
+        }
+    }
+
+    /// Takes in one correlation; `place` is the bin of the whole at which the part starts, plus `longest`.
+    fn see(&mut self, place: usize, longest: usize, sum: f64, energy: &Energy) {
+        if place + self.length < longest {
+            return; // wholly before the start
+        }
+        let from = place.saturating_sub(longest);
+        let to = (place + self.length) - longest;
+        let there = (energy.up_to(to) - energy.up_to(from)).max(0.25 * self.energy);
+        let score = sum / (self.energy * there).sqrt().max(f64::MIN_POSITIVE);
+        if self.rising && score < self.last {
+            let vertex = math::parabola_vertex(self.before, self.last, score);
+            let offset = vertex.map_or(0.0, |vertex| vertex.offset);
+            let at = place as f64 - 1.0 - longest as f64;
+            self.maxima.push((at + offset, self.last));
+            if self.maxima.len() > 2 * self.needed() {
+                self.trim();
+            }
+            self.rising = false;
+        } else if score > self.last && self.seen > 0 {
+            self.rising = true;
+        }
+        (self.before, self.last) = (self.last, score);
+        if self.seen.is_multiple_of(self.stride) {
+            self.sampled.push(score);
+            if self.sampled.len() == SAMPLED {
+                let mut keep = [true, false].into_iter().cycle();
+                self.sampled.retain(|_| keep.next().unwrap_or(true));
+                self.stride *= 2;
+            }
+        }
+        self.seen += 1;
+    }
+
+    /// Maxima among which the best shifts are: two bins apart at least, so that each shift kept hides
+    /// fewer than it reaches to both sides.
+    const fn needed(&self) -> usize {
+        SHIFTS * (self.apart + 1)
+    }
+
+    /// Lets go of maxima that can never be among the best.
+    fn trim(&mut self) {
+        self.maxima.sort_by(|a, b| b.1.total_cmp(&a.1));
+        self.maxima.truncate(self.needed());
+    }
+
+    fn best(mut self) -> Vec<Shift> {
+        self.trim();
+        let spread = math::mad_sd(&self.sampled).unwrap_or(0.0).max(1e-3);
+        let mut kept: Vec<Shift> = Vec::new();
+        for (at, likeness) in self.maxima {
+            let free = |other: &Shift| (other.at - at).abs() >= self.apart as f64;
+            if kept.len() < SHIFTS && kept.iter().all(free) {
+                kept.push(Shift {
+                    at,
+                    likeness,
+                    spread,
+                });
+            }
+        }
+        kept
+    }
+}
