@@ -398,7 +398,7 @@ impl<'a> Search<'a> {
     /// moments' spreads before it, so that it is judged on what it was made for.
     fn run(&self, start: State, params: &TieParams) -> Found {
         let mut damping = 1e-2;
-        let mut found = self.weighed(start, None, params);
+        let (mut found, _) = self.weighed(start, &[], params);
         for _ in 0..STEPS {
             let mut damped = found.normal;
             for axis in 0..UNKNOWNS {
@@ -408,10 +408,10 @@ impl<'a> Search<'a> {
                 break;
             };
             let next = State(found.state.0 + step);
-            let judged = self.weighed(next, Some(&found.spreads), params);
-            if judged.cost < found.cost {
-                let gain = found.cost - judged.cost;
-                found = self.weighed(next, None, params);
+            let (next, cost) = self.weighed(next, &found.spreads, params);
+            if cost < found.cost {
+                let gain = found.cost - cost;
+                found = next;
                 damping = (damping * 0.3).max(1e-6);
                 if gain < GAIN_MIN {
                     break;
@@ -426,24 +426,25 @@ impl<'a> Search<'a> {
         found
     }
 
-    /// Cost, normal matrix and right side at a state, by given spreads or the moments' own.
-    fn weighed(&self, state: State, given: Option<&[f64]>, params: &TieParams) -> Found {
+    /// Cost, normal matrix and right side at a state by the moments' own spreads, and the cost by those
+    /// of `judge`.
+    fn weighed(&self, state: State, judge: &[f64], params: &TieParams) -> (Found, f64) {
         let mut normal = Normal::from_diagonal(&self.prior_precision);
         let mut right = -self.prior_precision.component_mul(&state.0);
         let prior_cost = self.prior_precision.dot(&state.0.component_mul(&state.0));
-        let (mut cost, mut deviance) = (prior_cost, prior_cost);
+        let (mut cost, mut judged, mut deviance) = (prior_cost, prior_cost, prior_cost);
         let mut spreads = Vec::with_capacity(self.moments.len());
         // neighbouring instants are not independent: the band holds two per cut-off period
         let share = self.step_s * params.joint_cutoff_hz;
         for (index, moment) in self.moments.iter().enumerate() {
             let instants = moment.instants(index, &state, self);
-            let own = || {
-                let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
-                math::mad_sd(&residuals).unwrap_or(0.0)
-            };
-            let spread = given
-                .and_then(|spreads| spreads.get(index).copied())
-                .unwrap_or_else(|| own().max(params.joint_noise_m_s2));
+            let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
+            let own = math::mad_sd(&residuals).unwrap_or(0.0);
+            let spread = own.max(params.joint_noise_m_s2);
+            if let Some(spread) = judge.get(index) {
+                let costs = residuals.iter().map(|r| tukey_cost(r / spread));
+                judged += share * costs.sum::<f64>();
+            }
             spreads.push(spread);
             deviance += 2.0 * share * instants.len() as f64 * spread.ln();
             for instant in &instants {
@@ -462,14 +463,15 @@ impl<'a> Search<'a> {
             }
         }
         normal.fill_upper_triangle_with_lower_triangle();
-        Found {
+        let found = Found {
             state,
             cost,
             deviance,
             normal,
             right,
             spreads,
-        }
+        };
+        (found, judged)
     }
 }
 
