@@ -14,7 +14,6 @@ mod rows;
 mod scan;
 mod table;
 mod tally;
-mod zstd;
 
 pub use error::LogError;
 pub use open::locate;

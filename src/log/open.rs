@@ -10,7 +10,6 @@ use flate2::read::MultiGzDecoder;
 
 use super::LogError;
 use super::parquet::{self, ParquetText};
-use super::zstd::ZstdFrames;
 use crate::profile::{FileLayout, SensorProfile, nearest};
 
 /// A packed log may unpack to this many times its size; deflate itself allows about 1030, rows of
@@ -19,6 +18,10 @@ const MOST_TIMES: u64 = 200;
 
 /// Packed files below this size unpack freely up to `MOST_TIMES` times it, bytes.
 const FREE_BYTES: u64 = 1 << 20;
+
+/// Largest zstandard window that is kept, as a power of two; what the usual programs ask for at their
+/// strongest.
+const MOST_WINDOW_LOG: u32 = 27;
 
 /// Read at a time from a packed file, bytes.
 const PACKED_BUFFER: usize = 1 << 16;
@@ -116,7 +119,9 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
         }
         Packing::Zstd => {
             let packed = BufReader::with_capacity(PACKED_BUFFER, whole);
-            Box::new(Bounded::new(ZstdFrames::new(packed), &bytes))
+            let mut frames = zstd::stream::read::Decoder::with_buffer(packed).map_err(failed)?;
+            frames.window_log_max(MOST_WINDOW_LOG).map_err(failed)?;
+            Box::new(Bounded::new(frames, &bytes))
         }
         Packing::Parquet => {
             // a table is read from its end, so its bytes are hashed beforehand
@@ -140,7 +145,7 @@ fn table_error(path: &Path, source: io::Error) -> LogError {
         io::ErrorKind::Unsupported => LogError::Form {
             file: path.to_owned(),
             found: "a Parquet table whose packing is not read here",
-            wanted: "one packed with snappy or gzip, or not packed",
+            wanted: "one packed with snappy, gzip, zstd or lz4, or not packed",
         },
         _ => broke_off(crate::finding::Place::file(path), source),
     }

@@ -60,7 +60,12 @@ impl ParquetText {
         let known = |packing| {
             matches!(
                 packing,
-                Compression::UNCOMPRESSED | Compression::SNAPPY | Compression::GZIP(_)
+                Compression::UNCOMPRESSED
+                    | Compression::SNAPPY
+                    | Compression::GZIP(_)
+                    | Compression::ZSTD(_)
+                    | Compression::LZ4
+                    | Compression::LZ4_RAW
             )
         };
         if !packed.all(known) {

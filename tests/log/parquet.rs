@@ -64,6 +64,18 @@ fn a_table_reads_as_its_values_were_written() {
     }
 }
 
+/// The same table written again by pyarrow 26.0 with other codecs.
+#[test]
+fn the_codec_does_not_matter() {
+    let (snappy, _) = read(Path::new(TABLE));
+    for codec in ["zstd", "lz4"] {
+        let (kept, summary) =
+            read(&Path::new(TABLE).with_file_name(format!("table_{codec}.parquet")));
+        assert_eq!(summary.expect("a log").rows, 599);
+        assert!(kept == snappy, "{codec}");
+    }
+}
+
 #[test]
 fn a_table_can_be_drafted_from() {
     let table = read_table(Path::new(TABLE)).expect("a table");
