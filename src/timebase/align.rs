@@ -6,10 +6,12 @@
 //! to time a chain by, and nothing here reaches the result: it only says where to look.
 
 use std::io;
+use std::ops::Range;
 use std::sync::Arc;
 
 use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
+use super::align_steps::{Course, Span};
 use super::tie_params::TieParams;
 use super::track::Track;
 use crate::math;
@@ -19,6 +21,11 @@ use crate::units::STANDARD_GRAVITY_M_S2;
 const READ_S: f64 = 600.0;
 /// Candidates kept per stretch.
 const CANDIDATES: usize = 5;
+/// What a candidate's shift and a drift are usually off by, s and 1.
+const CANDIDATE_SD_S: f64 = 0.02;
+const DRIFT_SD: f64 = 100e-6;
+/// Lines nearer to one another than this are one, s.
+const STEP_MIN_S: f64 = 0.1;
 
 /// An even, high-passed envelope; 0 where there is nothing.
 pub(crate) struct Envelope {
@@ -32,8 +39,14 @@ pub(crate) struct Envelope {
 /// `shift = unit clock - reference clock` along a line, over a stretch of the reference clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Line {
+    /// Where it surely holds and both logs are.
     pub from_ref_s: f64,
+    /// See `from_ref_s`.
     pub to_ref_s: f64,
+    /// Where it surely holds, whether both logs are there or not.
+    pub sure_s: (f64, f64),
+    /// Where it is the likeliest: up to where a step is thought to be.
+    pub asked_s: (f64, f64),
     pub pivot_ref_s: f64,
     pub shift_s: f64,
     pub drift: f64,
@@ -42,6 +55,12 @@ pub(crate) struct Line {
 impl Line {
     pub fn shift_at_s(&self, ref_s: f64) -> f64 {
         self.shift_s + self.drift * (ref_s - self.pivot_ref_s)
+    }
+
+    /// Reference clock at a unit time, s.
+    pub fn ref_at_s(&self, unit_s: f64) -> f64 {
+        let at_pivot_s = self.pivot_ref_s + self.shift_s;
+        self.pivot_ref_s + (unit_s - at_pivot_s) / (1.0 + self.drift)
     }
 }
 
@@ -53,7 +72,14 @@ struct Candidate {
     shift_s: f64,
     /// Height over the noise of the correlation.
     height: f64,
+    /// Correlation.
+    likeness: f64,
 }
+
+/// Rounds in which what no line explains yet is looked at by itself.
+const ROUNDS: usize = 3;
+/// Shortest stretch that is looked at by itself, s.
+const LOST_S: f64 = 15.0;
 
 /// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
 /// agrees.
@@ -62,49 +88,99 @@ pub(crate) fn rough_lines(
     (unit, far): (&dyn Track, &Envelope),
     params: &TieParams,
 ) -> Vec<Line> {
-    let (candidates, lags) = stretch_candidates(near, far, params);
-    let mut lines = vote(candidates, lags, params);
-    lines.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
-    stretch_to_session(&mut lines, reference, unit, 0.5 * params.stretch_s);
+    let candidates = candidates_of(near, far, &busiest(near, params));
+    let chance = ((far.value.len() + near.value.len()).max(2) as f64).ln();
+    let Some((line, members)) = best_line(&candidates, chance, params) else {
+        return Vec::new();
+    };
+    let course = Course {
+        near,
+        far,
+        near_gaps: reference.gaps(),
+        far_gaps: unit.gaps(),
+        likeness: likeness(&members),
+        chance,
+        step_cost: params.vote_margin,
+    };
+    let first = through(line, &members);
+    let mut lines = vec![first];
+    for _ in 0..ROUNDS {
+        let spans = course.spans(&lines, true);
+        let mut lost = course.lacking(&lines, &spans);
+        lines = used(&lines, &spans);
+        lost.retain(|bins| bins.len() as f64 * near.step_s >= LOST_S);
+        if !propose(first, &mut lines, candidates_of(near, far, &lost)) {
+            break;
+        }
+    }
+    let lines = course.with_small_steps(&lines, &course.spans(&lines, false));
+    let spans = course.spans(&lines, false);
+    let mut lines = course.placed(&lines, &spans);
+    let (start_s, end_s) = reference.span_s();
+    let (unit_start_s, unit_end_s) = unit.span_s();
+    for line in &mut lines {
+        line.from_ref_s = line.sure_s.0.max(start_s).max(line.ref_at_s(unit_start_s));
+        line.to_ref_s = line.sure_s.1.min(end_s).min(line.ref_at_s(unit_end_s));
+    }
     lines
 }
 
-/// Lets the lines cover what both logs share: the outer ends, and each seam at the unit's longest gap
-/// between the two sides, or midway.
-///
-/// A line's outer members stand for stretches of which the step may cut off up to `half_s`.
-fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Track, half_s: f64) {
-    let (start_s, end_s) = reference.span_s();
-    let (unit_start_s, unit_end_s) = unit.span_s();
-    for index in 1..lines.len() {
-        let (before, after) = (lines[index - 1], lines[index]); // index runs from 1
-        let gap = unit
-            .gaps()
-            .iter()
-            .filter(|g| {
-                let left_s = g.from_s - before.shift_at_s(before.to_ref_s);
-                let right_s = g.to_s - after.shift_at_s(after.from_ref_s);
-                left_s >= before.to_ref_s - half_s
-                    && right_s <= after.from_ref_s + half_s
-                    && left_s <= right_s
-            })
-            .max_by(|a, b| (a.to_s - a.from_s).total_cmp(&(b.to_s - b.from_s)));
-        let middle_s = 0.5 * (before.to_ref_s + after.from_ref_s);
-        let (left_s, right_s) = gap.map_or((middle_s, middle_s), |g| {
-            (
-                g.from_s - before.shift_at_s(before.to_ref_s),
-                g.to_s - after.shift_at_s(after.from_ref_s),
-            )
+/// The line through its members, weighted by height; its drift is held near zero as far as they do not tell.
+fn through(line: Line, members: &[Candidate]) -> Line {
+    let weight = members
+        .iter()
+        .map(|c| c.height)
+        .sum::<f64>()
+        .max(f64::MIN_POSITIVE);
+    let mean = |value: fn(&Candidate) -> f64| {
+        members.iter().map(|c| c.height * value(c)).sum::<f64>() / weight
+    };
+    let (pivot_ref_s, shift_s) = (mean(|c| c.ref_s), mean(|c| c.shift_s));
+    let (mut along, mut across) = ((CANDIDATE_SD_S / DRIFT_SD).powi(2), 0.0);
+    for candidate in members {
+        let since_s = candidate.ref_s - pivot_ref_s;
+        along += since_s * since_s;
+        across += since_s * (candidate.shift_s - shift_s);
+    }
+    Line {
+        pivot_ref_s,
+        shift_s,
+        drift: across / along,
+        ..line
+    }
+}
+
+/// The lines of a course, each once.
+fn used(lines: &[Line], spans: &[Span]) -> Vec<Line> {
+    let is_used = |index: usize| spans.iter().any(|span| span.line == Some(index));
+    let all = lines
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| is_used(*index));
+    all.map(|(_, line)| *line).collect()
+}
+
+/// Adds the highest candidates as lines of a first one's drift; false where none is new.
+fn propose(first: Line, lines: &mut Vec<Line>, mut candidates: Vec<Candidate>) -> bool {
+    let known = lines.len();
+    candidates.sort_by(|a, b| b.height.total_cmp(&a.height));
+    for candidate in candidates {
+        let line = Line {
+            pivot_ref_s: candidate.ref_s,
+            shift_s: candidate.shift_s,
+            ..first
+        };
+        let is_known = lines.iter().any(|known| {
+            (known.shift_at_s(candidate.ref_s) - candidate.shift_s).abs() < STEP_MIN_S
         });
-        lines[index - 1].to_ref_s = left_s;
-        lines[index].from_ref_s = right_s;
+        if lines.len() - known >= CANDIDATES {
+            break;
+        }
+        if !is_known {
+            lines.push(line);
+        }
     }
-    if let Some(first) = lines.first_mut() {
-        first.from_ref_s = start_s.max(unit_start_s - first.shift_at_s(start_s));
-    }
-    if let Some(last) = lines.last_mut() {
-        last.to_ref_s = end_s.min(unit_end_s - last.shift_at_s(end_s));
-    }
+    lines.len() > known
 }
 
 /// The whole log's activity at the coarse alignment step.
@@ -185,48 +261,58 @@ pub(crate) fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
     deviations
 }
 
-/// Correlates the busiest stretches of `near` with the whole of `far`.
-/// Gives the candidates and how many shifts each stretch could choose from.
-fn stretch_candidates(
-    near: &Envelope,
-    far: &Envelope,
-    params: &TieParams,
-) -> (Vec<Candidate>, usize) {
+/// The busiest stretches of an envelope, in time order.
+fn busiest(near: &Envelope, params: &TieParams) -> Vec<Range<usize>> {
     let span_s = near.value.len() as f64 * near.step_s;
     let stretches = (span_s / params.stretch_s).ceil().max(1.0);
     let length = ((span_s / stretches / near.step_s) as usize + 1).min(near.value.len().max(1)); // saturating
-    let mut starts: Vec<usize> = (0..near.value.len()).step_by(length).collect();
-    let energy = |start: usize| -> f64 {
-        near.value[start..(start + length).min(near.value.len())]
-            .iter()
-            .map(|v| f64::from(v * v))
-            .sum()
+    let all = (0..near.value.len()).step_by(length);
+    let mut stretches: Vec<Range<usize>> = all
+        .map(|start| start..(start + length).min(near.value.len()))
+        .collect();
+    let energy = |stretch: &Range<usize>| -> f64 {
+        let values = &near.value[stretch.clone()]; // within the envelope
+        values.iter().map(|v| f64::from(v * v)).sum()
     };
-    starts.sort_by(|&a, &b| energy(b).total_cmp(&energy(a)));
-    starts.truncate(params.stretches_max as usize); // a whole number by its range
-    starts.sort_unstable();
+    stretches.sort_by(|a, b| energy(b).total_cmp(&energy(a)));
+    stretches.truncate(params.stretches_max as usize); // a whole number by its range
+    stretches.sort_unstable_by_key(|stretch| stretch.start);
+    stretches
+}
 
+/// Correlates stretches of `near` with the whole of `far`.
+fn candidates_of(near: &Envelope, far: &Envelope, stretches: &[Range<usize>]) -> Vec<Candidate> {
+    let Some(length) = stretches.iter().map(Range::len).max() else {
+        return Vec::new();
+    };
     let correlator = Correlator::new(&far.value, length);
     let far_energy = prefix_energy(&far.value);
-    let part = |start: usize| &near.value[start..(start + length).min(near.value.len())];
     let mut candidates = Vec::new();
-    for (pair, starts) in starts.chunks(2).enumerate() {
-        let parts: Vec<&[f32]> = starts.iter().map(|&start| part(start)).collect();
+    for (pair, stretches) in stretches.chunks(2).enumerate() {
+        // within the envelope
+        let parts: Vec<&[f32]> = stretches.iter().map(|s| &near.value[s.clone()]).collect();
         let both = correlator.against(&parts);
-        for (which, (&start, part)) in starts.iter().zip(parts).enumerate() {
-            let scores = normalised(&both, which, length, part, &far_energy);
-            let ref_start_s = near.start_s + start as f64 * near.step_s;
+        for (which, (stretch, part)) in stretches.iter().zip(parts).enumerate() {
+            let (scores, spread) = normalised(&both, which, length, part, &far_energy);
+            let ref_start_s = near.start_s + stretch.start as f64 * near.step_s;
             for (lag, height) in highest_peaks(&scores, (2.0 / near.step_s) as usize) {
                 candidates.push(Candidate {
                     stretch: 2 * pair + which,
                     ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
                     shift_s: far.start_s + (lag - part.len() as f64) * far.step_s - ref_start_s,
                     height,
+                    likeness: height * spread,
                 });
             }
         }
     }
-    (candidates, far.value.len() + length)
+    candidates
+}
+
+/// How alike two envelopes are where they are aligned.
+fn likeness(members: &[Candidate]) -> f64 {
+    let each: Vec<f64> = members.iter().map(|c| c.likeness).collect();
+    math::median(&each).unwrap_or(0.0).clamp(0.1, 0.9)
 }
 
 /// A whole envelope made ready to be correlated with short parts of another, block by block, so that
@@ -305,7 +391,7 @@ pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
 }
 
 /// Correlation coefficients by lag, the first lag being minus the stretch's length, over their own
-/// robust spread. `both` are the correlations of two stretches, the first lag minus `length`; `which` is
+/// robust spread, and that. `both` are the correlations of two stretches, the first lag minus `length`; `which` is
 /// the one meant.
 fn normalised(
     both: &[Complex<f32>],
@@ -313,7 +399,7 @@ fn normalised(
     length: usize,
     part: &[f32],
     far_energy: &[f64],
-) -> Vec<f64> {
+) -> (Vec<f64>, f64) {
     let far_len = far_energy.len() - 1; // prefix sums are one longer
     let own: f64 = part.iter().map(|v| f64::from(v * v)).sum();
     let of_part = both.iter().skip(length - part.len());
@@ -331,7 +417,7 @@ fn normalised(
     for score in &mut scores {
         *score /= spread;
     }
-    scores
+    (scores, spread)
 }
 
 /// The highest local maxima at least `apart` bins from one another: position and height.
@@ -365,21 +451,6 @@ fn highest_peaks(scores: &[f64], apart: usize) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// Lines on which many stretches' candidates lie; each must beat chance and its rivals.
-fn vote(mut candidates: Vec<Candidate>, lags: usize, params: &TieParams) -> Vec<Line> {
-    let mut lines = Vec::new();
-    let chance = (lags.max(2) as f64).ln();
-    while let Some((line, members)) = best_line(&candidates, chance, params) {
-        let stretches: Vec<usize> = members.iter().map(|c| c.stretch).collect();
-        candidates.retain(|c| !stretches.contains(&c.stretch));
-        lines.push(line);
-        if lines.len() > params.steps_max as usize {
-            break; // a whole number by its range
-        }
-    }
-    lines
-}
-
 /// The line that explains most, with its members; `None` where chance or a rival explains as much.
 fn best_line(
     candidates: &[Candidate],
@@ -402,28 +473,23 @@ fn best_line(
         .iter()
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .copied()?;
+    let members = members_of(&line, candidates, params);
+    // another line for other stretches is a step, for the same ones it is a rival
+    let same: Vec<Candidate> = candidates
+        .iter()
+        .filter(|c| members.iter().any(|m| m.stretch == c.stretch))
+        .copied()
+        .collect();
     let rival = hypotheses
         .iter()
         .filter(|(_, other)| {
             (other.shift_at_s(line.pivot_ref_s) - line.shift_s).abs()
                 > 4.0 * params.vote_tolerance_s
         })
-        .map(|(score, _)| *score)
+        .map(|(_, other)| scored(*other, &same, params).0)
         .fold(0.0, f64::max);
-    if top < 2.0 * chance + params.vote_margin || top < rival + params.vote_margin {
-        return None;
-    }
-    let members = members_of(&line, candidates, params);
-    let from_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MAX, f64::min);
-    let to_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MIN, f64::max);
-    Some((
-        Line {
-            from_ref_s,
-            to_ref_s,
-            ..line
-        },
-        members,
-    ))
+    let clear = top >= 2.0 * chance + params.vote_margin && top >= rival + params.vote_margin;
+    clear.then_some((line, members))
 }
 
 fn line_through(a: &Candidate, b: Option<&Candidate>) -> Line {
@@ -431,6 +497,8 @@ fn line_through(a: &Candidate, b: Option<&Candidate>) -> Line {
     Line {
         from_ref_s: a.ref_s,
         to_ref_s: a.ref_s,
+        sure_s: (f64::MIN, f64::MAX),
+        asked_s: (f64::MIN, f64::MAX),
         pivot_ref_s: a.ref_s,
         shift_s: a.shift_s,
         drift,

@@ -19,6 +19,7 @@ mod recording;
 // one clock for all
 mod align;
 mod align_epoch;
+mod align_steps;
 mod delay;
 mod fit;
 mod gesture;
