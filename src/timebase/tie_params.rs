@@ -112,7 +112,7 @@ crate::stage_params! {
         /// Share of the joint force's variance that the constraint must explain.
         joint_explained_min: f64 = 0.8, "1", 0.0, 1.0, "own choice";
         /// Systematic part of the shared joint's evidence in fast turns.
-        joint_swing_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
+        joint_swing_sd_s: f64 = 2e-3, "s", 0.0, 2e-2, "own choice: skin follows late in every swing alike; what the constraint leaves unexplained adds";
         /// Systematic part of the shared joint's evidence in steps and landings.
         joint_step_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
         /// Share of what the constraint leaves unexplained, taken as a shift, that may pull every moment alike.
