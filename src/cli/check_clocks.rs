@@ -181,7 +181,17 @@ fn rows(tied: &Tied, reference: &str) -> Vec<ClockRow> {
     let of_piece = |(index, piece): (usize, &ClockPiece)| {
         let (from_s, to_s) = (piece.from_ref_s.max(start_s), piece.to_ref_s.min(end_s));
         let u_ms = |ref_s: f64| tie.sd_s(ref_s).map(|sd_s| sd_s * 1e3);
-        let three = || Some([u_ms(from_s)?, u_ms(0.5 * (from_s + to_s))?, u_ms(to_s)?]);
+        let sure_s = (
+            piece.sure_from_ref_s.max(start_s),
+            piece.sure_to_ref_s.min(end_s),
+        );
+        let three = || {
+            Some([
+                u_ms(sure_s.0)?,
+                u_ms(0.5 * (sure_s.0 + sure_s.1))?,
+                u_ms(sure_s.1)?,
+            ])
+        };
         let before = index.checked_sub(1).and_then(|i| tie.pieces.get(i));
         ClockRow {
             step_s: before.map(|before| piece.shift_s(from_s) - before.shift_s(from_s)),

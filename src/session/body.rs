@@ -125,7 +125,8 @@ fn window(
         (0.0, 2.0 * params.braking_s)
     };
     let at_s = impact_s.value;
-    let Some(samples) = read(unit, (at_s - before_s, at_s + after_s))? else {
+    let span_s = (at_s - before_s, at_s + after_s);
+    let (Some(samples), Some(tie_sd_s)) = (read(unit, span_s)?, unit.tie.sd_s(at_s)) else {
         return Ok(Err(Why::ClocksNotTied));
     };
     let Some(samples) = run_about(samples, at_s + params.shock_s) else {
@@ -143,7 +144,7 @@ fn window(
     Ok(Ok(UnitWindow {
         attitude,
         leftover,
-        tie_sd_s: unit.tie.sd_s(at_s).unwrap_or(0.0),
+        tie_sd_s,
         samples,
     }))
 }

@@ -80,8 +80,8 @@ pub(super) fn clock(unit: &Unit, span_s: Option<(f64, f64)>) -> ClockRecord {
     let worst_s = span_s.and_then(|(start_s, end_s)| {
         let inside = pieces.iter().flat_map(|p| {
             [
-                p.from_ref_s.clamp(start_s, end_s),
-                p.to_ref_s.clamp(start_s, end_s),
+                p.sure_from_ref_s.clamp(start_s, end_s),
+                p.sure_to_ref_s.clamp(start_s, end_s),
             ]
         });
         inside.filter_map(|t| unit.tie.sd_s(t)).reduce(f64::max)

@@ -7,16 +7,24 @@
 
 use std::collections::VecDeque;
 use std::io;
+use std::ops::Range;
 
-use super::align_sweep::best_shifts;
+use super::align_steps::{Course, Span};
+use super::align_sweep::{SHIFTS, best_shifts};
 use super::tie_params::TieParams;
 use super::track::Track;
+use crate::math;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Longest stretch of envelope read back at once, s: bounds memory, changes no result.
 const READ_S: f64 = 600.0;
 /// Candidates of one stretch stand at least this far apart, s.
 const CANDIDATES_APART_S: f64 = 2.0;
+/// What a candidate's shift and a drift are usually off by, s and 1.
+const CANDIDATE_SD_S: f64 = 0.02;
+const DRIFT_SD: f64 = 100e-6;
+/// Lines nearer to one another than this are one, s.
+const STEP_MIN_S: f64 = 0.1;
 
 /// An even, high-passed envelope; 0 where there is nothing.
 pub(crate) struct Envelope {
@@ -30,8 +38,14 @@ pub(crate) struct Envelope {
 /// `shift = unit clock - reference clock` along a line, over a stretch of the reference clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Line {
+    /// Where it surely holds and both logs are.
     pub from_ref_s: f64,
+    /// See `from_ref_s`.
     pub to_ref_s: f64,
+    /// Where it surely holds, whether both logs are there or not.
+    pub sure_s: (f64, f64),
+    /// Where it is the likeliest: up to where a step is thought to be.
+    pub asked_s: (f64, f64),
     pub pivot_ref_s: f64,
     pub shift_s: f64,
     pub drift: f64,
@@ -40,6 +54,12 @@ pub(crate) struct Line {
 impl Line {
     pub fn shift_at_s(&self, ref_s: f64) -> f64 {
         self.shift_s + self.drift * (ref_s - self.pivot_ref_s)
+    }
+
+    /// Reference clock at a unit time, s.
+    pub fn ref_at_s(&self, unit_s: f64) -> f64 {
+        let at_pivot_s = self.pivot_ref_s + self.shift_s;
+        self.pivot_ref_s + (unit_s - at_pivot_s) / (1.0 + self.drift)
     }
 }
 
@@ -51,7 +71,14 @@ struct Candidate {
     shift_s: f64,
     /// Height over the noise of the correlation.
     height: f64,
+    /// Correlation.
+    likeness: f64,
 }
+
+/// Rounds in which what no line explains yet is looked at by itself.
+const ROUNDS: usize = 3;
+/// Shortest stretch that is looked at by itself, s.
+const LOST_S: f64 = 15.0;
 
 /// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
 /// agrees.
@@ -60,49 +87,99 @@ pub(crate) fn rough_lines(
     (unit, far): (&dyn Track, &Envelope),
     params: &TieParams,
 ) -> Vec<Line> {
-    let (candidates, lags) = stretch_candidates(near, far, params);
-    let mut lines = vote(candidates, lags, params);
-    lines.sort_by(|a, b| a.from_ref_s.total_cmp(&b.from_ref_s));
-    stretch_to_session(&mut lines, reference, unit, 0.5 * params.stretch_s);
+    let candidates = candidates_of(near, far, &busiest(near, params));
+    let chance = ((far.value.len() + near.value.len()).max(2) as f64).ln();
+    let Some((line, members)) = best_line(&candidates, chance, params) else {
+        return Vec::new();
+    };
+    let course = Course {
+        near,
+        far,
+        near_gaps: reference.gaps(),
+        far_gaps: unit.gaps(),
+        likeness: likeness(&members),
+        chance,
+        step_cost: params.vote_margin,
+    };
+    let first = through(line, &members);
+    let mut lines = vec![first];
+    for _ in 0..ROUNDS {
+        let spans = course.spans(&lines, true);
+        let mut lost = course.lacking(&lines, &spans);
+        lines = used(&lines, &spans);
+        lost.retain(|bins| bins.len() as f64 * near.step_s >= LOST_S);
+        if !propose(first, &mut lines, candidates_of(near, far, &lost)) {
+            break;
+        }
+    }
+    let lines = course.with_small_steps(&lines, &course.spans(&lines, false));
+    let spans = course.spans(&lines, false);
+    let mut lines = course.placed(&lines, &spans);
+    let (start_s, end_s) = reference.span_s();
+    let (unit_start_s, unit_end_s) = unit.span_s();
+    for line in &mut lines {
+        line.from_ref_s = line.sure_s.0.max(start_s).max(line.ref_at_s(unit_start_s));
+        line.to_ref_s = line.sure_s.1.min(end_s).min(line.ref_at_s(unit_end_s));
+    }
     lines
 }
 
-/// Lets the lines cover what both logs share: the outer ends, and each seam at the unit's longest gap
-/// between the two sides, or midway.
-///
-/// A line's outer members stand for stretches of which the step may cut off up to `half_s`.
-fn stretch_to_session(lines: &mut [Line], reference: &dyn Track, unit: &dyn Track, half_s: f64) {
-    let (start_s, end_s) = reference.span_s();
-    let (unit_start_s, unit_end_s) = unit.span_s();
-    for index in 1..lines.len() {
-        let (before, after) = (lines[index - 1], lines[index]); // index runs from 1
-        let gap = unit
-            .gaps()
-            .iter()
-            .filter(|g| {
-                let left_s = g.from_s - before.shift_at_s(before.to_ref_s);
-                let right_s = g.to_s - after.shift_at_s(after.from_ref_s);
-                left_s >= before.to_ref_s - half_s
-                    && right_s <= after.from_ref_s + half_s
-                    && left_s <= right_s
-            })
-            .max_by(|a, b| (a.to_s - a.from_s).total_cmp(&(b.to_s - b.from_s)));
-        let middle_s = 0.5 * (before.to_ref_s + after.from_ref_s);
-        let (left_s, right_s) = gap.map_or((middle_s, middle_s), |g| {
-            (
-                g.from_s - before.shift_at_s(before.to_ref_s),
-                g.to_s - after.shift_at_s(after.from_ref_s),
-            )
+/// The line through its members, weighted by height; its drift is held near zero as far as they do not tell.
+fn through(line: Line, members: &[Candidate]) -> Line {
+    let weight = members
+        .iter()
+        .map(|c| c.height)
+        .sum::<f64>()
+        .max(f64::MIN_POSITIVE);
+    let mean = |value: fn(&Candidate) -> f64| {
+        members.iter().map(|c| c.height * value(c)).sum::<f64>() / weight
+    };
+    let (pivot_ref_s, shift_s) = (mean(|c| c.ref_s), mean(|c| c.shift_s));
+    let (mut along, mut across) = ((CANDIDATE_SD_S / DRIFT_SD).powi(2), 0.0);
+    for candidate in members {
+        let since_s = candidate.ref_s - pivot_ref_s;
+        along += since_s * since_s;
+        across += since_s * (candidate.shift_s - shift_s);
+    }
+    Line {
+        pivot_ref_s,
+        shift_s,
+        drift: across / along,
+        ..line
+    }
+}
+
+/// The lines of a course, each once.
+fn used(lines: &[Line], spans: &[Span]) -> Vec<Line> {
+    let is_used = |index: usize| spans.iter().any(|span| span.line == Some(index));
+    let all = lines
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| is_used(*index));
+    all.map(|(_, line)| *line).collect()
+}
+
+/// Adds the highest candidates as lines of a first one's drift; false where none is new.
+fn propose(first: Line, lines: &mut Vec<Line>, mut candidates: Vec<Candidate>) -> bool {
+    let known = lines.len();
+    candidates.sort_by(|a, b| b.height.total_cmp(&a.height));
+    for candidate in candidates {
+        let line = Line {
+            pivot_ref_s: candidate.ref_s,
+            shift_s: candidate.shift_s,
+            ..first
+        };
+        let is_known = lines.iter().any(|known| {
+            (known.shift_at_s(candidate.ref_s) - candidate.shift_s).abs() < STEP_MIN_S
         });
-        lines[index - 1].to_ref_s = left_s;
-        lines[index].from_ref_s = right_s;
+        if lines.len() - known >= SHIFTS {
+            break;
+        }
+        if !is_known {
+            lines.push(line);
+        }
     }
-    if let Some(first) = lines.first_mut() {
-        first.from_ref_s = start_s.max(unit_start_s - first.shift_at_s(start_s));
-    }
-    if let Some(last) = lines.last_mut() {
-        last.to_ref_s = end_s.min(unit_end_s - last.shift_at_s(end_s));
-    }
+    lines.len() > known
 }
 
 /// The whole log's activity at the coarse alignment step.
@@ -188,43 +265,51 @@ pub(crate) fn high_passed(mut values: Vec<f32>, half: usize) -> Vec<f32> {
     values
 }
 
-/// Correlates the busiest stretches of `near` with the whole of `far`.
-/// Gives the candidates and how many shifts each stretch could choose from.
-fn stretch_candidates(
-    near: &Envelope,
-    far: &Envelope,
-    params: &TieParams,
-) -> (Vec<Candidate>, usize) {
+/// The busiest stretches of an envelope, in time order.
+fn busiest(near: &Envelope, params: &TieParams) -> Vec<Range<usize>> {
     let span_s = near.value.len() as f64 * near.step_s;
     let stretches = (span_s / params.stretch_s).ceil().max(1.0);
     let length = ((span_s / stretches / near.step_s) as usize + 1).min(near.value.len().max(1)); // saturating
-    let mut starts: Vec<usize> = (0..near.value.len()).step_by(length).collect();
-    let energy = |start: usize| -> f64 {
-        near.value[start..(start + length).min(near.value.len())]
-            .iter()
-            .map(|v| f64::from(v * v))
-            .sum()
+    let all = (0..near.value.len()).step_by(length);
+    let mut stretches: Vec<Range<usize>> = all
+        .map(|start| start..(start + length).min(near.value.len()))
+        .collect();
+    let energy = |stretch: &Range<usize>| -> f64 {
+        let values = &near.value[stretch.clone()]; // within the envelope
+        values.iter().map(|v| f64::from(v * v)).sum()
     };
-    starts.sort_by(|&a, &b| energy(b).total_cmp(&energy(a)));
-    starts.truncate(params.stretches_max as usize); // a whole number by its range
-    starts.sort_unstable();
+    stretches.sort_by(|a, b| energy(b).total_cmp(&energy(a)));
+    stretches.truncate(params.stretches_max as usize); // a whole number by its range
+    stretches.sort_unstable_by_key(|stretch| stretch.start);
+    stretches
+}
 
+/// Correlates stretches of `near` with the whole of `far`.
+fn candidates_of(near: &Envelope, far: &Envelope, stretches: &[Range<usize>]) -> Vec<Candidate> {
     // within the envelope
-    let part = |start: &usize| &near.value[*start..(start + length).min(near.value.len())];
-    let parts: Vec<&[f32]> = starts.iter().map(part).collect();
+    let parts: Vec<&[f32]> = stretches.iter().map(|s| &near.value[s.clone()]).collect();
     let apart = (CANDIDATES_APART_S / near.step_s) as usize; // a small positive number
-    let found = best_shifts(&far.value, &parts, apart);
     let mut candidates = Vec::new();
-    for (stretch, ((start, part), shifts)) in starts.iter().zip(&parts).zip(found).enumerate() {
-        let ref_start_s = near.start_s + *start as f64 * near.step_s;
+    for (stretch, shifts) in best_shifts(&far.value, &parts, apart)
+        .into_iter()
+        .enumerate()
+    {
+        let start_s = near.start_s + stretches[stretch].start as f64 * near.step_s; // one per part
         candidates.extend(shifts.into_iter().map(|shift| Candidate {
             stretch,
-            ref_s: ref_start_s + 0.5 * part.len() as f64 * near.step_s,
-            shift_s: far.start_s + shift.at * far.step_s - ref_start_s,
+            ref_s: start_s + 0.5 * parts[stretch].len() as f64 * near.step_s,
+            shift_s: far.start_s + shift.at * far.step_s - start_s,
             height: shift.likeness / shift.spread,
+            likeness: shift.likeness,
         }));
     }
-    (candidates, far.value.len() + length)
+    candidates
+}
+
+/// How alike two envelopes are where they are aligned.
+fn likeness(members: &[Candidate]) -> f64 {
+    let each: Vec<f64> = members.iter().map(|c| c.likeness).collect();
+    math::median(&each).unwrap_or(0.0).clamp(0.1, 0.9)
 }
 
 pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
@@ -234,21 +319,6 @@ pub(crate) fn prefix_energy(values: &[f32]) -> Vec<f64> {
             Some(*sum)
         }))
         .collect()
-}
-
-/// Lines on which many stretches' candidates lie; each must beat chance and its rivals.
-fn vote(mut candidates: Vec<Candidate>, lags: usize, params: &TieParams) -> Vec<Line> {
-    let mut lines = Vec::new();
-    let chance = (lags.max(2) as f64).ln();
-    while let Some((line, members)) = best_line(&candidates, chance, params) {
-        let stretches: Vec<usize> = members.iter().map(|c| c.stretch).collect();
-        candidates.retain(|c| !stretches.contains(&c.stretch));
-        lines.push(line);
-        if lines.len() > params.steps_max as usize {
-            break; // a whole number by its range
-        }
-    }
-    lines
 }
 
 /// The line that explains most, with its members; `None` where chance or a rival explains as much.
@@ -273,28 +343,23 @@ fn best_line(
         .iter()
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .copied()?;
+    let members = members_of(&line, candidates, params);
+    // another line for other stretches is a step, for the same ones it is a rival
+    let same: Vec<Candidate> = candidates
+        .iter()
+        .filter(|c| members.iter().any(|m| m.stretch == c.stretch))
+        .copied()
+        .collect();
     let rival = hypotheses
         .iter()
         .filter(|(_, other)| {
             (other.shift_at_s(line.pivot_ref_s) - line.shift_s).abs()
                 > 4.0 * params.vote_tolerance_s
         })
-        .map(|(score, _)| *score)
+        .map(|(_, other)| scored(*other, &same, params).0)
         .fold(0.0, f64::max);
-    if top < 2.0 * chance + params.vote_margin || top < rival + params.vote_margin {
-        return None;
-    }
-    let members = members_of(&line, candidates, params);
-    let from_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MAX, f64::min);
-    let to_ref_s = members.iter().map(|c| c.ref_s).fold(f64::MIN, f64::max);
-    Some((
-        Line {
-            from_ref_s,
-            to_ref_s,
-            ..line
-        },
-        members,
-    ))
+    let clear = top >= 2.0 * chance + params.vote_margin && top >= rival + params.vote_margin;
+    clear.then_some((line, members))
 }
 
 fn line_through(a: &Candidate, b: Option<&Candidate>) -> Line {
@@ -302,6 +367,8 @@ fn line_through(a: &Candidate, b: Option<&Candidate>) -> Line {
     Line {
         from_ref_s: a.ref_s,
         to_ref_s: a.ref_s,
+        sure_s: (f64::MIN, f64::MAX),
+        asked_s: (f64::MIN, f64::MAX),
         pivot_ref_s: a.ref_s,
         shift_s: a.shift_s,
         drift,

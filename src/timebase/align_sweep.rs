@@ -10,7 +10,7 @@ use super::align::prefix_energy;
 use crate::math;
 
 /// Shifts kept per part.
-const SHIFTS: usize = 5;
+pub(crate) const SHIFTS: usize = 5;
 
 /// Scores that the spread is taken from: every one of a short log, fewer and fewer of a long one.
 const SAMPLED: usize = 1024;
@@ -29,7 +29,9 @@ pub(crate) struct Shift {
 /// The best shifts of every part, at least `apart` bins from one another, best first. Parts may hang
 /// over either end of the whole.
 pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<Vec<Shift>> {
-    let longest = parts.iter().map(|part| part.len()).max().unwrap_or(0);
+    let Some(longest) = parts.iter().map(|part| part.len()).max() else {
+        return Vec::new();
+    };
     let size = (4 * longest).next_power_of_two();
     let mut planner = FftPlanner::<f32>::new();
     let (forward, inverse) = (
@@ -61,7 +63,7 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
     let mut undo_scratch = vec![Complex::default(); inverse.get_inplace_scratch_len()];
     let shifts = whole.len() + longest;
     let scale = 1.0 / size as f32; // a power of two
-    for from in (0..shifts).step_by((size - longest).max(1)) {
+    for from in (0..shifts).step_by(size - longest) {
         let wanted = from..shifts.min(from + size - longest);
         // room before the whole for parts that begin earlier
         let value = |place: usize| place.checked_sub(longest).and_then(|i| whole.get(i));

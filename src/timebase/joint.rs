@@ -107,7 +107,7 @@ impl JointFit {
     /// large: the two bodies are then no neighbours, and no point belongs to both.
     pub fn systematic_s(&self, params: &TieParams) -> f64 {
         let (alias_s, beyond) = (self.alias_s(), self.beyond(params));
-        let share = params.joint_alias_share * (1.0 + beyond * beyond);
+        let share = params.joint_alias_share * (1.0 + beyond.powi(3));
         self.place_sd_s.hypot(share * alias_s)
     }
 }

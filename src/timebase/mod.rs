@@ -19,6 +19,7 @@ mod recording;
 // one clock for all
 mod align;
 mod align_epoch;
+mod align_steps;
 mod align_sweep;
 mod delay;
 mod fit;

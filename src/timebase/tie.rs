@@ -93,6 +93,10 @@ pub struct ClockPiece {
     pub from_ref_s: f64,
     /// End of validity, reference clock, s.
     pub to_ref_s: f64,
+    /// From here on the piece surely holds: between the start and here the step before may yet lie, s.
+    pub sure_from_ref_s: f64,
+    /// Up to here it surely holds: after it the next step may already lie, s.
+    pub sure_to_ref_s: f64,
     /// Offset at reference time 0, s.
     pub offset_s: f64,
     /// Drift, 1 (ppm * 1e-6).
@@ -108,6 +112,11 @@ pub struct ClockPiece {
 }
 
 impl ClockPiece {
+    /// False where a step may lie on either side of a reference time, s.
+    pub fn is_sure_at(&self, ref_s: f64) -> bool {
+        (self.sure_from_ref_s..=self.sure_to_ref_s).contains(&ref_s)
+    }
+
     /// Unit clock less reference clock at a reference time, s.
     pub fn shift_s(&self, ref_s: f64) -> f64 {
         self.offset_s + self.drift * ref_s
@@ -131,6 +140,8 @@ impl ClockTie {
         let piece = ClockPiece {
             from_ref_s: f64::MIN,
             to_ref_s: f64::MAX,
+            sure_from_ref_s: f64::MIN,
+            sure_to_ref_s: f64::MAX,
             offset_s: 0.0,
             drift: 0.0,
             pivot_ref_s: 0.0,
@@ -176,9 +187,11 @@ impl ClockTie {
             .map(|(_, ref_s)| ref_s)
     }
 
-    /// Standard uncertainty of the tie at a reference time, s.
+    /// Standard uncertainty of the tie at a reference time, s; `None` also where a step may lie on either
+    /// side of that time.
     pub fn sd_s(&self, ref_s: f64) -> Option<f64> {
-        self.piece_at(ref_s).map(|p| {
+        let piece = self.piece_at(ref_s).filter(|p| p.is_sure_at(ref_s));
+        piece.map(|p| {
             let from_drift_s = p.drift_sd * (ref_s - p.pivot_ref_s);
             p.pivot_sd_s.hypot(from_drift_s).hypot(p.floor_sd_s)
         })

@@ -16,7 +16,7 @@ crate::stage_params! {
         /// Half-width of the moving mean taken off those envelopes.
         session_trend_s: f64 = 0.5, "s", 0.2, 60.0, "own choice: keeps rallies and rests, drops the session's shape";
         /// Length of one stretch correlated with the whole of the other log.
-        stretch_s: f64 = 300.0, "s", 60.0, 1200.0, "own choice: longer smears by drift, shorter is less distinct";
+        stretch_s: f64 = 60.0, "s", 20.0, 1200.0, "own choice: longer smears by drift, shorter is less distinct";
         /// Most stretches correlated, the busiest first.
         stretches_max: f64 = 24.0, "1", 1.0, 200.0, "own choice: cost against certainty";
         /// How far a stretch may stand from the common line and still support it.
@@ -112,7 +112,7 @@ crate::stage_params! {
         /// Share of the joint force's variance that the constraint must explain.
         joint_explained_min: f64 = 0.8, "1", 0.0, 1.0, "own choice";
         /// Systematic part of the shared joint's evidence in fast turns.
-        joint_swing_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
+        joint_swing_sd_s: f64 = 2e-3, "s", 0.0, 2e-2, "own choice: skin follows late in every swing alike; what the constraint leaves unexplained adds";
         /// Systematic part of the shared joint's evidence in steps and landings.
         joint_step_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
         /// Share of what the constraint leaves unexplained, taken as a shift, that may pull every moment alike.

@@ -197,11 +197,20 @@ pub fn axes_disagree(best: impl std::fmt::Display, best_share: f64, logged_share
 pub const NOT_TIED: &str = "nothing in the logs ties this unit's clock to the reference: no lag to or from \
                             it is measured; tap the stacked units three times at start and end";
 
-/// A clock that steps.
-pub fn clock_steps(step_s: f64, at_s: f64) -> String {
+/// A clock that steps, somewhere in a stretch of the reference clock.
+pub fn clock_steps(step_s: f64, (from_s, to_s): (f64, f64)) -> String {
     format!(
-        "this unit's clock steps by {} s near {at_s:.0} s: the two sides are tied apart",
+        "this unit's clock steps by {} s between {from_s:.1} and {to_s:.1} s: the two sides are tied apart, and \
+         no lag to or from it is measured in between",
         signed(step_s, 3)
+    )
+}
+
+/// A part of a session in which a clock is not tied.
+pub fn not_tied_between(from_s: f64, to_s: f64) -> String {
+    format!(
+        "from {from_s:.1} to {to_s:.1} s nothing says that this unit's clock still runs as in the rest of the \
+         session: no lag to or from it is measured there"
     )
 }
 

@@ -164,6 +164,56 @@ fn a_restart_is_found_and_both_sides_are_tied() {
     }
 }
 
+/// Rows lost without a trace: the stamps run on as if nothing had been, eight seconds behind.
+#[test]
+fn a_step_that_no_gap_shows_is_bracketed() {
+    let length_s = 900.0;
+    let whole = Clock {
+        to_s: length_s,
+        ..clock(100.0)
+    };
+    let body = Body::new(Practice::new(27, length_s));
+    let (lost_from_s, lost_to_s) = (430.0, 438.0);
+    let before = Clock {
+        offset_s: 12.0,
+        ..whole
+    };
+    let after = Clock {
+        offset_s: 12.0 - (lost_to_s - lost_from_s),
+        ..whole
+    };
+    let unit = spliced(
+        &body.record(1, before),
+        before.unit_s(lost_from_s),
+        &body.record(1, after),
+        after.unit_s(lost_to_s),
+    );
+    assert!(unit.gaps().is_empty());
+    let (tie, codes) = tied(&body.record(0, whole), &unit);
+    assert!(codes.iter().any(|code| code == "clock-step"), "{codes:?}");
+    let [left, right] = tie.pieces.as_slice() else {
+        panic!("{:?}", tie.pieces);
+    };
+    let (from_s, to_s) = (left.sure_to_ref_s, right.sure_from_ref_s);
+    assert!(
+        from_s <= lost_from_s && lost_to_s <= to_s && to_s - from_s < 30.0,
+        "{from_s} to {to_s} s"
+    );
+    assert!(tie.sd_s(0.5 * (lost_from_s + lost_to_s)).is_none());
+    for (truth, at_s) in [
+        (before, 40.0),
+        (before, from_s),
+        (after, to_s),
+        (after, 860.0),
+    ] {
+        let (error_s, ratio) = error(&tie, &truth, at_s);
+        assert!(
+            error_s.abs() < 5e-3 && ratio.abs() < 3.0,
+            "{at_s}: {error_s} s, {ratio} u"
+        );
+    }
+}
+
 /// Taps on one clock, everything else on another 15 ms away: said, and widened.
 #[test]
 fn evidence_that_disagrees_is_said_and_widens() {

@@ -1,0 +1,470 @@
+//! Which rough line holds when. A logger restarts, loses rows, has its clock set: then another line
+//! holds from there on.
+//!
+//! Along the session the reference's activity is compared with the unit's under every line that was
+//! proposed; the likeliest course is the one with the most log likelihood left after its steps are paid
+//! for (Viterbi 1967). A step is cheap where a log shows one could be, at a gap of the stamps, and dear
+//! elsewhere. What no line explains after a gap is held by none.
+
+use std::ops::Range;
+
+use super::Gap;
+use super::align::{Envelope, Line};
+
+/// Share of a bin's log likelihood that counts: a trend of half a second leaves about one independent
+/// value in three bins of a tenth.
+const BIN_SHARE: f64 = 1.0 / 3.0;
+/// Share of bins in which one unit moves and the other has no part in it.
+const STRAY: f64 = 0.1;
+/// Log likelihood below the best at which a step may still lie: 1 in 50.
+const LIKELY: f64 = 4.0;
+/// What a step at a gap as long as a restart costs: 1 in 20 such gaps.
+const RESTART_COST: f64 = 3.0;
+/// A logger takes this long to start again, s.
+const RESTART_S: f64 = 1.0;
+/// Small steps that are asked for at such gaps, to each side, and how far apart, s. Elsewhere none is:
+/// segments move by some tenths of a second in turn.
+const SMALL_STEPS: i32 = 12;
+const SMALL_STEP_S: f64 = 0.05;
+/// By how many bins rough lines may be wrong about a gap.
+const SLACK_BINS: f64 = 2.0;
+
+/// A stretch of bins and the line that holds there.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Span {
+    pub line: Option<usize>,
+    pub bins: Range<usize>,
+}
+
+/// Two logs' activity, and where either shows that its clock may have stepped.
+pub(crate) struct Course<'a> {
+    pub near: &'a Envelope,
+    pub far: &'a Envelope,
+    pub near_gaps: &'a [Gap],
+    pub far_gaps: &'a [Gap],
+    /// Correlation of the two where they are aligned.
+    pub likeness: f64,
+    /// Log of the number of shifts a line is chosen from.
+    pub chance: f64,
+    /// Log odds that a step has to beat at a short gap; twice that where there is none.
+    pub step_cost: f64,
+}
+
+/// One line along the session.
+struct Traced {
+    /// Log likelihood against no likeness, summed up to each bin.
+    sums: Vec<f64>,
+    /// What a step costs by what the stamps show there.
+    cost: Vec<f64>,
+}
+
+impl Traced {
+    fn gain(&self, bin: usize) -> f64 {
+        self.sums[bin + 1] - self.sums[bin] // one longer than the bins
+    }
+}
+
+/// The best course up to a bin that ends in one state.
+#[derive(Clone, Copy)]
+struct Reached {
+    score: f64,
+    /// First bin of the state's own span; what is silent before it is the one before's.
+    since: usize,
+    /// The state before.
+    before: usize,
+}
+
+/// The search for the likeliest course. States: the lines, and last none.
+struct Search<'a> {
+    course: &'a Course<'a>,
+    traced: Vec<Traced>,
+    step_bins: Vec<Vec<f64>>,
+    free: bool,
+}
+
+impl Search<'_> {
+    /// By bin and state.
+    fn reached(&self) -> Vec<Vec<Reached>> {
+        let states = self.traced.len() + 1;
+        let mut reached: Vec<Vec<Reached>> = Vec::with_capacity(self.course.bins());
+        for bin in 0..self.course.bins() {
+            let of_state = |state: usize| {
+                let mut best = match bin.checked_sub(1) {
+                    Some(last) => reached[last][state], // of the bin before
+                    None => Reached {
+                        score: 0.0,
+                        since: 0,
+                        before: state,
+                    },
+                };
+                for from in 0..states {
+                    if let Some(score) = self.stepped(&reached, from, state, bin)
+                        && score > best.score
+                    {
+                        best = Reached {
+                            score,
+                            since: bin,
+                            before: from,
+                        };
+                    }
+                }
+                best.score += self.traced.get(state).map_or(0.0, |t| t.gain(bin));
+                best
+            };
+            let here = (0..states).map(of_state).collect();
+            reached.push(here);
+        }
+        reached
+    }
+
+    /// Score of the best course that changes from one state to another at a bin. Stamps only rise: a clock
+    /// that falls back does so in a silence as long.
+    fn stepped(&self, reached: &[Vec<Reached>], from: usize, to: usize, bin: usize) -> Option<f64> {
+        let none = self.traced.len();
+        if from == to {
+            return None;
+        }
+        let step = self
+            .step_bins
+            .get(from)
+            .and_then(|steps| steps.get(to).copied());
+        let silent = step.map_or(0.0, |step| (-step).max(0.0).ceil());
+        let left = bin.checked_sub(silent as usize).filter(|left| *left > 0)?; // not negative
+        let before = reached[left - 1][from]; // up to this bin
+        if from == none {
+            // none follows on a line: its stamps rise too
+            let steps = self
+                .step_bins
+                .get(before.before)
+                .and_then(|steps| steps.get(to));
+            let silence = bin - before.since;
+            if steps.is_some_and(|step| silence as f64 + SLACK_BINS < -step) {
+                return None;
+            }
+        }
+        // a line that ends at a gap and one that begins there see it at one time
+        let shown = |state: usize, bin: usize| self.traced.get(state).map_or(0.0, |t| t.cost[bin]);
+        let shown = shown(from, left).max(shown(to, bin));
+        let is_small = step.is_some_and(|step| {
+            step.abs() * self.course.near.step_s <= SMALL_STEP_S * f64::from(SMALL_STEPS) + 1e-6
+        });
+        if (is_small && shown > RESTART_COST)
+            || (shown.is_infinite() && !self.free && (from == none || to == none))
+        {
+            return None;
+        }
+        let paid = shown.min(2.0 * self.course.step_cost);
+        let chosen = if to == none { 0.0 } else { self.course.chance };
+        Some(before.score - paid - chosen)
+    }
+}
+
+impl Course<'_> {
+    fn bins(&self) -> usize {
+        self.near.value.len()
+    }
+
+    /// Start of a bin, reference clock, s.
+    pub fn start_of_s(&self, bin: usize) -> f64 {
+        self.near.start_s + (bin as f64 - 0.5) * self.near.step_s
+    }
+
+    fn bin_at(&self, ref_s: f64) -> usize {
+        let position = (ref_s - self.near.start_s) / self.near.step_s + 0.5;
+        (position.max(0.0) as usize).min(self.bins()) // saturating
+    }
+
+    fn trace(&self, line: &Line) -> Traced {
+        let squared = self.likeness * self.likeness;
+        let (level, weight) = (-0.5 * (1.0 - squared).ln(), 1.0 / (2.0 * (1.0 - squared)));
+        let scale = |values: &[f32]| {
+            let filled = values.iter().filter(|v| **v != 0.0).count().max(1);
+            let power: f64 = values.iter().map(|v| f64::from(v * v)).sum();
+            (power / filled as f64).sqrt().max(f64::MIN_POSITIVE)
+        };
+        let (near_scale, far_scale) = (scale(&self.near.value), scale(&self.far.value));
+        let mut sums = vec![0.0];
+        let mut sum = 0.0;
+        for (bin, near) in self.near.value.iter().enumerate() {
+            let far = self.far_at(bin, line);
+            if let Some(far) = far.filter(|far| *far != 0.0 && *near != 0.0) {
+                let (a, b) = (f64::from(*near) / near_scale, f64::from(far) / far_scale);
+                let unlike = squared * (a * a + b * b) - 2.0 * self.likeness * a * b;
+                let alike = (level - weight * unlike).exp();
+                sum += BIN_SHARE * (STRAY + (1.0 - STRAY) * alike).ln();
+            }
+            sums.push(sum);
+        }
+        let mut cost = vec![f64::INFINITY; self.bins()];
+        let mut mark = |from_s: f64, to_s: f64| {
+            let last = (self.bin_at(to_s) + 1).min(cost.len());
+            let first = self.bin_at(from_s).saturating_sub(1).min(last);
+            let here = if to_s - from_s < RESTART_S {
+                self.step_cost
+            } else {
+                RESTART_COST
+            };
+            cost[first..last]
+                .iter_mut()
+                .for_each(|cost| *cost = cost.min(here));
+        };
+        self.near_gaps.iter().for_each(|g| mark(g.from_s, g.to_s));
+        for gap in self.far_gaps {
+            mark(line.ref_at_s(gap.from_s), line.ref_at_s(gap.to_s));
+        }
+        Traced { sums, cost }
+    }
+
+    /// Stretches under a course in which the unit, or a line, is lacking.
+    pub fn lacking(&self, lines: &[Line], spans: &[Span]) -> Vec<Range<usize>> {
+        let mut lacking = Vec::new();
+        let is_lacking = |bin: &usize| {
+            let span = spans.iter().find(|span| span.bins.contains(bin));
+            let line = span.and_then(|span| lines.get(span.line?));
+            line.and_then(|line| self.far_at(*bin, line))
+                .is_none_or(|far| far == 0.0)
+        };
+        let bins: Vec<usize> = (0..self.bins()).collect();
+        for run in bins.chunk_by(|a, b| is_lacking(a) == is_lacking(b)) {
+            if let Some(&first) = run.first().filter(|bin| is_lacking(bin)) {
+                lacking.push(first..first + run.len());
+            }
+        }
+        lacking
+    }
+
+    fn far_at(&self, bin: usize, line: &Line) -> Option<f32> {
+        let ref_s = self.near.start_s + bin as f64 * self.near.step_s;
+        let there_s = ref_s + line.shift_at_s(ref_s);
+        let place = ((there_s - self.far.start_s) / self.far.step_s).round();
+        (place >= 0.0).then(|| self.far.value.get(place as usize).copied())? // not negative
+    }
+
+    /// The likeliest course over `lines`; where `free`, what no line explains need not begin at a gap.
+    pub fn spans(&self, lines: &[Line], free: bool) -> Vec<Span> {
+        if let [line] = lines
+            && self.holds_throughout(line)
+        {
+            let bins = 0..self.bins();
+            return vec![Span {
+                line: Some(0),
+                bins,
+            }];
+        }
+        let none = lines.len();
+        let search = Search {
+            course: self,
+            traced: lines.iter().map(|line| self.trace(line)).collect(),
+            step_bins: self.steps_between(lines),
+            free,
+        };
+        // who holds each bin, from the last one back
+        let reached = search.reached();
+        let mut spans: Vec<Span> = Vec::new();
+        let mut end = self.bins();
+        let best = |states: &Vec<Reached>| {
+            let all = states.iter().enumerate();
+            all.max_by(|a, b| a.1.score.total_cmp(&b.1.score))
+                .map(|(state, _)| state)
+        };
+        let mut state = reached.last().and_then(best).unwrap_or(none);
+        while let Some(here) = end
+            .checked_sub(1)
+            .and_then(|bin| reached.get(bin)?.get(state))
+        {
+            spans.push(Span {
+                line: (state != none).then_some(state),
+                bins: here.since..end,
+            });
+            (state, end) = (here.before, here.since);
+        }
+        spans.reverse();
+        joined(spans)
+    }
+
+    /// Nowhere does a line lose so much likelihood that leaving it could pay, whatever holds instead.
+    fn holds_throughout(&self, line: &Line) -> bool {
+        let traced = self.trace(line);
+        let cheapest = traced.cost.iter().copied();
+        let cheapest = cheapest.fold(2.0 * self.step_cost, f64::min);
+        let mut highest = f64::MIN;
+        traced.sums.iter().all(|sum| {
+            highest = highest.max(*sum);
+            highest - sum < cheapest
+        })
+    }
+
+    /// By how many bins the unit's clock is ahead under the second line of the first, by line.
+    fn steps_between(&self, lines: &[Line]) -> Vec<Vec<f64>> {
+        let middle_s = self.start_of_s(self.bins() / 2);
+        let shift = |line: &Line| line.shift_at_s(middle_s) / self.near.step_s;
+        let from = |a: &Line| lines.iter().map(|b| shift(b) - shift(a)).collect();
+        lines.iter().map(from).collect()
+    }
+
+    /// The lines of a course, and where it holds a gap as long as a restart, those by small steps beside.
+    pub fn with_small_steps(&self, lines: &[Line], spans: &[Span]) -> Vec<Line> {
+        let mut out = Vec::new();
+        for span in spans {
+            let Some(line) = span.line.and_then(|index| lines.get(index)) else {
+                continue;
+            };
+            out.push(*line);
+            let may_restart = |cost: &f64| *cost <= RESTART_COST;
+            let (first, last) = (span.bins.start, span.bins.end);
+            if self.trace(line).cost[first..last].iter().any(may_restart) {
+                let beside = (-SMALL_STEPS..=SMALL_STEPS).filter(|step| step.abs() > 1);
+                out.extend(beside.map(|step| Line {
+                    shift_s: line.shift_s + f64::from(step) * SMALL_STEP_S,
+                    ..*line
+                }));
+            }
+        }
+        out
+    }
+
+    /// The lines of a course, each where it holds. What none explains goes on with the line before (or,
+    /// at the start, behind), but surely no more.
+    pub fn placed(&self, lines: &[Line], spans: &[Span]) -> Vec<Line> {
+        let mut placed: Vec<Line> = Vec::new();
+        let mut last: Option<(usize, &Span)> = None;
+        for (place, span) in spans.iter().enumerate() {
+            let Some(index) = span.line else { continue };
+            let from_s = self.start_of_s(span.bins.start);
+            let mut line = Line {
+                sure_s: (from_s, self.start_of_s(span.bins.end)),
+                asked_s: (from_s, f64::MAX),
+                ..lines[index]
+            };
+            match (last, placed.last_mut()) {
+                (Some((before, earlier)), Some(end)) if earlier.bins.end == span.bins.start => {
+                    let reach = earlier.bins.start..span.bins.end;
+                    let seam = self.seam((&lines[before], &lines[index]), reach);
+                    (end.sure_s.1, end.asked_s.1) = (seam.sure_s.0, seam.at_s.0);
+                    (line.sure_s.0, line.asked_s.0) = (seam.sure_s.1, seam.at_s.1);
+                }
+                (_, Some(end)) => end.asked_s.1 = from_s,
+                _ => line.asked_s.0 = f64::MIN,
+            }
+            if place == 0 {
+                line.sure_s.0 = f64::MIN;
+            }
+            if place + 1 == spans.len() {
+                line.sure_s.1 = f64::MAX;
+            }
+            placed.push(line);
+            last = Some((index, span));
+        }
+        self.proven_ends(&mut placed);
+        placed
+    }
+
+    /// A gap as long as a restart near either end may hide a step; beyond it the line is sure only if the
+    /// motion there says so.
+    fn proven_ends(&self, placed: &mut [Line]) {
+        let gaps_of = |line: &Line| -> Vec<(f64, f64)> {
+            let on_reference = |g: &Gap| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s));
+            let of_reference = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
+            let all = of_reference.chain(self.far_gaps.iter().map(on_reference));
+            all.filter(|gap| gap.1 - gap.0 >= RESTART_S).collect()
+        };
+        if let Some(first) = placed.first_mut() {
+            let sums = self.trace(first).sums;
+            let is_proven = |gap: &(f64, f64)| sums[self.bin_at(gap.0)] >= LIKELY - RESTART_COST;
+            let inside = |gap: &(f64, f64)| gap.1 > first.sure_s.0 && gap.0 < first.sure_s.1;
+            let gaps = gaps_of(first).into_iter();
+            let unproven = gaps.filter(|gap| inside(gap) && !is_proven(gap));
+            first.sure_s.0 = unproven.fold(first.sure_s.0, |sure_s, gap| sure_s.max(gap.1));
+        }
+        if let Some(last) = placed.last_mut() {
+            let sums = self.trace(last).sums;
+            let whole = sums[self.bins()]; // one longer than the bins
+            let is_proven =
+                |gap: &(f64, f64)| whole - sums[self.bin_at(gap.1)] >= LIKELY - RESTART_COST;
+            let inside = |gap: &(f64, f64)| gap.1 > last.sure_s.0 && gap.0 < last.sure_s.1;
+            let gaps = gaps_of(last).into_iter();
+            let unproven = gaps.filter(|gap| inside(gap) && !is_proven(gap));
+            last.sure_s.1 = unproven.fold(last.sure_s.1, |sure_s, gap| sure_s.min(gap.0));
+        }
+    }
+
+    /// Where one line gives way to the next: at the likeliest gap, or where no gap is likely anywhere.
+    fn seam(&self, (before, after): (&Line, &Line), reach: Range<usize>) -> Seam {
+        let (left, right) = (self.trace(before), self.trace(after));
+        let within = |ref_s: f64| self.bin_at(ref_s).clamp(reach.start, reach.end);
+        let score = |&(from_s, to_s): &(f64, f64)| {
+            left.sums[within(from_s)] - right.sums[within(to_s)] // one longer than the bins
+        };
+        let slack_s = SLACK_BINS * self.near.step_s;
+        let middle_s = self.start_of_s(usize::midpoint(reach.start, reach.end));
+        let step_s = after.shift_at_s(middle_s) - before.shift_at_s(middle_s);
+        let own = self
+            .far_gaps
+            .iter()
+            .map(|g| (before.ref_at_s(g.from_s), after.ref_at_s(g.to_s)));
+        let reference = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
+        let gaps: Vec<(f64, f64)> = own
+            .chain(reference.filter(|(from_s, to_s)| to_s - from_s >= -step_s - slack_s))
+            // stamps cannot jump on further than the gap is long
+            .filter(|(from_s, to_s)| *to_s >= from_s - slack_s)
+            .filter(|(from_s, to_s)| {
+                self.start_of_s(reach.start) <= *from_s && *to_s <= self.start_of_s(reach.end)
+            })
+            .collect();
+        let anywhere: Vec<(f64, f64)> = reach
+            .clone()
+            .map(|bin| self.start_of_s(bin))
+            // a clock that falls behind without a gap has lost rows
+            .map(|from_s| (from_s, from_s + (-step_s).max(0.0)))
+            .collect();
+        let best = |places: &[(f64, f64)]| places.iter().map(score).fold(f64::MIN, f64::max);
+        let places = if best(&gaps) >= best(&anywhere) - self.step_cost {
+            gaps
+        } else {
+            anywhere
+        };
+        let top = best(&places);
+        let likely = places.iter().filter(|place| score(place) >= top - LIKELY);
+        let sure_s = likely.fold((f64::MAX, f64::MIN), |sure, (from_s, to_s)| {
+            (sure.0.min(*from_s), sure.1.max(*to_s))
+        });
+        let at_s = places.iter().find(|place| score(place) >= top);
+        let (from_s, to_s) = at_s.copied().unwrap_or((middle_s, middle_s));
+        // lines that overlap by their own error meet in the middle
+        let meet_s = 0.5 * (from_s + to_s);
+        let at_s = (from_s.min(meet_s), to_s.max(meet_s));
+        Seam {
+            at_s,
+            sure_s: (sure_s.0.min(at_s.0), sure_s.1.max(at_s.1)),
+        }
+    }
+}
+
+/// Where two lines meet, reference clock, s.
+struct Seam {
+    /// End of the one and start of the other.
+    at_s: (f64, f64),
+    /// Up to where the one and from where on the other surely holds.
+    sure_s: (f64, f64),
+}
+
+/// A clock does not step away and back: what none explains between two spans of one line is that line's.
+fn joined(spans: Vec<Span>) -> Vec<Span> {
+    let mut out: Vec<Span> = Vec::new();
+    for span in spans {
+        let same = |earlier: &Span| earlier.line.is_some() && earlier.line == span.line;
+        let back = match out.as_slice() {
+            [.., before, lost] if lost.line.is_none() && same(before) => 2,
+            [.., before] if *before == span || same(before) => 1,
+            _ => 0,
+        };
+        if back == 2 {
+            out.pop();
+        }
+        match out.last_mut() {
+            Some(before) if back > 0 => before.bins.end = span.bins.end,
+            _ => out.push(span),
+        }
+    }
+    out
+}
