@@ -106,8 +106,11 @@ pub(crate) fn rough_lines(
     for _ in 0..ROUNDS {
         let spans = course.spans(&lines, true);
         let mut lost = course.lacking(&lines, &spans);
-        lines = used(&lines, &spans);
         lost.retain(|bins| bins.len() as f64 * near.step_s >= LOST_S);
+        if course.spare_s(&lines, &spans) < LOST_S {
+            lost.clear(); // the unit has nothing to put there
+        }
+        lines = used(&lines, &spans);
         if !propose(first, &mut lines, candidates_of(near, far, &lost)) {
             break;
         }

@@ -175,6 +175,19 @@ impl Course<'_> {
     }
 
     fn trace(&self, line: &Line) -> Traced {
+        let mut sum = 0.0;
+        let sums = self.gains(line).map(|gain| {
+            sum += gain;
+            sum
+        });
+        Traced {
+            sums: std::iter::once(0.0).chain(sums).collect(),
+            cost: self.costs(line),
+        }
+    }
+
+    /// Log likelihood of a line against no likeness, bin by bin.
+    fn gains(&self, line: &Line) -> impl Iterator<Item = f64> + use<'_> {
         let squared = self.likeness * self.likeness;
         let (level, weight) = (-0.5 * (1.0 - squared).ln(), 1.0 / (2.0 * (1.0 - squared)));
         let scale = |values: &[f32]| {
@@ -183,27 +196,35 @@ impl Course<'_> {
             (power / filled as f64).sqrt().max(f64::MIN_POSITIVE)
         };
         let (near_scale, far_scale) = (scale(&self.near.value), scale(&self.far.value));
-        let mut sums = vec![0.0];
-        let mut sum = 0.0;
-        for (bin, near) in self.near.value.iter().enumerate() {
-            let far = self.far_at(bin, line);
-            if let Some(far) = far.filter(|far| *far != 0.0 && *near != 0.0) {
-                let (a, b) = (f64::from(*near) / near_scale, f64::from(far) / far_scale);
-                let unlike = squared * (a * a + b * b) - 2.0 * self.likeness * a * b;
-                let alike = (level - weight * unlike).exp();
-                sum += BIN_SHARE * (STRAY + (1.0 - STRAY) * alike).ln();
-            }
-            sums.push(sum);
+        let line = *line;
+        self.near.value.iter().enumerate().map(move |(bin, near)| {
+            let far = self.far_at(bin, &line);
+            let Some(far) = far.filter(|far| *far != 0.0 && *near != 0.0) else {
+                return 0.0;
+            };
+            let (a, b) = (f64::from(*near) / near_scale, f64::from(far) / far_scale);
+            let unlike = squared * (a * a + b * b) - 2.0 * self.likeness * a * b;
+            let alike = (level - weight * unlike).exp();
+            BIN_SHARE * (STRAY + (1.0 - STRAY) * alike).ln()
+        })
+    }
+
+    /// What a step costs at a gap of so many seconds.
+    fn cost_at(&self, gap_s: f64) -> f64 {
+        if gap_s < RESTART_S {
+            self.step_cost
+        } else {
+            RESTART_COST
         }
+    }
+
+    /// What a step costs by what the stamps show, bin by bin.
+    fn costs(&self, line: &Line) -> Vec<f64> {
         let mut cost = vec![f64::INFINITY; self.bins()];
         let mut mark = |from_s: f64, to_s: f64| {
             let last = (self.bin_at(to_s) + 1).min(cost.len());
             let first = self.bin_at(from_s).saturating_sub(1).min(last);
-            let here = if to_s - from_s < RESTART_S {
-                self.step_cost
-            } else {
-                RESTART_COST
-            };
+            let here = self.cost_at(to_s - from_s);
             cost[first..last]
                 .iter_mut()
                 .for_each(|cost| *cost = cost.min(here));
@@ -212,7 +233,7 @@ impl Course<'_> {
         for gap in self.far_gaps {
             mark(line.ref_at_s(gap.from_s), line.ref_at_s(gap.to_s));
         }
-        Traced { sums, cost }
+        cost
     }
 
     /// Stretches under a course in which the unit, or a line, is lacking.
@@ -242,9 +263,7 @@ impl Course<'_> {
 
     /// The likeliest course over `lines`; where `free`, what no line explains need not begin at a gap.
     pub fn spans(&self, lines: &[Line], free: bool) -> Vec<Span> {
-        if let [line] = lines
-            && self.holds_throughout(line)
-        {
+        if !lines.is_empty() && self.first_holds_throughout(lines) {
             let bins = 0..self.bins();
             return vec![Span {
                 line: Some(0),
@@ -282,16 +301,40 @@ impl Course<'_> {
         joined(spans)
     }
 
-    /// Nowhere does a line lose so much likelihood that leaving it could pay, whatever holds instead.
-    fn holds_throughout(&self, line: &Line) -> bool {
-        let traced = self.trace(line);
-        let cheapest = traced.cost.iter().copied();
-        let cheapest = cheapest.fold(2.0 * self.step_cost, f64::min);
-        let mut highest = f64::MIN;
-        traced.sums.iter().all(|sum| {
-            highest = highest.max(*sum);
-            highest - sum < cheapest
-        })
+    /// True if nowhere any other line, or none, gains so much on the first that a step to it could pay.
+    fn first_holds_throughout(&self, lines: &[Line]) -> bool {
+        let cheapest =
+            (lines.iter().flat_map(|line| self.costs(line))).fold(2.0 * self.step_cost, f64::min);
+        let pays_nowhere = |gains_on_first: &mut dyn Iterator<Item = f64>, cost: f64| {
+            let mut ahead = 0.0;
+            let mut all_ahead = gains_on_first.map(|gain| {
+                ahead = f64::max(0.0, ahead + gain);
+                ahead
+            });
+            all_ahead.all(|ahead| ahead < cost)
+        };
+        let first = || self.gains(&lines[0]); // the caller's
+        pays_nowhere(&mut first().map(|gain| -gain), cheapest)
+            && (lines.iter().skip(1)).all(|line| {
+                let gains_on_first = self.gains(line).zip(first());
+                let mut gains_on_first = gains_on_first.map(|(gain, of_first)| gain - of_first);
+                pays_nowhere(&mut gains_on_first, cheapest + self.chance)
+            })
+    }
+
+    /// How much of the unit's log no line of a course holds, s.
+    pub fn spare_s(&self, lines: &[Line], spans: &[Span]) -> f64 {
+        let whole_s = self.far.value.len() as f64 * self.far.step_s;
+        let held_s = |span: &Span| {
+            let line = span.line.and_then(|index| lines.get(index))?;
+            let at = |bin: usize| {
+                let ref_s = self.start_of_s(bin);
+                let since_s = ref_s + line.shift_at_s(ref_s) - self.far.start_s;
+                since_s.clamp(0.0, whole_s)
+            };
+            Some(at(span.bins.end) - at(span.bins.start))
+        };
+        whole_s - spans.iter().filter_map(held_s).sum::<f64>()
     }
 
     /// By how many bins the unit's clock is ahead under the second line of the first, by line.
