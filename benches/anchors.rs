@@ -11,6 +11,8 @@ use std::time::{Duration, Instant};
 const SITES: [&str; 4] = ["hip", "trunk", "arm", "wrist"];
 const RATE_HZ: f64 = 500.0;
 const ROUNDS: usize = 3;
+/// Fractions of its multiples never repeat.
+const GOLDEN: f64 = 0.618_033_988_749_895;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -139,7 +141,8 @@ fn write_session(folder: &Path, minutes: f64) -> u64 {
         .sum()
 }
 
-/// Stillness, walking-like sway and a sharp swing every 20 s, with noise: the digits of a real log.
+/// Stillness, walking-like sway and a sharp swing every 20 s or so, at times that never repeat, with noise:
+/// the digits of a real log.
 fn write_log(path: &Path, minutes: f64, place: usize) {
     let mut out = BufWriter::new(File::create(path).expect("a log"));
     writeln!(out, "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z").expect("room");
@@ -153,12 +156,13 @@ fn write_log(path: &Path, minutes: f64, place: usize) {
     let peak_dps = [520.0, 800.0, 1200.0, 1700.0][place];
     for index in 0..(minutes * 60.0 * RATE_HZ) as u64 {
         let t = index as f64 / RATE_HZ;
-        let sway = if t % 60.0 < 20.0 {
+        let sway = if t % 60.0 < 10.0 + 30.0 * ((t / 60.0).floor() * GOLDEN).fract() {
             0.0
         } else {
             (9.0 * t).sin()
         };
-        let since = (t % 20.0) - 18.0 - 0.025 * place as f64;
+        let uneven = ((t / 20.0).floor() * GOLDEN).fract();
+        let since = (t % 20.0) - 6.0 - 12.0 * uneven - 0.025 * place as f64;
         let swing = (-(since / 0.05).powi(2)).exp();
         let accel = [0.2 * sway, 0.98 + 0.3 * sway, 0.17].map(|a| a + 4.0 * swing + 0.01 * noise());
         let gyro =

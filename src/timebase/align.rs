@@ -20,6 +20,8 @@ use crate::units::STANDARD_GRAVITY_M_S2;
 const READ_S: f64 = 600.0;
 /// Candidates of one stretch stand at least this far apart, s.
 const CANDIDATES_APART_S: f64 = 2.0;
+/// A stretch whose last candidate reaches this share of its first says nothing.
+const EQUAL_SHARE: f64 = 0.9;
 /// What a candidate's shift and a drift are usually off by, s and 1.
 const CANDIDATE_SD_S: f64 = 0.02;
 const DRIFT_SD: f64 = 100e-6;
@@ -297,6 +299,13 @@ fn candidates_of(near: &Envelope, far: &Envelope, stretches: &[Range<usize>]) ->
         .into_iter()
         .enumerate()
     {
+        let share = match (shifts.first(), shifts.get(SHIFTS - 1)) {
+            (Some(first), Some(last)) => last.likeness / first.likeness,
+            _ => 0.0,
+        };
+        if share > EQUAL_SHARE {
+            continue; // motion that repeats itself fits anywhere
+        }
         let start_s = near.start_s + stretches[stretch].start as f64 * near.step_s; // one per part
         candidates.extend(shifts.into_iter().map(|shift| Candidate {
             stretch,
