@@ -197,6 +197,30 @@ impl<'a> Stretch<'a> {
     }
 }
 
+/// Bytes of a bin.
+const BIN_BYTES: usize = 3 * 4;
+
+impl Bin {
+    fn of(bytes: &[u8; BIN_BYTES]) -> Self {
+        let [[rate, most, mean], ..] = bytes.as_chunks::<4>().0.as_chunks::<3>().0 else {
+            return Self::default();
+        };
+        Self {
+            rate_max_rad_s: f32::from_le_bytes(*rate),
+            force_max_m_s2: f32::from_le_bytes(*most),
+            force_mean_m_s2: f32::from_le_bytes(*mean),
+        }
+    }
+    fn bytes(self) -> [[u8; 4]; 3] {
+        let values = [
+            self.rate_max_rad_s,
+            self.force_max_m_s2,
+            self.force_mean_m_s2,
+        ];
+        values.map(f32::to_le_bytes)
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 struct BlockEntry {
     number: u64,
@@ -268,10 +292,7 @@ impl Spill {
     pub fn add_block(&mut self, number: u64, bins: &[Bin; BLOCK_BINS]) -> io::Result<()> {
         self.buffer.clear();
         for bin in bins {
-            let values = [bin.rate_max_rad_s, bin.force_max_m_s2, bin.force_mean_m_s2];
-            for value in values {
-                self.buffer.extend_from_slice(&value.to_le_bytes());
-            }
+            self.buffer.extend_from_slice(bin.bytes().as_flattened());
         }
         let offset = self.append()?;
         self.blocks.push(BlockEntry { number, offset });
@@ -355,19 +376,16 @@ impl Spill {
         let blocks = self.blocks.get(at..).unwrap_or_default();
         let mut bytes = Vec::new();
         for block in blocks.iter().take_while(|block| block.number * size < last) {
-            self.read(block.offset, BLOCK_BINS * 12, &mut bytes)?;
-            for (bytes, number) in bytes.chunks_exact(12).zip(block.number * size..) {
-                let place = number
-                    .checked_sub(first)
-                    .and_then(|n| usize::try_from(n).ok());
-                if let Some(bin) = place.and_then(|place| bins.get_mut(place)) {
-                    *bin = Bin {
-                        rate_max_rad_s: f32_at(bytes, 0),
-                        force_max_m_s2: f32_at(bytes, 1),
-                        force_mean_m_s2: f32_at(bytes, 2),
-                    };
-                }
-            }
+            self.read(block.offset, BLOCK_BINS * BIN_BYTES, &mut bytes)?;
+            let start = block.number * size;
+            // differences of numbers inside what was asked for
+            let ahead = first.saturating_sub(start) as usize;
+            let behind = start.saturating_sub(first) as usize;
+            let kept = bytes.as_chunks::<BIN_BYTES>().0.iter().skip(ahead);
+            let wanted = bins.iter_mut().skip(behind);
+            wanted
+                .zip(kept)
+                .for_each(|(bin, bytes)| *bin = Bin::of(bytes));
         }
         Ok(bins)
     }
@@ -377,17 +395,12 @@ fn put<T: Copy, const N: usize>(into: &mut Vec<u8>, values: &[T], bytes: impl Fn
     let start = into.len();
     into.resize(start + values.len() * N, 0);
     let room = into.get_mut(start..).unwrap_or_default();
-    for (place, &value) in room.chunks_exact_mut(N).zip(values) {
-        place.copy_from_slice(&bytes(value));
+    for (place, &value) in room.as_chunks_mut().0.iter_mut().zip(values) {
+        *place = bytes(value);
     }
 }
 
 fn f64_at(bytes: &[u8], index: usize) -> f64 {
     let eight = bytes.get(index * 8..index * 8 + 8).unwrap_or_default();
     f64::from_le_bytes(eight.try_into().unwrap_or_default())
-}
-
-fn f32_at(bytes: &[u8], index: usize) -> f32 {
-    let four = bytes.get(index * 4..index * 4 + 4).unwrap_or_default();
-    f32::from_le_bytes(four.try_into().unwrap_or_default())
 }
