@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 const SITES: [&str; 4] = ["hip", "trunk", "arm", "wrist"];
 const RATE_HZ: f64 = 500.0;
 const ROUNDS: usize = 3;
-/// Fractions of its multiples never repeat.
+/// Fractions of its products with squares: no part of the session looks like another.
 const GOLDEN: f64 = 0.618_033_988_749_895;
 
 fn main() {
@@ -156,12 +156,12 @@ fn write_log(path: &Path, minutes: f64, place: usize) {
     let peak_dps = [520.0, 800.0, 1200.0, 1700.0][place];
     for index in 0..(minutes * 60.0 * RATE_HZ) as u64 {
         let t = index as f64 / RATE_HZ;
-        let sway = if t % 60.0 < 10.0 + 30.0 * ((t / 60.0).floor() * GOLDEN).fract() {
+        let sway = if t % 60.0 < 10.0 + 30.0 * ((t / 60.0).floor().powi(2) * GOLDEN).fract() {
             0.0
         } else {
             (9.0 * t).sin()
         };
-        let uneven = ((t / 20.0).floor() * GOLDEN).fract();
+        let uneven = ((t / 20.0).floor().powi(2) * GOLDEN).fract();
         let since = (t % 20.0) - 6.0 - 12.0 * uneven - 0.025 * place as f64;
         let swing = (-(since / 0.05).powi(2)).exp();
         let accel = [0.2 * sway, 0.98 + 0.3 * sway, 0.17].map(|a| a + 4.0 * swing + 0.01 * noise());

@@ -23,8 +23,6 @@ crate::stage_params! {
         vote_tolerance_s: f64 = 0.25, "s", 0.05, 1.0, "own choice: a few coarse bins";
         /// Log odds by which the best line must beat chance and any rival line.
         vote_margin: f64 = 8.0, "1", 0.0, 100.0, "own choice: 1 in 3000";
-        /// Most clock steps looked for.
-        steps_max: f64 = 4.0, "1", 0.0, 20.0, "own choice";
         /// Length of the chunks that follow a rough line at the coarse track's own step.
         chunk_s: f64 = 30.0, "s", 5.0, 120.0, "own choice: some forty steps or five serves";
         /// Most chunks; longer sessions are sampled.
