@@ -5,6 +5,7 @@ mod front_doubts;
 mod front_layouts;
 mod front_properties;
 mod jitter;
+mod memory_track;
 mod tie;
 mod tie_body;
 mod tie_cases;

@@ -4,7 +4,8 @@
 use overarm::samples::{Flags, Samples};
 use overarm::timebase::{ClockTie, TieMethod, TieParams, Track, tie_clocks};
 
-use super::tie_body::{Body, Clock, MemoryTrack, Practice};
+use super::memory_track::MemoryTrack;
+use super::tie_body::{Body, Clock, Practice};
 
 const LENGTH_S: f64 = 360.0;
 

@@ -5,7 +5,8 @@ use overarm::samples::Samples;
 use overarm::simulate::{Activity, Gesture, Scenario, SimulatedUnit, Sync, simulate};
 use overarm::timebase::{TieMethod, TieParams, TieUnit, tie_all};
 
-use super::tie_body::{Body, Clock, MemoryTrack, Practice};
+use super::memory_track::MemoryTrack;
+use super::tie_body::{Body, Clock, Practice};
 
 fn track(unit: &SimulatedUnit) -> MemoryTrack {
     let samples = Samples {
