@@ -1,9 +1,10 @@
 //! First alignment: from hours of unknown offset down to about ten milliseconds, on envelopes alone.
 //!
 //! Activity (how hard and how fast, on a logarithmic scale) rises and falls on all units together.
-//! Stretches of the reference are correlated with the whole of the unit; each leaves a few candidate
-//! shifts, and a vote over lines `shift = offset + drift * time` decides. Nothing here is good enough
-//! to time a chain by, and nothing here reaches the result: it only says where to look.
+//! Stretches of the reference are correlated with the whole of the unit (`align_sweep`); each leaves a few
+//! candidate shifts, a vote over lines `shift = offset + drift * time` finds the first line, and the
+//! likeliest course of lines over the session finds the clock's steps (`align_steps`). Nothing here is good
+//! enough to time a chain by, and nothing here reaches the result: it only says where to look.
 
 use std::collections::VecDeque;
 use std::io;
