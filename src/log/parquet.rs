@@ -5,16 +5,19 @@
 
 use std::cell::Cell;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, BufReader, Read, Write};
 use std::panic::{self, AssertUnwindSafe};
 use std::sync::Once;
 
+use bytes::Bytes;
 use parquet::basic::{Compression, ConvertedType, LogicalType, Type as Physical};
 use parquet::column::reader::{ColumnReaderImpl, get_typed_column_reader};
 use parquet::data_type::{self as kind, DataType};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::ColumnChunkMetaData;
-use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
+use parquet::file::reader::{
+    ChunkReader, FileReader, Length, RowGroupReader, SerializedFileReader,
+};
 use parquet::schema::types::ColumnDescriptor;
 
 /// First bytes of every Parquet file.
@@ -31,7 +34,7 @@ const UNREAD: &[u8] = b"unread";
 
 /// Reads a Parquet file as delimited text with a header.
 pub(crate) struct ParquetText {
-    file: SerializedFileReader<File>,
+    file: SerializedFileReader<Table>,
     group: usize,
     columns: Vec<Box<dyn Cells>>,
     /// Rows of the open group that were not taken yet.
@@ -47,7 +50,7 @@ impl ParquetText {
     }
 
     fn described(file: File) -> io::Result<Self> {
-        let file = SerializedFileReader::new(file).map_err(told)?;
+        let file = SerializedFileReader::new(Table(file)).map_err(told)?;
         let columns = file.metadata().row_groups().iter();
         if columns.flat_map(|group| group.columns()).any(is_nowhere) {
             let words = "the table says that a column stands before the file's start";
@@ -139,6 +142,41 @@ impl Read for ParquetText {
         let count = self.text.get(self.at..).unwrap_or_default().read(into)?;
         self.at += count;
         Ok(count)
+    }
+}
+
+/// The file as the table's library reads it. Its end is a fault: the table's description stands last, and
+/// on a damaged table the library would read nothing there for ages.
+struct Table(File);
+
+impl Length for Table {
+    fn len(&self) -> u64 {
+        self.0.len()
+    }
+}
+
+impl ChunkReader for Table {
+    type T = BufReader<Pages>;
+
+    fn get_read(&self, start: u64) -> parquet::errors::Result<Self::T> {
+        let reader = self.0.get_read(start)?; // nothing is buffered yet
+        Ok(BufReader::new(Pages(reader.into_inner())))
+    }
+
+    fn get_bytes(&self, start: u64, length: usize) -> parquet::errors::Result<Bytes> {
+        self.0.get_bytes(start, length)
+    }
+}
+
+/// The file from one of its pages on.
+struct Pages(File);
+
+impl Read for Pages {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        match self.0.read(into)? {
+            0 if !into.is_empty() => Err(io::ErrorKind::UnexpectedEof.into()),
+            count => Ok(count),
+        }
     }
 }
 

@@ -78,6 +78,11 @@ pub enum RowFault {
         /// Stamp, s.
         found_s: f64,
     },
+    /// A stamp that no clock shows.
+    NoTime {
+        /// Stamp, s.
+        found_s: f64,
+    },
     /// The row before, written again.
     Repeat {
         /// Stamp, s.
@@ -101,6 +106,7 @@ impl RowFault {
             Self::TooManyUnits { .. } => "too-many-units",
             Self::TimeBack { .. } => "time-back",
             Self::TimeAhead { .. } => "time-ahead",
+            Self::NoTime { .. } => "no-time",
             Self::Repeat { .. } => "repeat",
         }
     }
@@ -121,6 +127,7 @@ impl std::fmt::Display for RowFault {
             Self::TooManyUnits { found } => rows::too_many_units(found),
             Self::TimeBack { before_s, found_s } => rows::time_back(*found_s, *before_s),
             Self::TimeAhead { before_s, found_s } => rows::time_ahead(*found_s, *before_s),
+            Self::NoTime { found_s } => rows::no_time(*found_s),
             Self::Repeat { found_s } => rows::repeat(*found_s),
         })
     }

@@ -10,6 +10,12 @@ use super::front_spill::{BLOCK_BINS, Bin, Columns, Spill};
 /// Width of an envelope bin, s.
 pub(crate) const STEP_S: f64 = 0.01;
 
+/// Most bins that repeat the last one: the 5 s between samples of no logger.
+const LONGEST_HOLD: u64 = BLOCK_BINS as u64;
+
+/// No log reaches this bin.
+const LAST_BIN: u64 = u64::MAX / 4;
+
 /// Sums run in this many lanes, in a fixed order, so that results never depend on the machine.
 const LANES: usize = 8;
 
@@ -45,7 +51,8 @@ impl Envelopes {
     }
 
     /// Adds samples: stamps s, resultant rate rad/s, resultant force m/s^2; `gap` where samples are
-    /// missing before one. A bin without a sample of its own between two neighbours repeats the last.
+    /// missing before one. Bins between two neighbours without a sample of their own repeat the last,
+    /// where they are few.
     pub fn add(
         &mut self,
         time_s: &[f64],
@@ -59,13 +66,15 @@ impl Envelopes {
             let off_s = time_s - self.start_s;
             if off_s >= self.bin_end_s {
                 self.close_bin();
-                let hold = if gap(index) {
+                // stamps do not go back; a cast beyond u64's range ends at its last number
+                let bin = ((off_s * (1.0 / STEP_S)) as u64)
+                    .min(LAST_BIN)
+                    .max(self.bin + 1);
+                let hold = if gap(index) || bin - self.bin > LONGEST_HOLD {
                     Bin::default()
                 } else {
                     self.last
                 };
-                // stamps do not go back and spans are bounded: a whole number of u64's range
-                let bin = ((off_s * (1.0 / STEP_S)) as u64).max(self.bin + 1);
                 self.step_to(bin, hold, spill)?;
                 self.bin_end_s = (bin + 1) as f64 * STEP_S;
             }

@@ -25,6 +25,10 @@ const FAR: usize = 64;
 /// Bursts between them where rows come in bursts: lengths that vary by a row or two even out.
 const FAR_BURSTS: usize = 16;
 
+/// Furthest stamp, s: some 3000 years, whether from 1970 or from switching on. Beyond it f64 no longer tells
+/// samples apart.
+const LATEST_S: f64 = 1e11;
+
 /// Powers of two at which a counter may start again without the profile saying so.
 const WRAP_BITS: [i32; 4] = [16, 24, 31, 32];
 
@@ -146,6 +150,11 @@ impl Grid {
         let mut last_index: Option<usize> = None;
         for index in 0..take {
             let found_s = rows.columns.time_s[index]; // index < take <= count
+            if found_s.abs() > LATEST_S {
+                keep[index] = false;
+                tally.add(rows.line[index], 0, 0, RowFault::NoTime { found_s });
+                continue;
+            }
             let Some(before_s) = last_s else {
                 last_s = Some(found_s);
                 last_index = Some(index);
@@ -182,10 +191,10 @@ impl Grid {
                         last_index = earlier;
                     }
                 }
-                Verdict::Backwards => {
-                    let shift_s = self.restart(before_s, found_s, period_s, line, params);
+                Verdict::Elsewhere => {
+                    let at_s = self.restart(before_s, found_s, period_s, line, params);
                     let later = rows.columns.time_s.iter_mut().skip(index);
-                    later.for_each(|time_s| *time_s += shift_s);
+                    later.for_each(|time_s| *time_s = (*time_s - found_s) + at_s);
                 }
             }
             before_last = last_s.map(|last_s| (last_s, last_index));
@@ -196,7 +205,7 @@ impl Grid {
         keep.iter().take(take).filter(|kept| **kept).count()
     }
 
-    /// The shift for a clock that has started again, s.
+    /// Where the first stamp of a clock that has started again is put, s.
     fn restart(
         &mut self,
         before_s: f64,
@@ -208,24 +217,25 @@ impl Grid {
         let wrap = WRAP_BITS.into_iter().find_map(|bits| {
             let span_s = 2f64.powi(bits) / self.stamps_per_s;
             let step_s = found_s + span_s - before_s;
-            (step_s > 0.0 && step_s < 4.0 * period_s).then_some((bits, span_s))
+            let wraps = found_s < before_s && step_s > 0.0 && step_s < 4.0 * period_s;
+            wraps.then_some((bits, found_s + span_s))
         });
-        let (event, shift_s) = match wrap {
-            Some((bits, span_s)) => (ClockEvent::Wrap { line, bits }, span_s),
+        let (event, at_s) = match wrap {
+            Some((bits, at_s)) => (ClockEvent::Wrap { line, bits }, at_s),
             None => (
                 ClockEvent::Restart {
                     line,
                     before_s,
                     found_s,
                 },
-                before_s + params.restart_gap_s - found_s,
+                before_s + params.restart_gap_s,
             ),
         };
         if self.events.len() < MOST_EVENTS {
             self.events.push(event);
         }
-        self.offset_s += shift_s;
-        shift_s
+        self.offset_s += at_s - found_s;
+        at_s
     }
 
     /// Finds the period, repeats and gaps of a chunk that is not the usual one.
@@ -509,7 +519,8 @@ enum Verdict {
     Fine,
     Stray(RowFault),
     BeforeWasStray,
-    Backwards,
+    /// The clock was set anew, back or far ahead.
+    Elsewhere,
 }
 
 /// Judges the first stamp of `ahead_s` by its neighbours.
@@ -530,10 +541,10 @@ fn judge(
         let back = later_s
             .iter()
             .any(|&t| t < found_s && t - before_s <= params.longest_gap_s);
-        return if back {
+        return if back || later_s.is_empty() {
             Verdict::Stray(RowFault::TimeAhead { before_s, found_s })
         } else {
-            Verdict::Backwards
+            Verdict::Elsewhere
         };
     }
     let noisy = steps.spread_s > 0.2 * period_s;
@@ -554,7 +565,7 @@ fn judge(
     if comes_back || later_s.is_empty() {
         return Verdict::Stray(RowFault::TimeBack { before_s, found_s });
     }
-    Verdict::Backwards
+    Verdict::Elsewhere
 }
 
 /// Rows between the stamps whose distance gives the period: whole bursts, so that where in a burst a pair

@@ -42,6 +42,10 @@ pub fn time_back(found_s: f64, before_s: f64) -> String {
 pub fn time_ahead(found_s: f64, before_s: f64) -> String {
     format!("time {found_s:.6} s stands alone far ahead of {before_s:.6} s")
 }
+/// A time beyond all clocks, s.
+pub fn no_time(found_s: f64) -> String {
+    format!("time {found_s:e} s is further than any clock runs")
+}
 /// A row that stands twice, s.
 pub fn repeat(found_s: f64) -> String {
     format!("the row at {found_s:.6} s is written twice")

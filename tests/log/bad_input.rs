@@ -437,6 +437,21 @@ fn told() -> Vec<Case> {
             ],
         ),
         c(
+            "a stamp no clock shows",
+            edited(|n, row| {
+                if n == 30 {
+                    row.replacen("0.28", "28e20", 1)
+                } else {
+                    row
+                }
+            }),
+            0,
+            &[
+                "a.csv:30: time 2.8e21 s is further than any clock runs; 1 such row left out",
+                "[no-time]",
+            ],
+        ),
+        c(
             "row written twice",
             edited(|n, row| if n == 30 { row.clone() + &row } else { row }),
             0,
