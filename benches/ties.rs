@@ -6,22 +6,10 @@ mod memory_track;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use memory_track::MemoryTrack;
-use overarm::samples::Samples;
-use overarm::simulate::{Scenario, SimulatedUnit, Sync, simulate};
+use overarm::simulate::{Scenario, Sync, simulate};
 use overarm::timebase::{TieParams, TieUnit, tie_all};
 
 const MINUTES: f64 = 6.0;
-
-fn track(unit: SimulatedUnit) -> MemoryTrack {
-    let samples = Samples {
-        rate_hz: unit.rate_hz,
-        flags: vec![Default::default(); unit.time_s.len()],
-        time_s: unit.time_s,
-        accel_m_s2: unit.accel_m_s2,
-        gyro_rad_s: unit.gyro_rad_s,
-    };
-    MemoryTrack::new(unit.site.to_string(), samples)
-}
 
 fn ties(c: &mut Criterion) {
     let mut group = c.benchmark_group("ties, four units, 500 Hz");
@@ -37,7 +25,11 @@ fn ties(c: &mut Criterion) {
             sync,
             ..Scenario::of_seed(1)
         };
-        let logs: Vec<MemoryTrack> = simulate(&scenario).units.into_iter().map(track).collect();
+        let logs: Vec<MemoryTrack> = simulate(&scenario)
+            .units
+            .into_iter()
+            .map(MemoryTrack::from)
+            .collect();
         let units: Vec<TieUnit> = logs
             .iter()
             .map(|track| TieUnit {

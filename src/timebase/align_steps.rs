@@ -21,7 +21,7 @@ const LIKELY: f64 = 4.0;
 /// What a step at a gap as long as a restart costs: 1 in 20 such gaps.
 const RESTART_COST: f64 = 3.0;
 /// A logger takes this long to start again, s.
-const RESTART_S: f64 = 1.0;
+pub(crate) const RESTART_S: f64 = 1.0;
 /// Small steps that are asked for at such gaps, to each side, and how far apart, s. Elsewhere none is:
 /// segments move by some tenths of a second in turn.
 const SMALL_STEPS: i32 = 12;

@@ -36,6 +36,14 @@ pub(crate) struct Piece {
     pub base: Line,
 }
 
+impl Piece {
+    /// The same, sure from one time of the reference clock to another, s.
+    pub fn but_sure(mut self, sure_s: (f64, f64)) -> Self {
+        self.base.sure_s = sure_s;
+        self
+    }
+}
+
 /// One event between two units.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Row {
@@ -195,26 +203,31 @@ fn shared_variance(rows: &[Row]) -> Vec<f64> {
 
 impl Adjustment<'_> {
     /// First weights: about each pair's and kind's own median, so that one wrong pair or a rough line
-    /// that is off does not decide.
+    /// that is off does not decide. Taps on a stack are so much alike that drift shows between one
+    /// gesture and the next: each is judged by itself.
     fn start(&mut self) {
         for (pair, spreads) in self.spreads.iter_mut().enumerate() {
             for kind in Evidence::ALL {
-                let own: Vec<f64> = self
-                    .rows
-                    .iter()
-                    .filter(|r| r.pair == pair && r.evidence == kind)
-                    .map(|r| r.said_s)
-                    .collect();
-                let middle = math::median(&own).unwrap_or(0.0);
-                let spread = math::mad_sd(&own)
-                    .unwrap_or(0.0)
-                    .max(spreads[kind as usize]);
-                for (row, weight) in self.rows.iter().zip(&mut self.weights) {
-                    if row.pair == pair && row.evidence == kind {
-                        *weight = tukey((row.said_s - middle) / spread);
+                let is_own = |&index: &usize| {
+                    self.rows[index].pair == pair && self.rows[index].evidence == kind
+                };
+                let mut own: Vec<usize> = (0..self.rows.len()).filter(is_own).collect();
+                let ref_s = |index: usize| self.rows[index].ref_s;
+                own.sort_by(|&a, &b| ref_s(a).total_cmp(&ref_s(b)));
+                let spacing_s = self.params.gesture_spacing_s;
+                let alike = |&a: &usize, &b: &usize| {
+                    kind != Evidence::Stacked || ref_s(b) - ref_s(a) <= spacing_s
+                };
+                let stated_s = spreads[kind as usize];
+                for group in own.chunk_by(alike) {
+                    let said_s: Vec<f64> = group.iter().map(|&i| self.rows[i].said_s).collect();
+                    let middle = math::median(&said_s).unwrap_or(0.0);
+                    let spread = math::mad_sd(&said_s).unwrap_or(0.0).max(stated_s);
+                    for &index in group {
+                        self.weights[index] = tukey((self.rows[index].said_s - middle) / spread);
                     }
+                    spreads[kind as usize] = spreads[kind as usize].max(spread);
                 }
-                spreads[kind as usize] = spread;
             }
         }
     }

@@ -1,4 +1,4 @@
-//! Sync gestures: spikes out of stillness (taps on the stack, heel drops) and jumps.
+//! Sync gestures: spikes out of stillness (taps on the stack), heel drops, and jumps.
 
 use std::ops::Range;
 
@@ -101,6 +101,59 @@ pub(crate) fn grouped(spikes: &[Event], params: &TieParams) -> Vec<Event> {
             })
         })
         .collect()
+}
+
+/// Heel drops, first and last of each row of them: blows after a fall that every unit felt, out of quiet
+/// standing and back into it.
+pub(crate) fn heel_drops(
+    envelopes: &Envelopes,
+    sharp: &[Vec<f64>],
+    params: &TieParams,
+) -> Vec<(f64, f64)> {
+    let blow = |index: usize| {
+        let felt = |bins: &[Bin], sharp: &[f64]| {
+            let near = index.saturating_sub(NEAR_BINS)..(index + NEAR_BINS + 1).min(sharp.len());
+            let peak = near.max_by(|&a, &b| sharp[a].total_cmp(&sharp[b]));
+            peak.is_some_and(|peak| dropped(bins, sharp, peak, params))
+        };
+        let mut units = envelopes.units.iter().zip(sharp);
+        on_at(envelopes, index) >= FEWEST
+            && units.all(|(bins, sharp)| bins[index].force_max_m_s2 <= 0.0 || felt(bins, sharp))
+    };
+    let loudest: Vec<f64> = (0..envelopes.len())
+        .map(|i| sharp.iter().map(|s| s[i]).fold(0.0, f64::max))
+        .collect();
+    let mut blows = crate::math::local_maxima(&loudest);
+    blows.retain(|&index| loudest[index] >= params.shock_min_m_s2 && blow(index));
+    let times_s: Vec<f64> = blows.into_iter().map(|i| envelopes.time_s(i)).collect();
+    times_s
+        .chunk_by(|a, b| b - a <= params.gesture_spacing_s)
+        .map(|row| (row[0], row[row.len() - 1])) // chunks are never empty
+        .filter(|(first_s, last_s)| last_s - first_s >= DROPS_APART_S)
+        .collect()
+}
+
+/// Shortest time from one heel drop to the next: up again takes longer. Below it, one blow rings.
+const DROPS_APART_S: f64 = 0.4;
+
+/// A blow of one unit after a fall, out of quiet standing and back into it.
+fn dropped(bins: &[Bin], sharp: &[f64], index: usize, params: &TieParams) -> bool {
+    /// Standing or rising before the fall, the fall, and standing after the blow has rung, bins.
+    const BEFORE: Range<usize> = 20..50;
+    const FALL: Range<usize> = 2..14;
+    const AFTER: Range<usize> = 30..50;
+    let back = |k: usize| index.checked_sub(k).map(|i| &bins[i]);
+    let quiet = |bin: &Bin| {
+        (bin.force_max_m_s2 - STANDARD_GRAVITY_M_S2).abs() < params.drop_fall_m_s2
+            && bin.rate_max_rad_s < params.still_rate_rad_s
+    };
+    let falls = |bin: &Bin| bin.force_mean_m_s2 < STANDARD_GRAVITY_M_S2 - params.drop_fall_m_s2;
+    sharp[index] >= params.shock_min_m_s2
+        && FALL.filter_map(back).any(falls)
+        && BEFORE.into_iter().all(|k| back(k).is_some_and(quiet))
+        && AFTER
+            .into_iter()
+            .all(|k| bins.get(index + k).is_some_and(quiet))
 }
 
 /// Landings after a flight that at least two units share.

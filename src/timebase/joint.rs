@@ -31,6 +31,11 @@ const GAIN_MIN: f64 = 0.03;
 const SAME_END: f64 = 5e-3;
 /// Ends of the first searches that are followed over all moments.
 const ENDS: usize = 3;
+/// Steps in which other shifts are tried, s: a search finds an end that is nearer than this.
+const SHIFT_STEP_S: f64 = 3e-3;
+/// An end whose unexplained force is less than this many times the best one's is a rival: what is left is
+/// skin and other parts of the body as much as noise, and does not average out.
+const RIVAL_SPREAD: f64 = 1.1;
 /// Moments that the search for the arrows starts from.
 const START_MOMENTS: usize = 10;
 /// Tukey's constant, see `fit`.
@@ -179,6 +184,15 @@ impl Smooth {
         (position.floor(), position.fract() as f32) // kept in single precision
     }
 
+    /// Length of the specific force at the end of an arrow, at all that is kept; `None` where clipped.
+    fn lengths(&self, arrow: &Vector3<f64>) -> Vec<Option<f64>> {
+        let length = |kept: &Kept| {
+            let motion = [kept.force.cast(), kept.rate.cast(), kept.spin.cast()];
+            (!kept.clipped).then(|| carried(&motion, arrow).norm())
+        };
+        self.kept.iter().map(length).collect()
+    }
+
     /// Motion between two neighbours; `None` where clipped or outside.
     fn motion(&self, before: f64, share: f32) -> Option<Motion> {
         if before < 0.0 {
@@ -288,18 +302,32 @@ pub(crate) fn fit_joint(
         .into_iter()
         .map(|start| coarse.run(start, params))
         .collect();
-    ends.sort_by(|a, b| a.deviance.total_cmp(&b.deviance));
-    ends.dedup_by(|later, kept| (later.state.0 - kept.state.0).amax() < SAME_END);
-    let found = ends
+    rank(&mut ends);
+    let elsewhere: Vec<State> = ends
+        .iter()
+        .take(ENDS)
+        .filter_map(|end| Profile::of(end, &coarse, params).better(end))
+        .collect();
+    ends.extend(elsewhere.into_iter().map(|state| coarse.run(state, params)));
+    rank(&mut ends);
+    let mut ends: Vec<Found> = ends
         .iter()
         .take(ENDS)
         .map(|end| whole.run(end.state, params))
-        .min_by(|a, b| a.deviance.total_cmp(&b.deviance))?;
+        .collect();
+    rank(&mut ends);
+    let profile = Profile::of(ends.first()?, &whole, params);
+    let better = profile.better(ends.first()?);
+    ends.extend(better.map(|state| whole.run(state, params)));
+    rank(&mut ends);
+    let found = ends.into_iter().next()?;
+    let rival_s = profile.rival_s(&found, whole.independent(params));
     let covariance = found.normal.try_inverse()?;
     let known_sd_s = (1.0 / found.normal[(6, 6)]).sqrt();
     let place_sd_s = (covariance[(6, 6)] - known_sd_s * known_sd_s)
         .max(0.0)
-        .sqrt();
+        .sqrt()
+        .hypot(0.5 * rival_s);
     let sightings = moments
         .iter()
         .zip(&found.spreads)
@@ -316,6 +344,75 @@ pub(crate) fn fit_joint(
         place_sd_s,
         arrows: (found.state.near_arrow(), found.state.far_arrow()),
     })
+}
+
+/// One end's arrows at all other shifts, with their deviances. What does not fit weighs nothing, so that a
+/// search may rest some milliseconds beside a far better end.
+struct Profile {
+    states: Vec<State>,
+    deviances: Vec<f64>,
+}
+
+impl Profile {
+    fn of(end: &Found, search: &Search, params: &TieParams) -> Self {
+        let reach = (params.event_reach_s / SHIFT_STEP_S) as i32; // a dozen
+        let at = |step: i32| {
+            let mut state = end.state;
+            state.0[6] += f64::from(step) * SHIFT_STEP_S;
+            state
+        };
+        let states: Vec<State> = (-reach..=reach).map(at).collect();
+        let mut deviances: Vec<f64> = states.iter().map(|state| search.prior(state)).collect();
+        let (near_arrow, far_arrow) = (end.state.near_arrow(), end.state.far_arrow());
+        let share = search.share(params);
+        let mut residuals = Vec::new();
+        for (moment, motions) in search.moments.iter().zip(&search.near) {
+            let length = |motion: &Motion| carried(motion, &near_arrow).norm();
+            let near: Vec<Option<f64>> = motions.iter().map(|m| m.as_ref().map(length)).collect();
+            let far = moment.far.lengths(&far_arrow);
+            for (state, deviance) in states.iter().zip(&mut deviances) {
+                let from_s = moment.from_ref_s + moment.shift_at(state, search);
+                let far_at = |k: usize| {
+                    let (before, share) = moment.far.place(from_s + k as f64 * search.step_s);
+                    let index = (before >= 0.0).then_some(before as usize)?; // not negative
+                    let (a, b) = ((*far.get(index)?)?, (*far.get(index + 1)?)?);
+                    Some(a + f64::from(share) * (b - a))
+                };
+                residuals.clear();
+                let both = near.iter().enumerate();
+                residuals.extend(both.filter_map(|(k, near)| Some(far_at(k)? - (*near)?)));
+                let spread = math::mad_sd(&residuals).unwrap_or(0.0);
+                let spread = spread.max(params.joint_noise_m_s2);
+                *deviance += 2.0 * share * residuals.len() as f64 * spread.ln();
+            }
+        }
+        Self { states, deviances }
+    }
+
+    /// Where the arrows fit better than at their own end.
+    fn better(&self, end: &Found) -> Option<State> {
+        let pairs = self.states.iter().zip(&self.deviances);
+        let (state, deviance) = pairs.min_by(|a, b| a.1.total_cmp(b.1))?;
+        (*deviance < end.deviance).then_some(*state)
+    }
+
+    /// How far from an end another shift lies that explains nearly as much, s; 0 where none does.
+    fn rival_s(&self, end: &Found, independent: f64) -> f64 {
+        let most = end.deviance + 2.0 * independent * RIVAL_SPREAD.ln();
+        let merits: Vec<f64> = self.deviances.iter().map(|deviance| -deviance).collect();
+        math::local_maxima(&merits)
+            .into_iter()
+            .filter(|index| self.deviances[*index] <= most)
+            .map(|index| (self.states[index].0[6] - end.state.0[6]).abs())
+            .filter(|apart_s| *apart_s > SHIFT_STEP_S)
+            .fold(0.0, f64::max)
+    }
+}
+
+/// The best ends first, each once.
+fn rank(ends: &mut Vec<Found>) {
+    ends.sort_by(|a, b| a.deviance.total_cmp(&b.deviance));
+    ends.dedup_by(|later, kept| (later.state.0 - kept.state.0).amax() < SAME_END);
 }
 
 /// No arrows, and eight pairs that point every way.
@@ -394,6 +491,21 @@ impl<'a> Search<'a> {
         (middle_s - self.pivot_s) / self.half_span_s
     }
 
+    /// Number of independent instants.
+    fn independent(&self, params: &TieParams) -> f64 {
+        let instants: usize = self.near.iter().flatten().flatten().count();
+        self.share(params) * instants as f64
+    }
+
+    /// Neighbouring instants are not independent: the band holds two per cut-off period.
+    fn share(&self, params: &TieParams) -> f64 {
+        self.step_s * params.joint_cutoff_hz
+    }
+
+    fn prior(&self, state: &State) -> f64 {
+        self.prior_precision.dot(&state.0.component_mul(&state.0))
+    }
+
     /// Damped Gauss-Newton (Levenberg 1944, Marquardt 1963) on Tukey's cost. A step is judged at the
     /// moments' spreads before it, so that it is judged on what it was made for.
     fn run(&self, start: State, params: &TieParams) -> Found {
@@ -431,11 +543,10 @@ impl<'a> Search<'a> {
     fn weighed(&self, state: State, judge: &[f64], params: &TieParams) -> (Found, f64) {
         let mut normal = Normal::from_diagonal(&self.prior_precision);
         let mut right = -self.prior_precision.component_mul(&state.0);
-        let prior_cost = self.prior_precision.dot(&state.0.component_mul(&state.0));
+        let prior_cost = self.prior(&state);
         let (mut cost, mut judged, mut deviance) = (prior_cost, prior_cost, prior_cost);
         let mut spreads = Vec::with_capacity(self.moments.len());
-        // neighbouring instants are not independent: the band holds two per cut-off period
-        let share = self.step_s * params.joint_cutoff_hz;
+        let share = self.share(params);
         for (index, moment) in self.moments.iter().enumerate() {
             let instants = moment.instants(index, &state, self);
             let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();

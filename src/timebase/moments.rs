@@ -12,13 +12,13 @@ use super::track::Track;
 /// What a moment was chosen for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Why {
-    /// Spikes out of stillness: taps on a stack, heel drops.
+    /// Spikes out of stillness: taps on a stack.
     Spike,
     /// A landing after a common flight: a jump, or a stroke's own.
     Landing,
     /// Fast turning: strokes, their blows and landings.
     Swing,
-    /// Shocks while turning slowly: steps.
+    /// Shocks while turning slowly: steps, heel drops.
     Step,
 }
 
@@ -46,6 +46,17 @@ impl Moment {
         Self {
             gesture: event.gesture,
             ..Self::around(event.at_s, reach_s.0, reach_s.1, why)
+        }
+    }
+
+    fn of_drops(first_s: f64, last_s: f64) -> Self {
+        /// Room for the fall and the way back to standing, s.
+        const ROOM_S: f64 = 0.5;
+        Self {
+            from_ref_s: first_s - ROOM_S,
+            to_ref_s: last_s + ROOM_S,
+            why: Why::Step,
+            gesture: true,
         }
     }
 
@@ -107,7 +118,7 @@ pub(crate) fn moments(
     }
     let look_in = |&(cell_from_s, cell_to_s): &(f64, f64)| {
         let (mut turns, mut shocks) = (Vec::new(), Vec::new());
-        let (mut landings, mut lone) = (Vec::new(), Vec::new());
+        let (mut landings, mut lone, mut drops) = (Vec::new(), Vec::new(), Vec::new());
         let mut from_s = cell_from_s;
         while from_s < cell_to_s {
             let to_s = (from_s + SLICE_S).min(cell_to_s);
@@ -121,6 +132,8 @@ pub(crate) fn moments(
             landings.extend(of_slice.filter(|landing| inside(landing.at_s)));
             let of_slice = gesture::lone_spikes(&envelopes, &sharp, params).into_iter();
             lone.extend(of_slice.filter(|spike| inside(spike.at_s)));
+            let of_slice = gesture::heel_drops(&envelopes, &sharp, params).into_iter();
+            drops.extend(of_slice.filter(|(first_s, _)| inside(*first_s)));
             from_s = to_s;
         }
         let mut chosen = cell_moments(turns, shocks, params);
@@ -129,6 +142,11 @@ pub(crate) fn moments(
                 .iter()
                 .map(|landing| Moment::of_gesture(landing, (0.7, 0.5), Why::Landing)),
         );
+        for (first_s, last_s) in drops {
+            let row = Moment::of_drops(first_s, last_s);
+            chosen.retain(|m| m.why != Why::Step || !m.overlaps(row.from_ref_s, row.to_ref_s));
+            chosen.push(row);
+        }
         io::Result::Ok((chosen, lone))
     };
     let (mut chosen, mut spikes) = (Vec::new(), Vec::new());

@@ -6,6 +6,7 @@ use nalgebra::Vector3;
 
 use super::align::{self, Line};
 use super::align_epoch::{self, Epoch};
+use super::align_steps::RESTART_S;
 use super::delay::Interpolator;
 use super::fit::{self, Fit, Piece, Prior, Row};
 use super::front::side_by_side;
@@ -143,6 +144,8 @@ struct Session<'a> {
 /// What was seen, and how far each pair's kinds are believed before the fit.
 struct Seen {
     rows: Vec<Row>,
+    /// When one looked, reference clock, s.
+    looked_at_s: Vec<f64>,
     pairs: Vec<(usize, usize)>,
     priors: Vec<Prior>,
 }
@@ -158,30 +161,33 @@ impl Seen {
     /// A tap on a stack is believed with company only: another one near it that says the same, and all
     /// units but one at most in the stack. Two worn units may ring alike, or be carried in one hand, and
     /// such a likeness would rule over all honest evidence.
-    fn drop_lone_stacks(&mut self, units: usize, params: &TieParams) {
+    fn drop_lone_stacks(&mut self, units: usize, slowest_hz: f64, params: &TieParams) {
+        let spread_s = stacked_spread_s(slowest_hz, params);
         let near = |row: &Row, other: &Row| {
             other.evidence == Evidence::Stacked
                 && (other.ref_s - row.ref_s).abs() <= params.gesture_spacing_s
         };
-        let company = |row: &Row| {
+        let seconded = |row: &Row| {
             let others = self.rows.iter().filter(|other| {
                 near(row, other)
                     && other.pair == row.pair
                     && (other.ref_s - row.ref_s).abs() >= params.shock_apart_s
                     && (other.said_s - row.said_s).abs()
                         <= params.disagreement
-                            * other.sd_s.hypot(row.sd_s).hypot(params.stacked_sd_s)
+                            * other.sd_s.hypot(row.sd_s).hypot(2f64.sqrt() * spread_s)
             });
-            let mut stacked: Vec<usize> = self
-                .rows
-                .iter()
-                .filter(|other| near(row, other))
+            (others.count() + 1) as f64 >= params.gesture_spikes_min
+        };
+        let is_stacked = |row: &&Row| row.evidence == Evidence::Stacked && seconded(row);
+        let taps: Vec<&Row> = self.rows.iter().filter(is_stacked).collect();
+        let company = |row: &Row| {
+            let beside = taps.iter().filter(|other| near(row, other));
+            let mut stacked: Vec<usize> = beside
                 .flat_map(|other| [self.pairs[other.pair].0, self.pairs[other.pair].1])
                 .collect();
             stacked.sort_unstable();
             stacked.dedup();
-            (others.count() + 1) as f64 >= params.gesture_spikes_min
-                && stacked.len() >= units.saturating_sub(1).max(2)
+            seconded(row) && stacked.len() >= units.saturating_sub(1).max(2)
         };
         let kept: Vec<bool> = self
             .rows
@@ -191,6 +197,13 @@ impl Seen {
         let mut keep = kept.into_iter();
         self.rows.retain(|_| keep.next().unwrap_or(true));
     }
+}
+
+/// Spread of a tap's time on stacked units from tap to tap, s.
+fn stacked_spread_s(slowest_hz: f64, params: &TieParams) -> f64 {
+    params
+        .stacked_sd_s
+        .hypot(params.stacked_sample_spread / slowest_hz)
 }
 
 /// One unit at one moment.
@@ -287,6 +300,7 @@ impl<'a> Session<'a> {
         let session_s: f64 = self.epochs.iter().map(|e| e.to_ref_s - e.from_ref_s).sum();
         let mut found = Seen {
             rows: Vec::new(),
+            looked_at_s: Vec::new(),
             priors: vec![self.prior(slowest_hz); pairs.len()],
             pairs,
         };
@@ -324,8 +338,11 @@ impl<'a> Session<'a> {
                 }
             }
             count += chosen.len();
+            found
+                .looked_at_s
+                .extend(chosen.iter().map(Moment::middle_s));
         }
-        found.drop_lone_stacks(self.units.len(), self.params);
+        found.drop_lone_stacks(self.units.len(), slowest_hz, self.params);
         for prior in &mut found.priors {
             for kind in [Evidence::ShockFromReference, Evidence::ShockFromUnit] {
                 // a unit's own skin delays shocks from either side alike: two columns of half the weight
@@ -347,7 +364,7 @@ impl<'a> Session<'a> {
                 p.joint_step_sd_s,
             ],
             spread_s: [
-                p.stacked_sd_s,
+                stacked_spread_s(slowest_hz, p),
                 p.event_spread_s,
                 p.event_spread_s,
                 p.joint_spread_s,
@@ -541,14 +558,16 @@ impl<'a> Session<'a> {
     }
 
     fn tie_of(&self, unit: usize, evidence: &Seen, fit: &Fit) -> ClockTie {
-        let own: Vec<(&Piece, &fit::FittedPiece)> = self
-            .pieces
-            .iter()
-            .zip(&fit.pieces)
-            .filter(|(piece, fitted)| {
-                piece.unit == unit && fitted.pivot_sd_s <= self.params.tied_sd_s
-            })
-            .collect();
+        let tied = |(index, fitted): (usize, &fit::FittedPiece)| {
+            let piece = self.pieces[index]; // one fitted piece each
+            let is_tied = piece.unit == unit
+                && fitted.pivot_sd_s <= self.params.tied_sd_s
+                && fitted.drift.abs() <= self.params.drift_max;
+            let sure_s = || self.borne_out_s(index, evidence, fit);
+            is_tied.then(|| (piece.but_sure(sure_s()), *fitted))
+        };
+        let pieces = fit.pieces.iter().enumerate();
+        let own: Vec<(Piece, fit::FittedPiece)> = pieces.filter_map(tied).collect();
         if own.is_empty() {
             return untied();
         }
@@ -580,8 +599,41 @@ impl<'a> Session<'a> {
         }
     }
 
+    /// From when to when events bear a piece's clock out, reference clock, s. A logger may start again in
+    /// a long gap with its clock a little off; where the events on one side of it agree far less than those
+    /// on the other, that side is not sure.
+    fn borne_out_s(&self, piece: usize, evidence: &Seen, fit: &Fit) -> (f64, f64) {
+        let Piece { unit, base, .. } = self.pieces[piece];
+        let (mut from_s, mut to_s) = base.sure_s;
+        let rows = evidence.rows.iter().zip(&fit.weights);
+        let own = rows.filter(|(row, _)| row.near == Some(piece) || row.far == Some(piece));
+        let weights: Vec<(f64, f64)> = own.map(|(row, weight)| (row.ref_s, *weight)).collect();
+        let agreement = |from_s: f64, to_s: f64| {
+            let inside = |at_s: &f64| (from_s..to_s).contains(at_s);
+            let looks = evidence.looked_at_s.iter().filter(|at_s| inside(at_s));
+            let agreeing: f64 = weights.iter().filter(|w| inside(&w.0)).map(|w| w.1).sum();
+            Some(agreeing / looks.count() as f64).filter(|agreeing| agreeing.is_finite())
+        };
+        let of_unit = self.units[unit].track.gaps().iter();
+        let of_unit = of_unit.map(|g| (base.ref_at_s(g.from_s), base.ref_at_s(g.to_s)));
+        let of_reference = self.units[self.reference].track.gaps().iter();
+        let gaps = of_unit.chain(of_reference.map(|g| (g.from_s, g.to_s)));
+        for (start_s, end_s) in gaps.filter(|(start_s, end_s)| end_s - start_s >= RESTART_S) {
+            let both = agreement(from_s, start_s).zip(agreement(end_s, to_s));
+            let Some((before, after)) = both else {
+                continue;
+            };
+            if before < self.params.agreement_min * after {
+                from_s = from_s.max(end_s);
+            } else if after < self.params.agreement_min * before {
+                to_s = to_s.min(start_s);
+            }
+        }
+        (from_s, to_s)
+    }
+
     /// Names the evidence by where the used gestures stand.
-    fn method(&self, own: &[(&Piece, &fit::FittedPiece)], events: &[TieEvent]) -> TieMethod {
+    fn method(&self, own: &[(Piece, fit::FittedPiece)], events: &[TieEvent]) -> TieMethod {
         let start_s = own.first().map_or(0.0, |(p, _)| p.base.from_ref_s);
         let end_s = own.last().map_or(0.0, |(p, _)| p.base.to_ref_s);
         let near_s = (self.params.ends_share * (end_s - start_s)).min(self.params.ends_s);
@@ -649,7 +701,7 @@ fn read_error(track: &dyn Track, source: std::io::Error) -> TieError {
     }
 }
 
-fn clock_pieces(own: &[(&Piece, &fit::FittedPiece)]) -> Vec<ClockPiece> {
+fn clock_pieces(own: &[(Piece, fit::FittedPiece)]) -> Vec<ClockPiece> {
     own.iter()
         .map(|(piece, fitted)| ClockPiece {
             from_ref_s: piece.base.asked_s.0,

@@ -66,13 +66,15 @@ crate::stage_params! {
         /// Smallest correlation of two shocks' envelopes.
         shock_correlation_min: f64 = 0.6, "1", 0.1, 0.99, "own choice";
         /// Smallest likeness of two units' whole force vectors, after the best rotation, that says they were one stack.
-        stacked_likeness_min: f64 = 0.97, "1", 0.5, 0.999, "own choice: a rigid stack differs by noise only, worn units by their tissue";
+        stacked_likeness_min: f64 = 0.93, "1", 0.5, 0.999, "own choice: a rigid stack differs by noise and by what falls between samples, worn units by their tissue";
         /// By how much two stacked units' rates may differ besides gain.
         stacked_rate_slack_rad_s: f64 = 0.15, "rad/s", 0.01, 1.0, "own choice: bias, noise and a bin's offset";
         /// Largest logarithm of the strength ratio of one tap on two stacked units.
         stacked_ratio_max: f64 = 0.7, "1", 0.05, 2.0, "own choice: places within the stack differ by up to a factor of two";
-        /// Share of the slower unit's sample period that a tap's time may be off: spikes hold more than half the rate.
+        /// Share of the slower unit's sample period by which all taps' times may be off alike.
         stacked_sample_share: f64 = 0.05, "1", 0.0, 0.5, "own choice";
+        /// Share of that period by which a tap's time is off by itself: a spike between two samples.
+        stacked_sample_spread: f64 = 0.15, "1", 0.0, 0.5, "own choice: evenly anywhere in a period would be 0.29; sensors' own filters and the stack's ringing tell half of it";
         /// Longest time between two spikes of one sync gesture.
         gesture_spacing_s: f64 = 2.0, "s", 0.5, 30.0, "own choice: a slow tapper; serves from a basket follow in 4 s and more (common practice, no source)";
         /// Fewest spikes that make a sync gesture.
@@ -81,6 +83,8 @@ crate::stage_params! {
         still_rate_rad_s: f64 = 1.0, "rad/s", 0.1, 10.0, "own choice: handling turns more";
         /// Force deviation from 1 g below which a unit counts as held still around a spike.
         still_force_m_s2: f64 = 1.5, "m/s2", 0.2, 10.0, "own choice";
+        /// How far below 1 g the force falls in a heel drop; standing and rising stay closer.
+        drop_fall_m_s2: f64 = 3.0, "m/s2", 1.0, 9.0, "own choice: heels fall nearly free, rising 5 cm in 0.4 s asks 1.8 m/s2";
         /// Force below which a unit counts as falling free.
         flight_force_m_s2: f64 = 4.5, "m/s2", 0.5, 9.0, "own choice: a falling body reads 0, a turning one a little";
         /// Rate below which a falling unit counts as jumping, not as thrown about by a stroke.
@@ -110,11 +114,11 @@ crate::stage_params! {
         /// Share of the joint force's variance that the constraint must explain.
         joint_explained_min: f64 = 0.8, "1", 0.0, 1.0, "own choice";
         /// Systematic part of the shared joint's evidence in fast turns.
-        joint_swing_sd_s: f64 = 2e-3, "s", 0.0, 2e-2, "own choice: skin follows late in every swing alike; what the constraint leaves unexplained adds";
+        joint_swing_sd_s: f64 = 0.7e-3, "s", 0.0, 2e-2, "own choice: skin follows late in every swing alike; what the constraint leaves unexplained adds";
         /// Systematic part of the shared joint's evidence in steps and landings.
-        joint_step_sd_s: f64 = 0.8e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
+        joint_step_sd_s: f64 = 0.45e-3, "s", 0.0, 2e-2, "own choice: the least; what the constraint leaves unexplained adds";
         /// Share of what the constraint leaves unexplained, taken as a shift, that may pull every moment alike.
-        joint_alias_share: f64 = 0.2, "1", 0.0, 2.0, "own choice: two neighbours' errors in simulated sessions are 0.2 to 0.4 of it (DEVELOPERS.md, Clocks)";
+        joint_alias_share: f64 = 0.1, "1", 0.0, 2.0, "own choice: two neighbours' errors in simulated sessions are 0.2 to 0.4 of it (DEVELOPERS.md, Clocks)";
         /// Size of that shift from which the share has doubled: beyond it the two bodies are no neighbours.
         joint_alias_limit_s: f64 = 6e-3, "s", 1e-3, 0.1, "own choice: in simulated sessions neighbours stay below it, others above";
         /// Spread of the joint's evidence from moment to moment, before the data say.
@@ -123,6 +127,8 @@ crate::stage_params! {
         bias_scale_min: f64 = 1.0, "1", 0.05, 1.0, "own choice: units that agree may still err alike, as shocks travel alike to all";
         /// Fitted bias of a kind over its stated size from which it is said to disagree.
         disagreement: f64 = 3.0, "1", 1.0, 10.0, "own choice";
+        /// Weight of the events per moment looked at on one side of a long gap, over that on the other side, below which that side is not borne out.
+        agreement_min: f64 = 0.3, "1", 0.0, 1.0, "own choice: events of a clock that is off agree by chance only";
         /// Standard uncertainty beyond which a clock counts as not tied.
         tied_sd_s: f64 = 0.03, "s", 1e-3, 1.0, "own choice: a third of the uncertainty before the events";
         /// Share of the session, at its start and at its end, in which a gesture counts as at that end.

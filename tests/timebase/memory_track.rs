@@ -1,6 +1,9 @@
 //! A log held in memory, as the clock stage sees one.
 
-use overarm::samples::Samples;
+use std::ops::Range;
+
+use overarm::samples::{Flags, Samples};
+use overarm::simulate::SimulatedUnit;
 use overarm::timebase::{CoarseTrack, Gap, Track};
 
 /// A log held in memory, with the coarse track the real reader promises.
@@ -13,7 +16,7 @@ pub struct MemoryTrack {
 
 impl MemoryTrack {
     pub fn new(label: String, samples: Samples) -> Self {
-        let gaps = samples
+        let gaps: Vec<Gap> = samples
             .runs()
             .windows(2)
             .map(|pair| Gap {
@@ -21,7 +24,7 @@ impl MemoryTrack {
                 to_s: samples.time_s[pair[1].start],
             })
             .collect();
-        let coarse = coarse_of(&samples);
+        let coarse = coarse_of(&samples, &gaps);
         Self {
             label,
             samples,
@@ -31,7 +34,20 @@ impl MemoryTrack {
     }
 }
 
-fn coarse_of(samples: &Samples) -> CoarseTrack {
+impl From<SimulatedUnit> for MemoryTrack {
+    fn from(unit: SimulatedUnit) -> Self {
+        let samples = Samples {
+            rate_hz: unit.rate_hz,
+            time_s: unit.time_s,
+            accel_m_s2: unit.accel_m_s2,
+            gyro_rad_s: unit.gyro_rad_s,
+            flags: unit.clipped.into_iter().map(Flags).collect(),
+        };
+        Self::new(unit.site.to_string(), samples)
+    }
+}
+
+fn coarse_of(samples: &Samples, gaps: &[Gap]) -> CoarseTrack {
     let (start_s, step_s) = (samples.time_s[0], 0.01);
     let end_s = samples.time_s[samples.len() - 1];
     let bins = ((end_s - start_s) / step_s) as usize + 1;
@@ -52,8 +68,20 @@ fn coarse_of(samples: &Samples) -> CoarseTrack {
         track.force_mean_m_s2[bin] += force;
         counts[bin] += 1.0;
     }
-    for (mean, count) in track.force_mean_m_s2.iter_mut().zip(counts) {
+    for (mean, count) in track.force_mean_m_s2.iter_mut().zip(&counts) {
         *mean /= count.max(1.0);
+    }
+    // as the reader does: a bin without a sample of its own repeats the last, but not in a gap
+    let gap_bins: Vec<Range<usize>> = gaps
+        .iter()
+        .map(|g| ((g.from_s - start_s) / step_s) as usize..((g.to_s - start_s) / step_s) as usize)
+        .collect();
+    for bin in 1..bins {
+        if counts[bin] == 0.0 && gap_bins.iter().all(|gap| !gap.contains(&bin)) {
+            track.rate_max_rad_s[bin] = track.rate_max_rad_s[bin - 1];
+            track.force_max_m_s2[bin] = track.force_max_m_s2[bin - 1];
+            track.force_mean_m_s2[bin] = track.force_mean_m_s2[bin - 1];
+        }
     }
     track
 }

@@ -50,6 +50,27 @@ fn taps_at_both_ends_tie_clocks_hours_apart() {
     }
 }
 
+/// Three taps at one end and six at the other are alike to a tenth of a millisecond: neither end outvotes
+/// the other over what the drift has moved between them.
+#[test]
+fn taps_at_both_ends_are_all_heard() {
+    let body = Body::new(Practice::new(5, LENGTH_S).tapped_at(&[3.0, 345.0, 346.7]));
+    let reference = body.record(0, whole(LENGTH_S));
+    for drift in [-150e-6, 40e-6, 150e-6] {
+        let clock = Clock {
+            offset_s: 3.3,
+            drift,
+            ..whole(LENGTH_S)
+        };
+        let unit = body.record(3, clock);
+        let (tie, _) =
+            tie_clocks(&reference, &unit, false, &TieParams::default()).expect("readable");
+        assert_eq!(tie.method, TieMethod::GesturesBothEnds, "{drift}");
+        let (error_s, _) = worst(&tie, &clock, LENGTH_S);
+        assert!(error_s < 0.5e-3, "{drift}: {error_s} s");
+    }
+}
+
 #[test]
 fn motion_alone_ties_clocks() {
     let body = Body::new(Practice::new(2, LENGTH_S));

@@ -165,6 +165,42 @@ fn a_restart_is_found_and_both_sides_are_tied() {
     }
 }
 
+/// A restart whose stamps go on nearly where they were looks like a drift that no quartz has.
+#[test]
+fn a_small_step_is_found_or_nothing_is_said() {
+    let length_s = 400.0;
+    let whole = Clock {
+        to_s: length_s,
+        ..clock(250.0)
+    };
+    let body = Body::new(Practice::new(29, length_s));
+    let reference = body.record(0, whole);
+    for (site, step_s) in [(1, -0.14), (3, -0.14), (1, 0.2), (3, 0.2)] {
+        let later = |offset_s: f64| Clock { offset_s, ..whole };
+        let (before, after) = (later(1.7), later(1.7 + step_s));
+        let unit = spliced(
+            &body.record(site, before),
+            before.unit_s(190.0),
+            &body.record(site, after),
+            after.unit_s(194.3),
+        );
+        let (tie, codes) = tied(&reference, &unit);
+        for (truth, at_s) in [
+            (before, 20.0),
+            (before, 180.0),
+            (after, 205.0),
+            (after, 380.0),
+        ] {
+            let piece = tie.piece_at(at_s);
+            let silent = !piece.is_some_and(|piece| piece.is_sure_at(at_s));
+            assert!(
+                silent || error(&tie, &truth, at_s).1.abs() < 3.0,
+                "site {site}, step {step_s} s: {codes:?}"
+            );
+        }
+    }
+}
+
 /// Rows lost without a trace: the stamps run on as if nothing had been, eight seconds behind.
 #[test]
 fn a_step_that_no_gap_shows_is_bracketed() {
