@@ -76,8 +76,8 @@ fn coarse_of(samples: &Samples, gaps: &[Gap]) -> CoarseTrack {
         .iter()
         .map(|g| ((g.from_s - start_s) / step_s) as usize..((g.to_s - start_s) / step_s) as usize)
         .collect();
-    for bin in 1..bins {
-        if counts[bin] == 0.0 && gap_bins.iter().all(|gap| !gap.contains(&bin)) {
+    for (bin, count) in counts.iter().enumerate().skip(1) {
+        if *count == 0.0 && gap_bins.iter().all(|gap| !gap.contains(&bin)) {
             track.rate_max_rad_s[bin] = track.rate_max_rad_s[bin - 1];
             track.force_max_m_s2[bin] = track.force_max_m_s2[bin - 1];
             track.force_mean_m_s2[bin] = track.force_mean_m_s2[bin - 1];
