@@ -25,8 +25,8 @@ const FAR: usize = 64;
 /// Bursts between them where rows come in bursts: lengths that vary by a row or two even out.
 const FAR_BURSTS: usize = 16;
 
-/// Furthest stamp, s: some 3000 years, whether from 1970 or from switching on. Beyond it f64 no longer tells
-/// samples apart.
+/// Furthest stamp, s: some 3000 years, whether from 1970 or from switching on. There f64 still tells
+/// hundredths of a millisecond apart.
 const LATEST_S: f64 = 1e11;
 
 /// Powers of two at which a counter may start again without the profile saying so.

@@ -373,10 +373,10 @@ impl Profile {
             for (state, deviance) in states.iter().zip(&mut deviances) {
                 let from_s = moment.from_ref_s + moment.shift_at(state, search);
                 let far_at = |k: usize| {
-                    let (before, share) = moment.far.place(from_s + k as f64 * search.step_s);
+                    let (before, part) = moment.far.place(from_s + k as f64 * search.step_s);
                     let index = (before >= 0.0).then_some(before as usize)?; // not negative
                     let (a, b) = ((*far.get(index)?)?, (*far.get(index + 1)?)?);
-                    Some(a + f64::from(share) * (b - a))
+                    Some(a + f64::from(part) * (b - a))
                 };
                 residuals.clear();
                 let both = near.iter().enumerate();
