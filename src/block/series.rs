@@ -234,9 +234,9 @@ pub fn measure_names(dated: &[Dated<'_>]) -> Vec<(String, String)> {
     let names: BTreeMap<String, String> = dated
         .iter()
         .flat_map(|session| &session.record.serves)
-        .flat_map(|serve| &serve.measures)
+        .flat_map(|serve| serve.measures.iter())
         .filter(|(_, measure)| measure.value.is_some())
-        .map(|(name, measure)| (name.clone(), measure.unit.clone()))
+        .map(|(name, measure)| (name.to_owned(), measure.unit.to_string()))
         .collect();
     names.into_iter().collect()
 }

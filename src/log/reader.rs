@@ -30,10 +30,7 @@ const MOST_UNITS: usize = 64;
 pub trait RowSink {
     /// Hears of a unit at first sight, in the order of their indices; a file without a unit column has
     /// one, without a name.
-    ///
-    /// # Errors
-    /// When there is no room for it.
-    fn unit(&mut self, name: &str) -> Result<(), LogError>;
+    fn unit(&mut self, name: &str);
 
     /// Takes some rows, in file order.
     ///
@@ -161,7 +158,7 @@ fn pass(
         sink,
     };
     if !pass.combined {
-        pass.sink.unit("")?;
+        pass.sink.unit("");
         pass.summary.units.push(String::new());
         pass.summary.refused.push(Tally::default());
     }
@@ -511,7 +508,7 @@ impl Pass<'_> {
         }
         let mut index = 0;
         if self.combined {
-            match self.unit(unit)? {
+            match self.unit(unit) {
                 Some(known) => index = known as u32, // below MOST_UNITS
                 None => {
                     let found = shown(unit);
@@ -530,27 +527,27 @@ impl Pass<'_> {
 
     /// Index of a unit name; `None` if it is one too many.
     #[inline]
-    fn unit(&mut self, name: &[u8]) -> Result<Option<usize>, LogError> {
+    fn unit(&mut self, name: &[u8]) -> Option<usize> {
         if self
             .names
             .get(self.last_unit)
             .is_some_and(|known| known == name)
         {
-            return Ok(Some(self.last_unit));
+            return Some(self.last_unit);
         }
         let index = match self.names.iter().position(|known| known == name) {
             Some(index) => index,
             None if self.names.len() < MOST_UNITS => {
-                self.sink.unit(&shown(name))?;
+                self.sink.unit(&shown(name));
                 self.names.push(name.to_vec());
                 self.summary.units.push(shown(name));
                 self.summary.refused.push(Tally::default());
                 self.names.len() - 1
             }
-            None => return Ok(None),
+            None => return None,
         };
         self.last_unit = index;
-        Ok(Some(index))
+        Some(index)
     }
 
     fn flush(&mut self) -> Result<(), LogError> {

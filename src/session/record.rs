@@ -1,6 +1,7 @@
 //! The stored record of one practice. Units stand in the field names; times are seconds on the
 //! reference unit's clock.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
@@ -168,7 +169,7 @@ pub struct ServeRecord {
     /// Quality in plain words: `good`, or what limits it.
     pub quality: String,
     /// Phase times and other measures: value with uncertainty, or why not.
-    pub measures: BTreeMap<String, MeasureRecord>,
+    pub measures: MeasuresRecord,
 }
 
 /// Peaks by site.
@@ -241,6 +242,50 @@ pub struct LinkRecord {
     pub why: Option<String>,
 }
 
+/// Measures by name; an object in JSON. A map's nodes would take half of a long practice's memory.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(from = "BTreeMap<Cow<'static, str>, MeasureRecord>")]
+pub struct MeasuresRecord(
+    /// In the order of names, each once.
+    #[serde(serialize_with = "as_map")]
+    Vec<(Cow<'static, str>, MeasureRecord)>,
+);
+
+impl MeasuresRecord {
+    /// The measure of a name.
+    pub fn get(&self, name: &str) -> Option<&MeasureRecord> {
+        let place = self.0.binary_search_by(|(own, _)| own.as_ref().cmp(name));
+        place.ok().map(|place| &self.0[place].1) // found there
+    }
+    /// All measures, in the order of names.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &MeasureRecord)> {
+        self.0
+            .iter()
+            .map(|(name, measure)| (name.as_ref(), measure))
+    }
+    /// Sets the measure of a name.
+    pub fn insert(&mut self, name: impl Into<Cow<'static, str>>, measure: MeasureRecord) {
+        let name = name.into();
+        match self.0.binary_search_by(|(own, _)| own.cmp(&name)) {
+            Ok(place) => self.0[place].1 = measure, // found there
+            Err(place) => self.0.insert(place, (name, measure)),
+        }
+    }
+}
+
+impl From<BTreeMap<Cow<'static, str>, MeasureRecord>> for MeasuresRecord {
+    fn from(map: BTreeMap<Cow<'static, str>, MeasureRecord>) -> Self {
+        Self(map.into_iter().collect())
+    }
+}
+
+fn as_map<S: serde::Serializer>(
+    measures: &[(Cow<'static, str>, MeasureRecord)],
+    to: S,
+) -> Result<S::Ok, S::Error> {
+    to.collect_map(measures.iter().map(|(name, measure)| (name, measure)))
+}
+
 /// A value with uncertainty in a stated unit, or why there is none.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MeasureRecord {
@@ -249,9 +294,9 @@ pub struct MeasureRecord {
     /// Standard uncertainty.
     pub u: Option<f64>,
     /// Unit, as in `ms`, `deg`, `s`, `m`, `dps`.
-    pub unit: String,
+    pub unit: Cow<'static, str>,
     /// Why not measured.
-    pub why: Option<String>,
+    pub why: Option<Box<str>>,
 }
 
 /// A refused candidate.

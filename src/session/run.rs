@@ -158,6 +158,7 @@ fn run(
     } = grading::grade(&units, &worn, &kept, &signal, with_curves, (params, jobs))?;
     findings.append(&mut body.findings);
     findings.extend(body::exchanged(&units)?);
+    let links = telling::links(&kept, &chains);
     let record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
         athlete: settings.athlete.clone(),
@@ -177,13 +178,13 @@ fn run(
         clocks: clocks(&units),
         serves: kept
             .iter()
-            .zip(chains.iter().zip(&body.measures))
+            .zip(chains.into_iter().zip(body.measures))
             .zip(1..)
-            .map(|((c, (chain, measures)), n)| telling::serve(n, c, chain, measures))
+            .map(|((c, (chain, measures)), n)| telling::serve(n, c, &chain, &measures))
             .collect(),
         rejected: found.refused.iter().map(telling::refused).collect(),
         counts: telling::counts(&found, &corrected),
-        links: telling::links(&kept, &chains),
+        links,
         findings,
         entered: settings.entered.clone(),
         provenance: Provenance {

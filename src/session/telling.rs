@@ -1,11 +1,13 @@
 //! From the stages' own types to the record: units at the rim (ms, deg/s), words, counts, summaries.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::grading::Graded;
 use super::record::{
     ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord,
-    MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, ServeRecord, SkinRecord, UnitRecord,
+    MeasuresRecord, MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, ServeRecord,
+    SkinRecord, UnitRecord,
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
@@ -225,7 +227,7 @@ fn quality(graded: &Graded) -> String {
     }
 }
 
-fn measures(corrected: &Corrected, body: &Measures) -> BTreeMap<String, MeasureRecord> {
+fn measures(corrected: &Corrected, body: &Measures) -> MeasuresRecord {
     let phases = &corrected.serve.phases;
     let deg = 1f64.to_degrees();
     let told = [
@@ -259,16 +261,17 @@ fn measures(corrected: &Corrected, body: &Measures) -> BTreeMap<String, MeasureR
             "deg/s2",
         ),
     ];
-    told.map(|(name, reading, times, unit)| (name.to_owned(), measure(reading, times, unit)))
-        .into()
+    let told = told
+        .map(|(name, reading, times, unit)| (Cow::Borrowed(name), measure(reading, times, unit)));
+    BTreeMap::from(told).into()
 }
 
-fn measure(reading: &Reading<f64>, times: f64, unit: &str) -> MeasureRecord {
+fn measure(reading: &Reading<f64>, times: f64, unit: &'static str) -> MeasureRecord {
     MeasureRecord {
         value: reading.known().map(|known| times * known.value),
         u: reading.known().map(|known| times * known.sd),
-        unit: unit.to_owned(),
-        why: reading.why().map(Why::to_string),
+        unit: unit.into(),
+        why: reading.why().map(|why| why.to_string().into()),
     }
 }
 

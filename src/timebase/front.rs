@@ -272,21 +272,17 @@ impl<'a> FrontSink<'a> {
 }
 
 impl RowSink for FrontSink<'_> {
-    fn unit(&mut self, name: &str) -> Result<(), LogError> {
+    fn unit(&mut self, name: &str) {
         let means = |source: &&&UnitSource| source.unit_id.as_deref().is_none_or(|id| id == name);
         let source = self.wanted.iter().find(means);
         if source.is_none() && !self.wanted.is_empty() {
             self.units.push(None);
-            return Ok(());
+            return;
         }
         let accel_range_g = source.and_then(|source| source.accel_range_g);
         let gyro_range_dps = source.and_then(|source| source.gyro_range_dps);
         let scale = Scale::new(self.profile, accel_range_g, gyro_range_dps);
-        let opened = FrontUnit::new(scale, self.params);
-        self.units.push(Some(
-            opened.map_err(|source| spill_error(&self.file, source))?,
-        ));
-        Ok(())
+        self.units.push(Some(FrontUnit::new(scale, self.params)));
     }
 
     fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {

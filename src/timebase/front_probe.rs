@@ -62,9 +62,7 @@ struct ProbeSink {
 }
 
 impl RowSink for ProbeSink {
-    fn unit(&mut self, _name: &str) -> Result<(), LogError> {
-        Ok(())
-    }
+    fn unit(&mut self, _: &str) {}
 
     fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
         let first = |index: &usize| rows.units().get(*index) == Some(&0);

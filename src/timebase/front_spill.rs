@@ -1,9 +1,18 @@
-//! Samples and envelopes kept outside memory: one unlinked temporary file per unit with a small index.
+//! Samples and envelopes kept until they are asked for: in memory while there is room, then in one
+//! unlinked temporary file per unit, with a small index.
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::ops::Range;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
+
+/// Bytes that all units together keep in memory, however many logs are read side by side: four units at
+/// 200 Hz for 90 minutes. Whatever comes after stands in the units' files.
+const MOST_HELD: usize = 96 << 20;
+
+/// Bytes that all units together keep in memory now.
+static HELD: AtomicUsize = AtomicUsize::new(0);
 
 /// Envelope bins kept together.
 pub(crate) const BLOCK_BINS: usize = 512;
@@ -84,11 +93,16 @@ impl Parabola {
     }
 }
 
-#[derive(Debug, Clone, Copy)]
+/// Where some bytes are.
+enum Kept {
+    Memory(Box<[u8]>),
+    File { offset: u64 },
+}
+
 struct ChunkEntry {
     start_s: f64,
     end_s: f64,
-    offset: u64,
+    kept: Kept,
     samples: u32,
     /// Every part's stamps are a parabola, and no sample has a flag.
     even: bool,
@@ -221,32 +235,26 @@ impl Bin {
     }
 }
 
-#[derive(Debug, Clone, Copy)]
 struct BlockEntry {
     number: u64,
-    offset: u64,
+    kept: Kept,
 }
 
-/// The file and its index.
+/// What is kept of one unit, and its index.
+#[derive(Default)]
 pub(crate) struct Spill {
-    file: Mutex<File>,
+    /// Made when there is no room in memory.
+    file: Option<Mutex<File>>,
+    /// Length of the file.
     end: u64,
+    /// Bytes in memory.
+    held: usize,
     chunks: Vec<ChunkEntry>,
     blocks: Vec<BlockEntry>,
     buffer: Vec<u8>,
 }
 
 impl Spill {
-    pub fn new() -> io::Result<Self> {
-        Ok(Self {
-            file: Mutex::new(tempfile::tempfile()?),
-            end: 0,
-            chunks: Vec::new(),
-            blocks: Vec::new(),
-            buffer: Vec::new(),
-        })
-    }
-
     /// Appends samples; their stamps do not go back.
     pub fn add_samples(&mut self, columns: &Columns) -> io::Result<()> {
         let (Some(&start_s), Some(&end_s)) = (columns.time_s.first(), columns.time_s.last()) else {
@@ -277,11 +285,11 @@ impl Spill {
                 self.buffer.extend_from_slice(&columns.flags[part]);
             }
         }
-        let offset = self.append()?;
+        let kept = self.append()?;
         self.chunks.push(ChunkEntry {
             start_s,
             end_s,
-            offset,
+            kept,
             samples: columns.len() as u32, // chunks are short
             even: curves.is_some(),
         });
@@ -294,17 +302,28 @@ impl Spill {
         for bin in bins {
             self.buffer.extend_from_slice(bin.bytes().as_flattened());
         }
-        let offset = self.append()?;
-        self.blocks.push(BlockEntry { number, offset });
+        let kept = self.append()?;
+        self.blocks.push(BlockEntry { number, kept });
         Ok(())
     }
 
-    fn append(&mut self) -> io::Result<u64> {
-        let file = self.file.get_mut().unwrap_or_else(PoisonError::into_inner);
+    /// Keeps what stands in the buffer.
+    fn append(&mut self) -> io::Result<Kept> {
+        let length = self.buffer.len();
+        if HELD.fetch_add(length, Ordering::Relaxed) + length <= MOST_HELD {
+            self.held += length;
+            return Ok(Kept::Memory(self.buffer.as_slice().into()));
+        }
+        HELD.fetch_sub(length, Ordering::Relaxed);
+        let file = match &mut self.file {
+            Some(file) => file,
+            None => self.file.insert(Mutex::new(tempfile::tempfile()?)),
+        };
+        let file = file.get_mut().unwrap_or_else(PoisonError::into_inner);
         file.write_all(&self.buffer)?;
         let offset = self.end;
-        self.end += self.buffer.len() as u64;
-        Ok(offset)
+        self.end += length as u64;
+        Ok(Kept::File { offset })
     }
 
     /// Lets go of what only writing needs.
@@ -314,22 +333,34 @@ impl Spill {
         self.blocks.shrink_to_fit();
     }
 
-    fn read(&self, offset: u64, length: usize, into: &mut Vec<u8>) -> io::Result<()> {
-        into.resize(length, 0);
-        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
-        file.seek(SeekFrom::Start(offset))?;
-        file.read_exact(into)
+    /// Some of the bytes that were kept, by their place among them; those of the file are read into `room`.
+    fn read<'a>(
+        &'a self,
+        kept: &'a Kept,
+        bytes: Range<usize>,
+        room: &'a mut Vec<u8>,
+    ) -> io::Result<&'a [u8]> {
+        let (offset, file) = match (kept, &self.file) {
+            (Kept::File { offset }, Some(file)) => (offset, file),
+            (Kept::Memory(held), _) => return Ok(held.get(bytes).unwrap_or_default()),
+            (Kept::File { .. }, None) => return Ok(&[]), // what stands in a file was written to one
+        };
+        room.resize(bytes.len(), 0);
+        let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(offset + bytes.start as u64))?;
+        file.read_exact(room)?;
+        Ok(room)
     }
 
     /// Calls `each` with every sample stamped inside the closed interval, in order, some at a time.
     pub fn samples(&self, from_s: f64, to_s: f64, mut each: impl FnMut(Stretch)) -> io::Result<()> {
         let first = self.chunks.partition_point(|chunk| chunk.end_s < from_s);
-        let mut bytes = Vec::new();
+        let mut room = Vec::new();
         let mut unpacked = Unpacked::default();
         let chunks = self.chunks.get(first..).unwrap_or_default();
         for chunk in chunks.iter().take_while(|chunk| chunk.start_s <= to_s) {
             let guess = chunk.parts_about(from_s, to_s);
-            self.read_parts(chunk, &guess, &mut bytes)?;
+            let mut bytes = self.read_parts(chunk, &guess, &mut room)?;
             let mut parts = bytes.chunks(chunk.bytes(PART));
             // no sample of the interval may stand outside the parts that were read
             let mut stamps_s = |part: Option<&[u8]>| {
@@ -341,7 +372,7 @@ impl Spill {
             let ends = guess.end == chunk.samples()
                 || stamps_s(parts.next_back()).is_some_and(|(_, last_s)| last_s > to_s);
             if !(starts && ends) {
-                self.read_parts(chunk, &(0..chunk.samples()), &mut bytes)?;
+                bytes = self.read_parts(chunk, &(0..chunk.samples()), &mut room)?;
             }
             for part in bytes.chunks(chunk.bytes(PART)) {
                 let axes = unpacked.part(part, chunk.even);
@@ -354,15 +385,15 @@ impl Spill {
         Ok(())
     }
 
-    /// Reads some whole parts of a chunk, given by their samples.
-    fn read_parts(
-        &self,
-        chunk: &ChunkEntry,
+    /// Some whole parts of a chunk, given by their samples.
+    fn read_parts<'a>(
+        &'a self,
+        chunk: &'a ChunkEntry,
         samples: &Range<usize>,
-        into: &mut Vec<u8>,
-    ) -> io::Result<()> {
-        let offset = chunk.offset + chunk.bytes(samples.start) as u64;
-        self.read(offset, chunk.bytes(samples.len()), into)
+        room: &'a mut Vec<u8>,
+    ) -> io::Result<&'a [u8]> {
+        let start = chunk.bytes(samples.start);
+        self.read(&chunk.kept, start..start + chunk.bytes(samples.len()), room)
     }
 
     /// Envelope bins `first..first + count`; zero where there are none.
@@ -374,9 +405,9 @@ impl Spill {
             .blocks
             .partition_point(|block| (block.number + 1) * size <= first);
         let blocks = self.blocks.get(at..).unwrap_or_default();
-        let mut bytes = Vec::new();
+        let mut room = Vec::new();
         for block in blocks.iter().take_while(|block| block.number * size < last) {
-            self.read(block.offset, BLOCK_BINS * BIN_BYTES, &mut bytes)?;
+            let bytes = self.read(&block.kept, 0..BLOCK_BINS * BIN_BYTES, &mut room)?;
             let start = block.number * size;
             // differences of numbers inside what was asked for
             let ahead = first.saturating_sub(start) as usize;
@@ -388,6 +419,12 @@ impl Spill {
                 .for_each(|(bin, bytes)| *bin = Bin::of(bytes));
         }
         Ok(bins)
+    }
+}
+
+impl Drop for Spill {
+    fn drop(&mut self) {
+        HELD.fetch_sub(self.held, Ordering::Relaxed);
     }
 }
 

@@ -92,8 +92,8 @@ pub(crate) struct UnitFacts {
 }
 
 impl FrontUnit {
-    pub fn new(scale: Scale, params: &FrontParams) -> io::Result<Self> {
-        Ok(Self {
+    pub fn new(scale: Scale, params: &FrontParams) -> Self {
+        Self {
             params: params.clone(),
             waiting: Waiting::default(),
             unwrap: Unwrap::default(),
@@ -104,7 +104,7 @@ impl FrontUnit {
             envelopes: None,
             quiet: Quiet::new(params),
             extremes: Extremes::new(scale.limits()),
-            spill: Spill::new()?,
+            spill: Spill::default(),
             start_s: 0.0,
             end_s: None,
             gaps: Vec::new(),
@@ -115,7 +115,7 @@ impl FrontUnit {
             rate: Vec::new(),
             force: Vec::new(),
             scale,
-        })
+        }
     }
 
     /// Takes rows of this unit, in file order.

@@ -383,10 +383,10 @@ fn phase_marks_are_told_from_impact() {
             let mark = overarm::session::MeasureRecord {
                 value: Some(serve.impact_s + 0.35),
                 u: Some(0.015),
-                unit: "s".to_owned(),
+                unit: "s".into(),
                 why: None,
             };
-            serve.measures.insert("landing_s".to_owned(), mark);
+            serve.measures.insert("landing_s", mark);
         }
     }
     let record = judged(&sessions, 4);

@@ -6,8 +6,8 @@ use overarm::block::stats::random::Draws;
 use overarm::frames::{Hand, Site};
 use overarm::math::{mad_sd, median, median_sd, wilson_interval};
 use overarm::session::{
-    CountsRecord, EnteredRecord, LinkRecord, LinkSummary, PeakRecord, PeaksRecord, Provenance,
-    RejectedRecord, SESSION_SCHEMA, ServeRecord, SessionRecord, UnitRecord,
+    CountsRecord, EnteredRecord, LinkRecord, LinkSummary, MeasuresRecord, PeakRecord, PeaksRecord,
+    Provenance, RejectedRecord, SESSION_SCHEMA, ServeRecord, SessionRecord, UnitRecord,
 };
 
 /// A practice to be made.
@@ -175,7 +175,7 @@ impl Practice {
             links,
             grade: "3 of 3 links in order".to_owned(),
             quality: "good".to_owned(),
-            measures: BTreeMap::new(),
+            measures: MeasuresRecord::default(),
         }
     }
 

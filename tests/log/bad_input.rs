@@ -655,15 +655,6 @@ fn a_full_disk_is_told_and_nothing_half_written_stays() {
             "\"$OVERARM\" profiles draft a.csv > /dev/full",
             "cannot write the answer: ",
         ),
-        // no file may pass 4 kB (8 blocks of 512 bytes): the samples do
-        (
-            "trap '' XFSZ; ulimit -f 8; exec \"$OVERARM\" check a.csv --profile g-dps-seconds",
-            "a.csv: samples cannot be kept in ",
-        ),
-        (
-            "TMPDIR=/nowhere/at/all \"$OVERARM\" check a.csv --profile g-dps-seconds",
-            "a.csv: samples cannot be kept in /nowhere/at/all: ",
-        ),
         (
             "\"$OVERARM\" check a.csv --profile g-dps-seconds --plot nowhere/a.svg",
             "cannot write nowhere/a.svg: ",
@@ -677,6 +668,10 @@ fn a_full_disk_is_told_and_nothing_half_written_stays() {
         );
         assert_eq!(names(folder.path()), ["a.csv"], "{line}");
     }
+    // a small log needs no temporary folder
+    let line = "TMPDIR=/nowhere/at/all \"$OVERARM\" check a.csv --profile g-dps-seconds";
+    let (code, stderr) = in_shell(folder.path(), line);
+    assert!(code == Some(0), "exit {code:?}, said:\n{stderr}");
     // a picture larger than the disk allows leaves the old one whole
     fs::write(folder.path().join("a.svg"), "old").expect("room");
     let logs = "a.csv ".repeat(60);
@@ -693,6 +688,40 @@ fn a_full_disk_is_told_and_nothing_half_written_stays() {
         fs::read_to_string(folder.path().join("a.svg")).expect("there"),
         "old"
     );
+}
+
+/// Samples that memory has no room for, and none on the disk: one log of rows without stamps.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_log_too_large_for_memory_and_disk_is_told() {
+    const ROWS: usize = 4_500_000; // 24 bytes a sample: 108 MB, where memory has room for 96 MiB
+    let folder = tempfile::tempdir().expect("a folder");
+    let profile = overarm::profile::known_text("g-dps-seconds").expect("known");
+    let unstamped = profile
+        .replace("column = \"t\"", "rate_hz = 500")
+        .replace("unit   = \"s\"", "unit = \"none\"");
+    fs::write(folder.path().join("own.toml"), unstamped).expect("room");
+    let header = "acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n";
+    let text = header.to_owned() + &"0,0,1,0,0,0\n".repeat(ROWS);
+    fs::write(folder.path().join("a.csv"), text).expect("room");
+    for (line, says) in [
+        // no file may pass 4 kB (8 blocks of 512 bytes)
+        (
+            "trap '' XFSZ; ulimit -f 8; exec \"$OVERARM\" check a.csv --profile own.toml",
+            "a.csv: samples cannot be kept in ",
+        ),
+        (
+            "TMPDIR=/nowhere/at/all \"$OVERARM\" check a.csv --profile own.toml",
+            "a.csv: samples cannot be kept in /nowhere/at/all: ",
+        ),
+    ] {
+        let (code, stderr) = in_shell(folder.path(), line);
+        assert!(
+            code == Some(3) && stderr.contains(says),
+            "{line}: exit {code:?}, said:\n{stderr}"
+        );
+        assert_eq!(names(folder.path()), ["a.csv", "own.toml"], "{line}");
+    }
 }
 
 #[cfg(target_os = "linux")]

@@ -19,9 +19,8 @@ pub struct Kept {
 }
 
 impl RowSink for Kept {
-    fn unit(&mut self, name: &str) -> Result<(), LogError> {
+    fn unit(&mut self, name: &str) {
         self.units.push(name.to_owned());
-        Ok(())
     }
     fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
         for index in 0..rows.len() {

@@ -52,11 +52,11 @@ pub fn one_practice() -> SessionRecord {
             time_s += link.and_then(|l| l.lag_ms).unwrap_or(0.0) / 1000.0;
         }
         serve.measures.insert(
-            "acceleration_start_s".to_owned(),
+            "acceleration_start_s",
             MeasureRecord {
                 value: Some(serve.impact_s - 0.1),
                 u: Some(0.02),
-                unit: "s".to_owned(),
+                unit: "s".into(),
                 why: None,
             },
         );

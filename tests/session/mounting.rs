@@ -127,7 +127,7 @@ fn every_measure_is_known_or_says_why() {
             "arm_braking_dps2",
             "wrist_braking_dps2",
         ] {
-            let measure = &serve.measures[name];
+            let measure = serve.measures.get(name).expect("told");
             assert_eq!(measure.value.is_some(), measure.u.is_some(), "{name}");
             assert_eq!(measure.value.is_none(), measure.why.is_some(), "{name}");
             known += usize::from(measure.value.is_some());

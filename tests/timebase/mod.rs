@@ -4,6 +4,7 @@ mod front;
 mod front_doubts;
 mod front_layouts;
 mod front_properties;
+mod front_room;
 mod jitter;
 mod memory_track;
 mod tie;
