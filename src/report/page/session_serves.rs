@@ -261,7 +261,7 @@ pub(super) fn phases_line(serve: &ServeRecord) -> String {
     let told: Vec<String> = PHASE_NAMES
         .iter()
         .filter_map(|(key, _)| {
-            let measure = serve.measures.get(*key)?;
+            let measure = serve.measures.get(key)?;
             let name = key.trim_end_matches("_s").replace('_', " ");
             Some(match (measure.value, &measure.why) {
                 (Some(at_s), _) => format!(
