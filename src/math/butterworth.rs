@@ -4,6 +4,12 @@
 //! prewarping); Winter 2009, Biomechanics and Motor Control of Human Movement, ch. 3 (two-pass cut-off).
 
 use std::f64::consts::{PI, SQRT_2};
+use std::ops::{Add, Mul, Sub};
+
+/// What is filtered: a number, or a vector whose axes are filtered side by side.
+pub trait Value: Copy + Add<Output = Self> + Sub<Output = Self> + Mul<f64, Output = Self> {}
+
+impl<T: Copy + Add<Output = T> + Sub<Output = T> + Mul<f64, Output = T>> Value for T {}
 
 /// A cut-off that the rate cannot carry.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -74,19 +80,19 @@ impl Butterworth {
     }
 
     /// One causal pass from the filter's own rest at `signal[0]`.
-    pub fn one_pass(&self, signal: &[f64]) -> Vec<f64> {
+    pub fn one_pass<T: Value>(&self, signal: &[T]) -> Vec<T> {
         let Some(&first) = signal.first() else {
             return Vec::new();
         };
         let settled = self.b.iter().sum::<f64>() / self.a.iter().sum::<f64>();
         // state of the transposed form after a long constant input
-        let mut z2 = (self.b[2] - self.a[2] * settled) * first;
-        let mut z1 = (self.b[1] - self.a[1] * settled) * first + z2;
+        let mut z2 = first * (self.b[2] - self.a[2] * settled);
+        let mut z1 = first * (self.b[1] - self.a[1] * settled) + z2;
         let mut filtered = Vec::with_capacity(signal.len());
         for &x in signal {
-            let y = self.b[0] * x + z1;
-            z1 = self.b[1] * x - self.a[1] * y + z2;
-            z2 = self.b[2] * x - self.a[2] * y;
+            let y = x * self.b[0] + z1;
+            z1 = x * self.b[1] - y * self.a[1] + z2;
+            z2 = x * self.b[2] - y * self.a[2];
             filtered.push(y);
         }
         filtered
@@ -95,20 +101,20 @@ impl Butterworth {
     /// Forward and back, ends continued by odd reflection; phase is zero, order doubles.
     ///
     /// `pad` samples are reflected at each end (at most `signal.len() - 1`).
-    pub fn zero_phase(&self, signal: &[f64], pad: usize) -> Vec<f64> {
+    pub fn zero_phase<T: Value>(&self, signal: &[T], pad: usize) -> Vec<T> {
         let (Some(&first), Some(&last)) = (signal.first(), signal.last()) else {
             return Vec::new();
         };
         let pad = pad.min(signal.len() - 1);
         let mut padded = Vec::with_capacity(signal.len() + 2 * pad);
-        padded.extend(signal[1..=pad].iter().rev().map(|x| 2.0 * first - x));
+        padded.extend(signal[1..=pad].iter().rev().map(|x| first * 2.0 - *x));
         padded.extend_from_slice(signal);
         let tail = signal.len() - 1;
         padded.extend(
             signal[tail - pad..tail]
                 .iter()
                 .rev()
-                .map(|x| 2.0 * last - x),
+                .map(|x| last * 2.0 - *x),
         );
         let mut back = self.one_pass(&padded);
         back.reverse();

@@ -91,6 +91,10 @@ pub(super) fn sum(samples: &Samples, first: usize, last: usize, period_s: f64) -
     step
 }
 
+/// Terms of the series of sin(x)/x and cos(x) in x^2.
+const SINC: [f64; 4] = [1.0 / 6.0, 1.0 / 120.0, 1.0 / 5040.0, 1.0 / 362_880.0];
+const COS: [f64; 4] = [1.0 / 2.0, 1.0 / 24.0, 1.0 / 720.0, 1.0 / 40_320.0];
+
 /// Half the turn of one sample by the exponential map.
 pub(crate) fn half_turn(rate_rad_s: &Vector3<f64>, period_s: f64) -> UnitQuaternion<f64> {
     // half the angle of the half turn
@@ -99,10 +103,8 @@ pub(crate) fn half_turn(rate_rad_s: &Vector3<f64>, period_s: f64) -> UnitQuatern
     // sin(x)/x and cos(x) by their series: below 0.13 rad (15 000 deg/s at 500 Hz) exact to 1e-15
     let (sinc, cos) = if square < 0.017 {
         (
-            1.0 - square / 6.0
-                * (1.0 - square / 20.0 * (1.0 - square / 42.0 * (1.0 - square / 72.0))),
-            1.0 - square / 2.0
-                * (1.0 - square / 12.0 * (1.0 - square / 30.0 * (1.0 - square / 56.0))),
+            1.0 - square * (SINC[0] - square * (SINC[1] - square * (SINC[2] - square * SINC[3]))),
+            1.0 - square * (COS[0] - square * (COS[1] - square * (COS[2] - square * COS[3]))),
         )
     } else {
         let angle = square.sqrt();

@@ -131,13 +131,8 @@ fn shock_variance(window: &SegmentWindow, params: &SequenceParams) -> Vec<f64> {
         return vec![0.0; n]; // too slow a rate to see shock apart from motion
     };
     let cycle = (window.rate_hz / params.shock_corner_hz).ceil() as usize; // at most a few hundred
-    let mut power = vec![0.0; n];
-    for axis in 0..3 {
-        let signal: Vec<f64> = window.gyro_rad_s.iter().map(|w| w[axis]).collect();
-        for (sum, high) in power.iter_mut().zip(filter.zero_phase(&signal, 3 * cycle)) {
-            *sum += high * high / 3.0;
-        }
-    }
+    let high = filter.zero_phase(&window.gyro_rad_s, 3 * cycle);
+    let power: Vec<f64> = high.iter().map(|high| high.norm_squared() / 3.0).collect();
     let half = (cycle / 2).max(1);
     let smoothed: Vec<f64> = (0..n)
         .map(|i| {

@@ -182,14 +182,20 @@ impl Scores {
         SHIFTS * (self.apart + 1)
     }
 
+    /// Higher first, of equals the earlier.
+    fn higher(a: &(f64, f64), b: &(f64, f64)) -> std::cmp::Ordering {
+        b.1.total_cmp(&a.1).then(a.0.total_cmp(&b.0))
+    }
+
     /// Lets go of maxima that can never be among the best.
     fn trim(&mut self) {
-        self.maxima.sort_by(|a, b| b.1.total_cmp(&a.1));
-        self.maxima.truncate(self.needed());
+        let needed = self.needed();
+        self.maxima.select_nth_unstable_by(needed, Self::higher);
+        self.maxima.truncate(needed);
     }
 
     fn best(mut self) -> Vec<Shift> {
-        self.trim();
+        self.maxima.sort_unstable_by(Self::higher);
         let spread = math::mad_sd(&self.sampled).unwrap_or(0.0).max(1e-3);
         let mut kept: Vec<Shift> = Vec::new();
         for (at, likeness) in self.maxima {

@@ -133,8 +133,8 @@ pub(crate) fn smooth(
     let rate_hz = (count - 1) as f64 / (samples.time_s[count - 1] - first_s);
     let filter = Butterworth::two_pass_low_pass(cutoff_hz.min(0.3 * rate_hz), rate_hz).ok()?;
     let pad = (rate_hz / cutoff_hz) as usize; // a few dozen
-    let force = filtered(&filter, &samples.accel_m_s2, pad);
-    let rate = filtered(&filter, &samples.gyro_rad_s, pad);
+    let force = filter.zero_phase(&samples.accel_m_s2, pad);
+    let rate = filter.zero_phase(&samples.gyro_rad_s, pad);
     let is_clipped = |f: &Flags| f.has(Flags::ACCEL_CLIPPED) || f.has(Flags::GYRO_CLIPPED);
     // a moment is short
     let wanted = ((to_s - from_s) * KEPT_HZ) as usize;
@@ -164,17 +164,6 @@ pub(crate) fn smooth(
         start_s: from_s,
         kept,
     })
-}
-
-fn filtered(filter: &Butterworth, vectors: &[Vector3<f64>], pad: usize) -> Vec<Vector3<f64>> {
-    let mut out = vec![Vector3::zeros(); vectors.len()];
-    for axis in 0..3 {
-        let channel: Vec<f64> = vectors.iter().map(|v| v[axis]).collect();
-        for (to, from) in out.iter_mut().zip(filter.zero_phase(&channel, pad)) {
-            to[axis] = from;
-        }
-    }
-    out
 }
 
 impl Smooth {
@@ -221,7 +210,7 @@ fn carried([force, rate, spin]: &Motion, arrow: &Vector3<f64>) -> Vector3<f64> {
 fn length_and_slope(motion: &Motion, arrow: &Vector3<f64>) -> (f64, Vector3<f64>) {
     let there = carried(motion, arrow);
     let length = there.norm();
-    let along = there / length.max(1e-6);
+    let along = there * length.max(1e-6).recip();
     let [_, rate, spin] = motion;
     // the transpose of `spin x . + rate x (rate x .)`
     (length, rate.cross(&rate.cross(&along)) - spin.cross(&along))
