@@ -52,11 +52,12 @@ pub fn angles(
         let from_s = times.impact_s.value - params.loading_before_s;
         // about a second over a fixed step: a small whole number
         let looks = (params.loading_before_s / STEP_S) as usize;
-        (0..=looks)
-            .map(|k| Estimate::one(from_s + k as f64 * STEP_S, 0.0))
-            .filter_map(|at| parted(&both, &at).ok())
-            .max_by(|a, b| a.value.total_cmp(&b.value))
-            .ok_or(Why::NoSamples)
+        let largest = (0..=looks)
+            .map(|k| from_s + k as f64 * STEP_S)
+            .filter_map(|at_s| Some((at_s, both.1.turned_rad(at_s)? - both.0.turned_rad(at_s)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let (at_s, _) = largest.ok_or(Why::NoSamples)?;
+        parted(&both, &Estimate::one(at_s, 0.0))
     });
     let turn = trunk.clone().and_then(|trunk| {
         let (impact, deepest) = (&times.impact_s, deepest?);
@@ -163,9 +164,13 @@ impl Segment {
         Some(self.rate_rad_s(at_s)? * self.row_sd_s)
     }
 
+    fn turned_rad(&self, at_s: f64) -> Option<f64> {
+        Some(self.forward * self.at(&self.posture.turn_rad, at_s)?)
+    }
+
     /// Turn at a time; its uncertainty is that of the time alone.
     fn turn(&self, at: &Estimate<f64>) -> Option<Estimate<f64>> {
-        let value = self.forward * self.at(&self.posture.turn_rad, at.value)?;
+        let value = self.turned_rad(at.value)?;
         let sd = self.rate_rad_s(at.value)? * at.sd.hypot(self.row_sd_s);
         Some(Estimate::one(value, sd.abs()))
     }

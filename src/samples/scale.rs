@@ -111,10 +111,9 @@ pub struct Limits {
 }
 
 impl Limits {
-    /// Whether any axis of the accelerometer, and of the gyroscope, is at its limit.
+    /// Whether a value of an axis is at its limit.
     #[inline]
-    pub fn reached(&self, axes: &[f32; 6]) -> [bool; 2] {
-        let at = |axis: usize| axes[axis] >= self.high[axis] || axes[axis] <= self.low[axis];
-        [at(0) || at(1) || at(2), at(3) || at(4) || at(5)]
+    pub fn reached(&self, axis: usize, value: f32) -> bool {
+        (value >= self.high[axis]) | (value <= self.low[axis])
     }
 }

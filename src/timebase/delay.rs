@@ -6,9 +6,10 @@
 //! are, over the best rotation between the two.
 
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 use nalgebra::{Matrix3, Vector3};
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
 use crate::math;
 use crate::samples::Samples;
@@ -123,43 +124,60 @@ impl Interpolator {
     }
 }
 
-/// Zero-phase band-pass by a raised-cosine mask in frequency, ends tapered. Two of the three channels
-/// share one complex transform.
-pub(crate) fn band_passed(window: &GridWindow, low_hz: f64, high_hz: f64) -> GridWindow {
-    let count = window.xyz.len();
-    let mut planner = FftPlanner::<f64>::new();
-    let (forward, inverse) = (
-        planner.plan_fft_forward(count),
-        planner.plan_fft_inverse(count),
-    );
-    let mask: Vec<f64> = (0..count)
-        .map(|bin| bin.min(count - bin) as f64 * window.rate_hz / count as f64)
-        .map(|frequency_hz| pass_share(frequency_hz, low_hz, high_hz) / count as f64)
-        .collect();
-    let mean = window.xyz.iter().sum::<Vector3<f64>>() / count.max(1) as f64;
-    let filtered = |channel: &dyn Fn(Vector3<f64>) -> Complex<f64>| {
-        let mut buffer: Vec<Complex<f64>> = window
-            .xyz
-            .iter()
-            .enumerate()
-            .map(|(index, v)| channel(v - mean) * taper(index, count))
-            .collect();
-        forward.process(&mut buffer);
-        for (value, share) in buffer.iter_mut().zip(&mask) {
-            *value *= share;
+/// Zero-phase band-pass of windows of one length, by a raised-cosine mask in frequency, ends tapered.
+pub(crate) struct BandPass {
+    forward: Arc<dyn Fft<f64>>,
+    inverse: Arc<dyn Fft<f64>>,
+    /// Share of each frequency that passes, the transforms' scale in it.
+    mask: Vec<f64>,
+    /// Weight of each sample.
+    taper: Vec<f64>,
+}
+
+impl BandPass {
+    /// For windows of `count` samples.
+    pub fn new(count: usize, rate_hz: f64, low_hz: f64, high_hz: f64) -> Self {
+        let mut planner = FftPlanner::new();
+        let mask = (0..count)
+            .map(|bin| bin.min(count - bin) as f64 * rate_hz / count as f64)
+            .map(|frequency_hz| pass_share(frequency_hz, low_hz, high_hz) / count as f64);
+        Self {
+            forward: planner.plan_fft_forward(count),
+            inverse: planner.plan_fft_inverse(count),
+            mask: mask.collect(),
+            taper: (0..count).map(|index| taper(index, count)).collect(),
         }
-        inverse.process(&mut buffer);
-        buffer
-    };
-    let xy = filtered(&|v| Complex::new(v.x, v.y));
-    let z = filtered(&|v| Complex::new(v.z, 0.0));
-    GridWindow {
-        xyz: xy
-            .iter()
-            .zip(&z)
-            .map(|(xy, z)| Vector3::new(xy.re, xy.im, z.re))
-            .collect(),
-        ..*window
+    }
+
+    /// Samples of a window.
+    pub fn len(&self) -> usize {
+        self.mask.len()
+    }
+
+    /// Filters a window; two of the three channels share one complex transform.
+    pub fn pass(&self, window: &GridWindow) -> GridWindow {
+        let mean = window.xyz.iter().sum::<Vector3<f64>>() / self.len().max(1) as f64;
+        let filtered = |channel: &dyn Fn(Vector3<f64>) -> Complex<f64>| {
+            let tapered = window.xyz.iter().zip(&self.taper);
+            let tapered = tapered.map(|(v, weight)| channel(v - mean) * weight);
+            let mut buffer: Vec<Complex<f64>> = tapered.collect();
+            self.forward.process(&mut buffer);
+            for (value, share) in buffer.iter_mut().zip(&self.mask) {
+                *value *= share;
+            }
+            self.inverse.process(&mut buffer);
+            buffer
+        };
+        let xy = filtered(&|v| Complex::new(v.x, v.y));
+        let z = filtered(&|v| Complex::new(v.z, 0.0));
+        GridWindow {
+            xyz: xy
+                .iter()
+                .zip(&z)
+                .map(|(xy, z)| Vector3::new(xy.re, xy.im, z.re))
+                .collect(),
+            ..*window
+        }
     }
 }
 

@@ -147,7 +147,7 @@ pub(crate) fn smooth(
         if index < 1 || index + 2 >= count {
             return None;
         }
-        let share = position.fract();
+        let share = position - index as f64;
         let (left, right) = (
             rate[index + 1] - rate[index - 1],
             rate[index + 2] - rate[index],
@@ -167,10 +167,15 @@ pub(crate) fn smooth(
 }
 
 impl Smooth {
-    /// Where a time stands among what is kept: how many before it, and the share of the way to the next.
+    /// Where a time stands among what is kept: how many before it (negative: none), and the share of the
+    /// way to the next.
     fn place(&self, ref_s: f64) -> (f64, f32) {
         let position = (ref_s - self.start_s) * KEPT_HZ;
-        (position.floor(), position.fract() as f32) // kept in single precision
+        if position < 0.0 {
+            return (-1.0, 0.0);
+        }
+        let before = f64::from(position as u32); // a moment is short
+        (before, (position - before) as f32) // kept in single precision
     }
 
     /// Length of the specific force at the end of an arrow, at all that is kept; `None` where clipped.

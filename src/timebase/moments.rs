@@ -243,14 +243,12 @@ fn read_envelopes(
         let shift_s = line.shift_at_s(0.5 * (from_s + to_s));
         let coarse = track.coarse(from_s + shift_s, to_s + shift_s)?;
         let moved = (reference.start_s + shift_s - coarse.start_s) / reference.step_s.max(1e-3);
+        let moved = moved.round() as i64; // saturating
         let bins = (0..count)
             .map(|index| {
-                let there = (index as f64 + moved).round();
-                if there < 0.0 {
-                    Bin::default()
-                } else {
-                    bin_of(&coarse, there as usize) // not negative
-                }
+                let there = (index as i64).saturating_add(moved); // a stretch is short
+                usize::try_from(there)
+                    .map_or_else(|_| Bin::default(), |there| bin_of(&coarse, there))
             })
             .collect();
         units.push(bins);

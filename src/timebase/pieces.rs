@@ -101,13 +101,20 @@ fn least_squares(time_s: &[f64], first_s: f64, period_s: f64, within: Option<(Li
 
 /// Root mean square and largest distance of stamps from a line, s.
 fn distances(time_s: &[f64], line: &Line) -> (f64, f64) {
-    let (mut sum, mut worst) = (0.0, 0f64);
-    for (index, &t) in time_s.iter().enumerate() {
-        let off = t - line.a_s - line.b_s * index as f64;
-        sum += off * off;
-        worst = worst.max(off.abs());
+    /// Sums that do not wait for each other.
+    const LANES: usize = 4;
+    let (mut sums, mut worst) = ([0f64; LANES], [0f64; LANES]);
+    let mut from = 0.0;
+    for some in time_s.chunks(LANES) {
+        for (lane, t) in some.iter().enumerate() {
+            let off = (t - line.a_s - line.b_s * (from + lane as f64)).abs();
+            sums[lane] += off * off;
+            worst[lane] = if off > worst[lane] { off } else { worst[lane] };
+        }
+        from += LANES as f64;
     }
-    ((sum / time_s.len() as f64).sqrt(), worst)
+    let mean = sums.iter().sum::<f64>() / time_s.len() as f64;
+    (mean.sqrt(), worst.into_iter().fold(0.0, f64::max))
 }
 
 pub(super) fn parts_rms_s(time_s: &[f64], period_s: f64) -> f64 {

@@ -126,8 +126,21 @@ impl Recording {
             samples.time_s.extend_from_slice(stretch.times_s());
             samples.accel_m_s2.extend(vectors(0));
             samples.gyro_rad_s.extend(vectors(3));
-            let axes: [_; 6] = std::array::from_fn(|axis| stretch.axis(axis));
-            samples.flags.extend(flags(axes, stretch.flags(), limits));
+            let before = samples.flags.len();
+            samples
+                .flags
+                .extend(stretch.flags().iter().map(|bits| Flags(*bits)));
+            for axis in 0..6 {
+                let sensor = if axis < 3 {
+                    Flags::ACCEL_CLIPPED
+                } else {
+                    Flags::GYRO_CLIPPED
+                };
+                // new ones, as many as there are values
+                for (flags, value) in samples.flags[before..].iter_mut().zip(stretch.axis(axis)) {
+                    flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
+                }
+            }
         })?;
         Ok(samples)
     }
@@ -163,26 +176,3 @@ impl Recording {
 
 /// Samples for which room is made at once at most.
 const MOST_ROOM: f64 = 1e5;
-
-/// The flags of some samples, clipping added.
-fn flags(
-    axes: [impl Iterator<Item = f32>; 6],
-    bits: &[u8],
-    limits: &Limits,
-) -> impl Iterator<Item = Flags> {
-    let mark = |on: bool, flag: Flags| if on { flag } else { Flags::default() };
-    let [mut ax, mut ay, mut az, mut gx, mut gy, mut gz] = axes;
-    bits.iter().map_while(move |bits| {
-        let axes = [
-            ax.next()?,
-            ay.next()?,
-            az.next()?,
-            gx.next()?,
-            gy.next()?,
-            gz.next()?,
-        ];
-        let [accel, gyro] = limits.reached(&axes);
-        let seen = Flags(*bits).with(mark(accel, Flags::ACCEL_CLIPPED));
-        Some(seen.with(mark(gyro, Flags::GYRO_CLIPPED)))
-    })
-}

@@ -8,7 +8,7 @@
 use nalgebra::Vector3;
 
 use super::align::Line;
-use super::delay::{self, GridWindow, Interpolator};
+use super::delay::{self, BandPass, GridWindow, Interpolator};
 use super::moments::{Moment, Why};
 use super::tie::Evidence;
 use super::tie_params::TieParams;
@@ -44,22 +44,28 @@ pub(crate) fn shock_band_hz(slowest_hz: f64, params: &TieParams) -> (f64, f64) {
     (params.shock_band_low_hz.min(0.5 * high_hz), high_hz)
 }
 
-/// Filters one unit's force over `span_s` (reference clock); `None` where the log has a gap there.
+/// What passes the band over `span_s`.
+pub(crate) fn band_pass((from_s, to_s): (f64, f64), (low_hz, high_hz): (f64, f64)) -> BandPass {
+    // a whole number of twentieths of a second, so that the transform's length has small factors
+    let count = ((to_s - from_s) * 20.0).floor() as usize * 50;
+    BandPass::new(count, GRID_HZ, low_hz, high_hz)
+}
+
+/// Filters one unit's force from a reference time on; `None` where the log has a gap there.
 pub(crate) fn look(
     interpolator: &Interpolator,
     samples: &Samples,
-    (from_s, to_s): (f64, f64),
+    from_s: f64,
     line: &Line,
-    band_hz: (f64, f64),
+    band: &BandPass,
     params: &TieParams,
 ) -> Option<ShockLook> {
-    // a whole number of twentieths of a second, so that the transform's length has small factors
-    let count = ((to_s - from_s) * 20.0).floor() as usize * 50;
     let start_s = from_s + line.shift_at_s(from_s);
-    let mut raw = interpolator.on_grid(samples, start_s, count, GRID_HZ / (1.0 + line.drift))?;
+    let rate_hz = GRID_HZ / (1.0 + line.drift);
+    let mut raw = interpolator.on_grid(samples, start_s, band.len(), rate_hz)?;
     raw.start_s = from_s;
     raw.rate_hz = GRID_HZ;
-    let window = delay::band_passed(&raw, band_hz.0, band_hz.1);
+    let window = band.pass(&raw);
     let envelope = envelope(&window);
     let onsets_s = onsets(&window, &envelope, params);
     Some(ShockLook {

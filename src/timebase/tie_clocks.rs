@@ -385,6 +385,7 @@ impl<'a> Session<'a> {
         const ENDS_S: f64 = 0.15;
         let spare_s = self.params.event_reach_s + ENDS_S;
         let span_s = (moment.from_ref_s - spare_s, moment.to_ref_s + spare_s);
+        let band = shocks::band_pass(span_s, band_hz);
         self.units
             .iter()
             .zip(&epoch.lines)
@@ -399,7 +400,7 @@ impl<'a> Session<'a> {
                     )
                     .map_err(|source| read_error(unit.track, source))?;
                 Ok(Some(Look {
-                    shock: shocks::look(interpolator, &samples, span_s, line, band_hz, self.params),
+                    shock: shocks::look(interpolator, &samples, span_s.0, line, &band, self.params),
                     smooth: joint::smooth(&samples, span_s, line, self.params.joint_cutoff_hz),
                 }))
             })

@@ -172,7 +172,7 @@ fn a_constant_passes_untouched_from_the_first_sample() {
     {
         assert_close(y, 3.25, 1e-9, 0.0, "constant");
     }
-    assert!(filter.zero_phase(&[], 5).is_empty());
+    assert!(filter.zero_phase::<f64>(&[], 5).is_empty());
     assert_eq!(filter.zero_phase(&[1.0], 5).len(), 1);
 }
 

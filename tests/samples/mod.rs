@@ -99,14 +99,14 @@ fn every_unit_gives_the_same_si() {
 fn the_rail_of_the_codes_is_a_limit() {
     let scale = Scale::new(&counts(), None, None);
     let limits = scale.limits();
-    let axes = |accel_code: f64, gyro_code: f64| {
+    let at = |accel_code: f64, gyro_code: f64| {
         let accel = (accel_code * scale.accel_m_s2) as f32;
         let gyro = (gyro_code * scale.gyro_rad_s) as f32;
-        [0.0, accel, 0.0, 0.0, 0.0, gyro]
+        [limits.reached(1, accel), limits.reached(5, gyro)]
     };
-    assert_eq!(limits.reached(&axes(32_767.0, 0.0)), [true, false]);
-    assert_eq!(limits.reached(&axes(-32_768.0, -32_767.0)), [true, true]);
-    assert_eq!(limits.reached(&axes(32_766.0, -32_766.0)), [false, false]);
+    assert_eq!(at(32_767.0, 0.0), [true, false]);
+    assert_eq!(at(-32_768.0, -32_767.0), [true, true]);
+    assert_eq!(at(32_766.0, -32_766.0), [false, false]);
 }
 
 #[test]
@@ -114,21 +114,15 @@ fn a_stated_range_is_a_limit_just_below_it() {
     let profile = resolve("g-dps-seconds", Path::new(".")).expect("known");
     let limits = Scale::new(&profile, Some(16.0), Some(2000.0)).limits();
     let at = |g: f64, dps: f64| {
-        limits.reached(&[
-            (g * G_M_S2) as f32,
-            0.0,
-            0.0,
-            dps.to_radians() as f32,
-            0.0,
-            0.0,
-        ])
+        let (accel, gyro) = (g * G_M_S2, dps.to_radians());
+        [
+            limits.reached(0, accel as f32),
+            limits.reached(3, gyro as f32),
+        ]
     };
     // the positive rail of 16 bits is 32767/32768 of the range
     assert_eq!(at(16.0 * 32_767.0 / 32_768.0, -2000.0), [true, true]);
     assert_eq!(at(15.98, 1998.0), [false, false]);
     let unstated = Scale::new(&profile, None, None).limits();
-    assert_eq!(
-        unstated.reached(&[1e9, 0.0, 0.0, 1e9, 0.0, 0.0]),
-        [false, false]
-    );
+    assert!(!unstated.reached(0, 1e9) && !unstated.reached(3, 1e9));
 }
