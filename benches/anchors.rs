@@ -1,5 +1,6 @@
 //! The tool beside a bare `csv` pass over the same bytes, in one go on one machine: wall time of both,
-//! their ratio, peak memory. `benches/anchors` runs it; `benches/anchors --minutes 540` for a long log.
+//! their ratio, peak memory. `benches/anchors` runs it; `benches/anchors --minutes 540` for a long log,
+//! `--minutes 540 --apart 120` for a long log with as many serves as the short one.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
@@ -28,11 +29,13 @@ fn main() {
     let minutes: f64 =
         value("--minutes").map_or(90.0, |minutes| minutes.parse().expect("a number"));
     let command = value("--command").unwrap_or_else(|| "session".to_owned());
-    let folder = std::env::temp_dir().join(format!("overarm-anchors-{minutes}min"));
-    let bytes = write_session(&folder, minutes);
+    let apart_s: f64 = value("--apart").map_or(20.0, |apart| apart.parse().expect("a number"));
+    let name = format!("overarm-anchors-{minutes}min-{apart_s}s");
+    let folder = std::env::temp_dir().join(name);
+    let bytes = write_session(&folder, minutes, apart_s);
     let jobs = jobs.to_string();
     println!(
-        "4 units x {minutes} min x {RATE_HZ} Hz, {:.0} MB, {jobs} threads",
+        "4 units x {minutes} min x {RATE_HZ} Hz, a swing every {apart_s} s, {:.0} MB, {jobs} threads",
         bytes as f64 / 1e6
     );
     let own = std::env::current_exe().expect("own path");
@@ -117,7 +120,7 @@ fn bare(folder: &Path, jobs: usize) {
 }
 
 /// Writes the session once; gives its size in bytes.
-fn write_session(folder: &Path, minutes: f64) -> u64 {
+fn write_session(folder: &Path, minutes: f64, apart_s: f64) -> u64 {
     let paths: Vec<PathBuf> = SITES
         .iter()
         .map(|site| folder.join(format!("{site}.csv")))
@@ -129,6 +132,7 @@ fn write_session(folder: &Path, minutes: f64) -> u64 {
             write_log(
                 path,
                 minutes,
+                apart_s,
                 SITES.iter().position(|s| s == site).expect("a site"),
             );
             settings.push_str(&format!("[units.{site}]\nprofile = \"g-dps-seconds\"\naccel_range_g = 16\ngyro_range_dps = 2000\n"));
@@ -141,9 +145,9 @@ fn write_session(folder: &Path, minutes: f64) -> u64 {
         .sum()
 }
 
-/// Stillness, walking-like sway and a sharp swing every 20 s or so, at times that never repeat, with noise:
-/// the digits of a real log.
-fn write_log(path: &Path, minutes: f64, place: usize) {
+/// Stillness, walking-like sway and a sharp swing every `apart_s` or so, at times that never repeat, with
+/// noise: the digits of a real log.
+fn write_log(path: &Path, minutes: f64, apart_s: f64, place: usize) {
     let mut out = BufWriter::new(File::create(path).expect("a log"));
     writeln!(out, "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z").expect("room");
     let mut state = 88_172_645_463_325_252u64 + place as u64;
@@ -161,8 +165,8 @@ fn write_log(path: &Path, minutes: f64, place: usize) {
         } else {
             (9.0 * t).sin()
         };
-        let uneven = ((t / 20.0).floor().powi(2) * GOLDEN).fract();
-        let since = (t % 20.0) - 6.0 - 12.0 * uneven - 0.025 * place as f64;
+        let uneven = ((t / apart_s).floor().powi(2) * GOLDEN).fract();
+        let since = (t % apart_s) - 6.0 - (apart_s - 8.0) * uneven - 0.025 * place as f64;
         let swing = (-(since / 0.05).powi(2)).exp();
         let accel = [0.2 * sway, 0.98 + 0.3 * sway, 0.17].map(|a| a + 4.0 * swing + 0.01 * noise());
         let gyro =

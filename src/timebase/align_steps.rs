@@ -175,15 +175,20 @@ impl Course<'_> {
     }
 
     fn trace(&self, line: &Line) -> Traced {
+        Traced {
+            sums: self.sums(line),
+            cost: self.costs(line),
+        }
+    }
+
+    /// Log likelihood of a line against no likeness, summed up to each bin.
+    fn sums(&self, line: &Line) -> Vec<f64> {
         let mut sum = 0.0;
         let sums = self.gains(line).map(|gain| {
             sum += gain;
             sum
         });
-        Traced {
-            sums: std::iter::once(0.0).chain(sums).collect(),
-            cost: self.costs(line),
-        }
+        std::iter::once(0.0).chain(sums).collect()
     }
 
     /// Log likelihood of a line against no likeness, bin by bin.
@@ -218,37 +223,43 @@ impl Course<'_> {
         }
     }
 
+    /// Bins about the gaps of either unit, and what a step costs there.
+    fn at_gaps(&self, line: &Line) -> impl Iterator<Item = (Range<usize>, f64)> {
+        let far = (self.far_gaps.iter()).map(|g| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s)));
+        let near = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
+        near.chain(far).map(|(from_s, to_s)| {
+            let last = (self.bin_at(to_s) + 1).min(self.bins());
+            let first = self.bin_at(from_s).saturating_sub(1).min(last);
+            (first..last, self.cost_at(to_s - from_s))
+        })
+    }
+
     /// What a step costs by what the stamps show, bin by bin.
     fn costs(&self, line: &Line) -> Vec<f64> {
-        let mut cost = vec![f64::INFINITY; self.bins()];
-        let mut mark = |from_s: f64, to_s: f64| {
-            let last = (self.bin_at(to_s) + 1).min(cost.len());
-            let first = self.bin_at(from_s).saturating_sub(1).min(last);
-            let here = self.cost_at(to_s - from_s);
-            cost[first..last]
+        let mut costs = vec![f64::INFINITY; self.bins()];
+        for (bins, here) in self.at_gaps(line) {
+            // inside the session
+            costs[bins]
                 .iter_mut()
                 .for_each(|cost| *cost = cost.min(here));
-        };
-        self.near_gaps.iter().for_each(|g| mark(g.from_s, g.to_s));
-        for gap in self.far_gaps {
-            mark(line.ref_at_s(gap.from_s), line.ref_at_s(gap.to_s));
         }
-        cost
+        costs
     }
 
     /// Stretches under a course in which the unit, or a line, is lacking.
     pub fn lacking(&self, lines: &[Line], spans: &[Span]) -> Vec<Range<usize>> {
-        let mut lacking = Vec::new();
-        let is_lacking = |bin: &usize| {
-            let span = spans.iter().find(|span| span.bins.contains(bin));
-            let line = span.and_then(|span| lines.get(span.line?));
-            line.and_then(|line| self.far_at(*bin, line))
-                .is_none_or(|far| far == 0.0)
-        };
-        let bins: Vec<usize> = (0..self.bins()).collect();
-        for run in bins.chunk_by(|a, b| is_lacking(a) == is_lacking(b)) {
-            if let Some(&first) = run.first().filter(|bin| is_lacking(bin)) {
-                lacking.push(first..first + run.len());
+        let mut lacking: Vec<Range<usize>> = Vec::new();
+        for span in spans {
+            let line = span.line.and_then(|line| lines.get(line));
+            for bin in span.bins.clone() {
+                let far = line.and_then(|line| self.far_at(bin, line));
+                if far.is_some_and(|far| far != 0.0) {
+                    continue;
+                }
+                match lacking.last_mut().filter(|last| last.end == bin) {
+                    Some(last) => last.end += 1,
+                    None => lacking.push(bin..bin + 1),
+                }
             }
         }
         lacking
@@ -303,8 +314,11 @@ impl Course<'_> {
 
     /// True if nowhere any other line, or none, gains so much on the first that a step to it could pay.
     fn first_holds_throughout(&self, lines: &[Line]) -> bool {
-        let cheapest =
-            (lines.iter().flat_map(|line| self.costs(line))).fold(2.0 * self.step_cost, f64::min);
+        let gaps = lines.iter().flat_map(|line| self.at_gaps(line));
+        let costs = gaps
+            .filter(|(bins, _)| !bins.is_empty())
+            .map(|(_, cost)| cost);
+        let cheapest = costs.fold(2.0 * self.step_cost, f64::min);
         let pays_nowhere = |gains_on_first: &mut dyn Iterator<Item = f64>, cost: f64| {
             let mut ahead = 0.0;
             let mut all_ahead = gains_on_first.map(|gain| {
@@ -353,9 +367,11 @@ impl Course<'_> {
                 continue;
             };
             out.push(*line);
-            let may_restart = |cost: &f64| *cost <= RESTART_COST;
-            let (first, last) = (span.bins.start, span.bins.end);
-            if self.trace(line).cost[first..last].iter().any(may_restart) {
+            let may_restart = |(bins, cost): (Range<usize>, f64)| {
+                cost <= RESTART_COST
+                    && bins.start.max(span.bins.start) < bins.end.min(span.bins.end)
+            };
+            if self.at_gaps(line).any(may_restart) {
                 let beside = (-SMALL_STEPS..=SMALL_STEPS).filter(|step| step.abs() > 1);
                 out.extend(beside.map(|step| Line {
                     shift_s: line.shift_s + f64::from(step) * SMALL_STEP_S,
@@ -405,38 +421,41 @@ impl Course<'_> {
     /// A gap as long as a restart near either end may hide a step; beyond it the line is sure only if the
     /// motion there says so.
     fn proven_ends(&self, placed: &mut [Line]) {
-        let gaps_of = |line: &Line| -> Vec<(f64, f64)> {
+        let gaps_inside = |line: &Line| -> Vec<(f64, f64)> {
             let on_reference = |g: &Gap| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s));
             let of_reference = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
             let all = of_reference.chain(self.far_gaps.iter().map(on_reference));
-            all.filter(|gap| gap.1 - gap.0 >= RESTART_S).collect()
+            let long = all.filter(|gap| gap.1 - gap.0 >= RESTART_S);
+            long.filter(|gap| gap.1 > line.sure_s.0 && gap.0 < line.sure_s.1)
+                .collect()
         };
         if let Some(first) = placed.first_mut() {
-            let sums = self.trace(first).sums;
-            let is_proven = |gap: &(f64, f64)| sums[self.bin_at(gap.0)] >= LIKELY - RESTART_COST;
-            let inside = |gap: &(f64, f64)| gap.1 > first.sure_s.0 && gap.0 < first.sure_s.1;
-            let gaps = gaps_of(first).into_iter();
-            let unproven = gaps.filter(|gap| inside(gap) && !is_proven(gap));
-            first.sure_s.0 = unproven.fold(first.sure_s.0, |sure_s, gap| sure_s.max(gap.1));
+            let mut gaps = gaps_inside(first);
+            if !gaps.is_empty() {
+                let sums = self.sums(first);
+                gaps.retain(|gap| sums[self.bin_at(gap.0)] < LIKELY - RESTART_COST);
+            }
+            let unproven = gaps.iter().map(|gap| gap.1);
+            first.sure_s.0 = unproven.fold(first.sure_s.0, f64::max);
         }
         if let Some(last) = placed.last_mut() {
-            let sums = self.trace(last).sums;
-            let whole = sums[self.bins()]; // one longer than the bins
-            let is_proven =
-                |gap: &(f64, f64)| whole - sums[self.bin_at(gap.1)] >= LIKELY - RESTART_COST;
-            let inside = |gap: &(f64, f64)| gap.1 > last.sure_s.0 && gap.0 < last.sure_s.1;
-            let gaps = gaps_of(last).into_iter();
-            let unproven = gaps.filter(|gap| inside(gap) && !is_proven(gap));
-            last.sure_s.1 = unproven.fold(last.sure_s.1, |sure_s, gap| sure_s.min(gap.0));
+            let mut gaps = gaps_inside(last);
+            if !gaps.is_empty() {
+                let sums = self.sums(last);
+                let whole = sums[self.bins()]; // one longer than the bins
+                gaps.retain(|gap| whole - sums[self.bin_at(gap.1)] < LIKELY - RESTART_COST);
+            }
+            let unproven = gaps.iter().map(|gap| gap.0);
+            last.sure_s.1 = unproven.fold(last.sure_s.1, f64::min);
         }
     }
 
     /// Where one line gives way to the next: at the likeliest gap, or where no gap is likely anywhere.
     fn seam(&self, (before, after): (&Line, &Line), reach: Range<usize>) -> Seam {
-        let (left, right) = (self.trace(before), self.trace(after));
+        let (left, right) = (self.sums(before), self.sums(after));
         let within = |ref_s: f64| self.bin_at(ref_s).clamp(reach.start, reach.end);
         let score = |&(from_s, to_s): &(f64, f64)| {
-            left.sums[within(from_s)] - right.sums[within(to_s)] // one longer than the bins
+            left[within(from_s)] - right[within(to_s)] // one longer than the bins
         };
         let slack_s = SLACK_BINS * self.near.step_s;
         let middle_s = self.start_of_s(usize::midpoint(reach.start, reach.end));
