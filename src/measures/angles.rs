@@ -22,16 +22,16 @@ pub struct Angles {
 const STEP_S: f64 = 0.005;
 
 /// Takes the angles; `deepest_s` is deepest loading on the reference clock.
-pub fn angles(
-    hip: Result<&UnitWindow, Why>,
-    trunk: Result<&UnitWindow, Why>,
+pub fn angles<'a>(
+    hip: Result<&'a UnitWindow, Why>,
+    trunk: Result<&'a UnitWindow, Why>,
     stance: Result<&Stance, Why>,
     deepest_s: &Reading<f64>,
     times: &ServeTimes,
     hand: Hand,
     (params, orientation): (&MeasuresParams, &OrientationParams),
 ) -> Angles {
-    let segment = |unit: Result<&UnitWindow, Why>| -> Result<Segment, Why> {
+    let segment = |unit: Result<&'a UnitWindow, Why>| -> Result<Segment<'a>, Why> {
         let unit = unit?;
         let stance = stance.clone()?;
         Segment::of(unit, stance, hand, params, orientation)
@@ -105,8 +105,8 @@ fn separation(trunk: &Segment, hip: &Segment, at: &Estimate<f64>) -> Option<Esti
 
 /// One segment since stance; turns are positive towards the ball.
 #[derive(Clone)]
-struct Segment {
-    posture: Posture,
+struct Segment<'a> {
+    posture: Posture<'a>,
     stance_s: f64,
     forward: f64,
     bias_sd_rad_s: f64,
@@ -117,9 +117,9 @@ struct Segment {
     row_sd_s: f64,
 }
 
-impl Segment {
+impl<'a> Segment<'a> {
     fn of(
-        unit: &UnitWindow,
+        unit: &'a UnitWindow,
         stance: &Stance,
         hand: Hand,
         params: &MeasuresParams,
@@ -129,7 +129,6 @@ impl Segment {
             &unit.samples,
             &unit.attitude,
             (stance.from_s, stance.to_s),
-            unit.leftover,
             orientation,
         )?;
         Ok(Self {
@@ -147,17 +146,18 @@ impl Segment {
         })
     }
 
-    fn at(&self, values: &[f64], at_s: f64) -> Option<f64> {
-        let times_s = &self.posture.time_s;
+    /// Between two samples.
+    fn at(&self, at_s: f64, value: impl Fn(usize) -> Option<f64>) -> Option<f64> {
+        let times_s = self.posture.time_s();
         let after = times_s.partition_point(|&t| t < at_s);
         let before = after.checked_sub(1)?;
         let (t0, t1) = (times_s.get(before)?, times_s.get(after)?);
-        let (v0, v1) = (values.get(before)?, values.get(after)?);
+        let (v0, v1) = (value(before)?, value(after)?);
         Some(v0 + (v1 - v0) * (at_s - t0) / (t1 - t0))
     }
 
     fn rate_rad_s(&self, at_s: f64) -> Option<f64> {
-        Some(self.forward * self.at(&self.posture.vertical_rate_rad_s, at_s)?)
+        Some(self.forward * self.at(at_s, |k| self.posture.vertical_rate_rad_s(k))?)
     }
 
     fn row_sd_rad(&self, at_s: f64) -> Option<f64> {
@@ -165,7 +165,7 @@ impl Segment {
     }
 
     fn turned_rad(&self, at_s: f64) -> Option<f64> {
-        Some(self.forward * self.at(&self.posture.turn_rad, at_s)?)
+        Some(self.forward * self.at(at_s, |k| self.posture.turn_rad(k))?)
     }
 
     /// Turn at a time; its uncertainty is that of the time alone.
@@ -183,10 +183,10 @@ impl Segment {
     }
 
     fn lean(&self, at: &Estimate<f64>) -> Option<Estimate<f64>> {
-        let value = self.at(&self.posture.lean_rad, at.value)?;
-        let own = self.at(&self.posture.lean_sd_rad, at.value)?;
-        let ahead = self.at(&self.posture.lean_rad, at.value + 0.02)?;
-        let behind = self.at(&self.posture.lean_rad, at.value - 0.02)?;
+        let lean = |at_s: f64| self.at(at_s, |k| self.posture.lean_rad(k));
+        let value = lean(at.value)?;
+        let own = self.at(at.value, |k| self.posture.lean_sd_rad(k))?;
+        let (ahead, behind) = (lean(at.value + 0.02)?, lean(at.value - 0.02)?);
         let pace_rad_s = (ahead - behind) / 0.04;
         let sd = own
             .hypot(pace_rad_s * at.sd.hypot(self.row_sd_s))

@@ -17,7 +17,7 @@ pub use joint::{
     Direction, JointArms, Kinematics, axis_between, axis_to_proximal, joint_arms, kinematics,
 };
 pub use mounting::{UnitTurned, stance_axis, unit_turned};
-pub use posture::{Posture, separation, since_stance};
+pub use posture::{Posture, since_stance};
 pub(crate) use preintegrate::half_turn;
 pub use record::{heading_between, orient_record};
 pub use smoother::Smoother;

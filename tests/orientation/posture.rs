@@ -1,11 +1,10 @@
-//! Turn, lean and separation since stance, against angles put in.
+//! Turn and lean since stance, against angles put in.
 
 use nalgebra::{UnitQuaternion, Vector3};
 use overarm::estimate::Why;
-use overarm::orientation::{Attitude, OrientationParams, Posture, separation, since_stance};
+use overarm::orientation::{Attitude, OrientationParams, since_stance};
 use overarm::samples::{Flags, Samples};
 
-use super::left;
 use crate::support::assert_close;
 
 /// Stands for 1 s, then turns left at `turn_deg_s` and leans forward at `lean_deg_s`; the unit sits on
@@ -45,15 +44,8 @@ fn moved(
     (samples, attitude)
 }
 
-fn posture(
-    turn_deg_s: f64,
-    lean_deg_s: f64,
-    mount: UnitQuaternion<f64>,
-    heading_deg: f64,
-) -> Posture {
-    let (samples, attitude) = moved(turn_deg_s, lean_deg_s, mount, heading_deg);
-    let params = OrientationParams::default();
-    since_stance(&samples, &attitude, (0.2, 0.8), left(0.002), &params).expect("a stance")
+fn deg(angle_rad: Option<f64>) -> f64 {
+    angle_rad.expect("a sample").to_degrees()
 }
 
 #[test]
@@ -63,37 +55,27 @@ fn turn_and_lean_need_no_mounting_and_no_heading() {
         (UnitQuaternion::from_euler_angles(2.0, -1.0, 0.4), 170.0),
         (UnitQuaternion::from_euler_angles(3.1, 0.2, -2.4), -75.0),
     ] {
-        let found = posture(60.0, 20.0, mount, heading_deg);
+        let (samples, attitude) = moved(60.0, 20.0, mount, heading_deg);
+        let params = OrientationParams::default();
+        let found = since_stance(&samples, &attitude, (0.2, 0.8), &params).expect("a stance");
         assert_close(
-            found.turn_rad[50].to_degrees(),
+            deg(found.turn_rad(50)),
             0.0,
             1e-9,
             0.0,
             "turn at stance, deg",
         );
         assert_close(
-            found.lean_rad[50].to_degrees(),
+            deg(found.lean_rad(50)),
             0.0,
             1e-5,
             0.0,
             "lean at stance, deg",
         );
+        assert_close(deg(found.lean_rad(300)), 40.0, 1e-6, 0.0, "lean, deg");
+        assert_close(deg(found.turn_rad(300)), 120.0, 1e-6, 0.0, "turn, deg");
         assert_close(
-            found.lean_rad[300].to_degrees(),
-            40.0,
-            1e-6,
-            0.0,
-            "lean, deg",
-        );
-        assert_close(
-            found.turn_rad[300].to_degrees(),
-            120.0,
-            1e-6,
-            0.0,
-            "turn, deg",
-        );
-        assert_close(
-            found.vertical_rate_rad_s[300].to_degrees(),
+            deg(found.vertical_rate_rad_s(300)),
             60.0,
             0.01,
             0.0,
@@ -105,9 +87,11 @@ fn turn_and_lean_need_no_mounting_and_no_heading() {
 /// More than a full turn goes on counting.
 #[test]
 fn turns_run_on_past_half_a_circle() {
-    let found = posture(200.0, 0.0, UnitQuaternion::identity(), 0.0);
+    let (samples, attitude) = moved(200.0, 0.0, UnitQuaternion::identity(), 0.0);
+    let params = OrientationParams::default();
+    let found = since_stance(&samples, &attitude, (0.2, 0.8), &params).expect("a stance");
     assert_close(
-        found.turn_rad[399].to_degrees(),
+        deg(found.turn_rad(399)),
         200.0 * 2.99,
         1e-6,
         0.0,
@@ -116,56 +100,12 @@ fn turns_run_on_past_half_a_circle() {
 }
 
 #[test]
-fn separation_is_the_difference_of_turns_and_states_its_drift() {
-    let trunk = posture(
-        60.0,
-        20.0,
-        UnitQuaternion::from_euler_angles(1.0, 2.0, 3.0),
-        12.0,
-    );
-    let hip = posture(
-        25.0,
-        5.0,
-        UnitQuaternion::from_euler_angles(-1.0, 0.3, 0.2),
-        -140.0,
-    );
-    let early = separation(&trunk, &hip, [2.005, 2.005]);
-    let late = separation(&trunk, &hip, [3.5, 3.5]);
-    let (early, late) = (
-        early.known().expect("measured"),
-        late.known().expect("measured"),
-    );
-    assert_close(
-        early.value.to_degrees(),
-        35.0 * 1.005,
-        1e-6,
-        0.0,
-        "separation, deg",
-    );
-    assert_close(
-        late.value.to_degrees(),
-        35.0 * 2.5,
-        1e-6,
-        0.0,
-        "separation, deg",
-    );
-    assert!(late.sd > early.sd);
-    // two biases of 0.002 rad/s over 3 s make up most of what little time there is
-    let bias = 0.002 * 3.0 * 2f64.sqrt();
-    assert!(late.sd > bias && late.sd < 6.0 * bias, "{} rad", late.sd);
-    assert_eq!(
-        separation(&trunk, &hip, [9.0, 2.0]).why(),
-        Some(&Why::NoSamples)
-    );
-}
-
-#[test]
 fn a_gap_or_a_missing_stance_is_said() {
     let (mut samples, attitude) = moved(60.0, 20.0, UnitQuaternion::identity(), 0.0);
     let params = OrientationParams::default();
-    let no_stance = since_stance(&samples, &attitude, (7.0, 8.0), left(0.0), &params);
+    let no_stance = since_stance(&samples, &attitude, (7.0, 8.0), &params);
     assert_eq!(no_stance.err(), Some(Why::NoSamples));
     samples.flags[150] = Flags::GAP_BEFORE;
-    let gap = since_stance(&samples, &attitude, (0.2, 0.8), left(0.0), &params);
+    let gap = since_stance(&samples, &attitude, (0.2, 0.8), &params);
     assert_eq!(gap.err(), Some(Why::Gap));
 }
