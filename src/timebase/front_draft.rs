@@ -27,28 +27,52 @@ const REST_UNITS: [(f64, &str); 7] = [
     (16384.0, "unit    = \"counts\"\ncounts_per_unit = 16384"),
 ];
 
-/// Gyroscope units: numbers per rad/s, and the profile's lines.
-const TURN_UNITS: [(f64, &str); 7] = [
+/// Degrees in a radian.
+const DEG: f64 = 180.0 / std::f64::consts::PI;
+
+/// Gyroscope units, likeliest first: numbers per rad/s, and the profile's lines. Counts: full scales of 250 to 4000 deg/s over
+/// 2^15, and 8.75 to 70 mdeg/s a count, as public datasheets of six-axis chips have them (from memory).
+const TURN_UNITS: [(f64, &str); 12] = [
+    (DEG, "unit    = \"deg/s\""),
     (1.0, "unit    = \"rad/s\""),
-    (57.295_779_513, "unit    = \"deg/s\""),
-    (57_295.779_513, "unit    = \"mdeg/s\""),
+    (1000.0 * DEG, "unit    = \"mdeg/s\""),
     (
-        938.734_051_5,
+        16.384 * DEG,
         "unit    = \"counts\"\ncounts_per_unit = 16.384",
     ),
     (
-        469.367_025_8,
-        "unit    = \"counts\"\ncounts_per_unit = 8.192",
+        DEG / 0.07,
+        "unit    = \"counts\"\ncounts_per_unit = 14.2857143",
     ),
     (
-        1_877.468_103,
+        32.768 * DEG,
         "unit    = \"counts\"\ncounts_per_unit = 32.768",
     ),
     (
-        3_754.936_206,
+        DEG / 0.035,
+        "unit    = \"counts\"\ncounts_per_unit = 28.5714286",
+    ),
+    (
+        65.536 * DEG,
         "unit    = \"counts\"\ncounts_per_unit = 65.536",
     ),
+    (
+        DEG / 0.0175,
+        "unit    = \"counts\"\ncounts_per_unit = 57.1428571",
+    ),
+    (
+        131.072 * DEG,
+        "unit    = \"counts\"\ncounts_per_unit = 131.072",
+    ),
+    (
+        DEG / 0.00875,
+        "unit    = \"counts\"\ncounts_per_unit = 114.2857143",
+    ),
+    (8.192 * DEG, "unit    = \"counts\"\ncounts_per_unit = 8.192"),
 ];
+
+/// A measured gyroscope unit that lies further from the nearest known one, on a log scale, is to be confirmed.
+const NEAR_UNIT: f64 = 0.05;
 
 /// A guess and what it stands on.
 struct Guess {
@@ -60,8 +84,21 @@ struct Guess {
 struct Stamps {
     column: Option<usize>,
     guess: Guess,
-    step_s: f64,
+    /// None where rows are only counted, or not even that.
+    step_s: Option<f64>,
 }
+
+/// What two triples of columns are taken for.
+struct Sensors {
+    score: f64,
+    accel: Sensor,
+    gyro: Sensor,
+    /// Sampling rate by the turns of gravity, where the stamps do not tell it.
+    rate: Guess,
+}
+
+/// Step that is assumed until gravity's turns have spoken, s.
+const ASSUMED_STEP_S: f64 = 0.01;
 
 /// Writes a commented profile for a log whose layout is not known.
 ///
@@ -75,11 +112,11 @@ pub fn draft_profile(file: &Path) -> Result<String, LogError> {
     let taken = [stamps.column, unit];
     let triples = triples(&table, &taken);
     let sensors = sensors(&table, &rows, &triples, stamps.step_s);
-    let (accel, gyro) = sensors.ok_or_else(|| LogError::NoSensors {
+    let sensors = sensors.ok_or_else(|| LogError::NoSensors {
         file: file.to_owned(),
         columns: table.names.join(", "),
     })?;
-    Ok(profile_text(file, &table, &stamps, unit, &accel, &gyro))
+    Ok(profile_text(file, &table, &stamps, unit, &sensors))
 }
 
 /// Three columns taken for one sensor.
@@ -140,14 +177,13 @@ fn stamps(table: &RawTable) -> Stamps {
         )
     });
     let Some((column, values)) = best else {
-        let why = "no column rises from row to row; write the unit's sampling rate".to_owned();
         return Stamps {
             column: None,
             guess: Guess {
-                lines: "unit   = \"none\"\nrate_hz = 100".to_owned(),
-                why,
+                lines: "unit   = \"none\"".to_owned(),
+                why: "no column rises from row to row".to_owned(),
             },
-            step_s: 0.01,
+            step_s: None,
         };
     };
     if table.calendar.contains(&column) {
@@ -159,19 +195,18 @@ fn stamps(table: &RawTable) -> Stamps {
                 lines: "unit   = \"iso8601\"".to_owned(),
                 why,
             },
-            step_s,
+            step_s: Some(step_s),
         };
     }
     let step = far_step(values);
     if step == 1.0 {
-        let why = "the column counts rows; write the unit's sampling rate".to_owned();
         return Stamps {
             column: Some(column),
             guess: Guess {
-                lines: "unit   = \"counter\"\nrate_hz = 100".to_owned(),
-                why,
+                lines: "unit   = \"counter\"".to_owned(),
+                why: "the column counts rows".to_owned(),
             },
-            step_s: 0.01,
+            step_s: None,
         };
     }
     let units = [("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9)];
@@ -193,8 +228,10 @@ fn stamps(table: &RawTable) -> Stamps {
         .find(|(unit, _)| told(unit))
         .or_else(|| fits.clone().next());
     let (unit, per_s) = unit.copied().unwrap_or(("s", 1.0));
+    let shown = format!("{step:.6}");
+    let shown = shown.trim_end_matches('0').trim_end_matches('.');
     let why = format!(
-        "the stamps step by {step}: {:.2} Hz in {unit}",
+        "the stamps step by {shown}: {:.2} Hz in {unit}",
         per_s / step
     );
     Stamps {
@@ -203,7 +240,7 @@ fn stamps(table: &RawTable) -> Stamps {
             lines: format!("unit   = \"{unit}\""),
             why,
         },
-        step_s: step / per_s,
+        step_s: Some(step / per_s),
     }
 }
 
@@ -222,7 +259,8 @@ fn far_step(values: &[f64]) -> f64 {
     near.iter().sum::<f64>() / near.len().max(1) as f64
 }
 
-/// A column of few values that take turns, beside the stamps.
+/// A column of few values, beside the stamps, that is named after units or holds names that take turns
+/// as units do: row by row, or one recording after the other.
 fn unit_column(table: &RawTable, stamps: Option<usize>) -> Option<usize> {
     let named = |index: usize| {
         let name = table
@@ -239,8 +277,22 @@ fn unit_column(table: &RawTable, stamps: Option<usize>) -> Option<usize> {
             .words
             .get(index)
             .is_some_and(|words| (2..=16).contains(&words.len()));
-        Some(index) != stamps && few && (named(index) || table.texts.contains(&index))
+        let text = || table.texts.contains(&index) && take_turns(table, index, stamps);
+        Some(index) != stamps && few && (named(index) || text())
     })
+}
+
+/// Whether a column changes in many rows, or where the stamps begin anew; what changes now and then while
+/// time goes on are remarks.
+fn take_turns(table: &RawTable, index: usize, stamps: Option<usize>) -> bool {
+    /// Units that take turns change in one row of this many at least.
+    const ROWS: usize = 5;
+    let names = table.columns.get(index).map_or(&[][..], Vec::as_slice);
+    let stamps = stamps.and_then(|column| table.columns.get(column));
+    let changes = (1..names.len()).filter(|&row| names[row] != names[row - 1]);
+    let anew = |row: &usize| stamps.is_some_and(|stamps| stamps[*row] <= stamps[*row - 1]);
+    let (count, begun_anew) = (changes.clone().count(), changes.filter(anew).count());
+    count * ROWS >= names.len() || (count > 0 && begun_anew == count)
 }
 
 fn rows_of_first_unit(table: &RawTable, unit: Option<usize>) -> Vec<usize> {
@@ -275,23 +327,20 @@ fn sensors(
     table: &RawTable,
     rows: &[usize],
     triples: &[[usize; 3]],
-    step_s: f64,
-) -> Option<(Sensor, Sensor)> {
-    let mut best: Option<(f64, Sensor, Sensor)> = None;
+    step_s: Option<f64>,
+) -> Option<Sensors> {
+    let mut best: Option<Sensors> = None;
     for accel in triples {
         for gyro in triples
             .iter()
             .filter(|gyro| gyro.iter().all(|column| !accel.contains(column)))
         {
-            let Some((score, a, g)) = judged(table, rows, *accel, *gyro, step_s) else {
-                continue;
-            };
-            if best.as_ref().is_none_or(|(known, _, _)| score > *known) {
-                best = Some((score, a, g));
-            }
+            let found = judged(table, rows, *accel, *gyro, step_s);
+            let known = best.as_ref().map_or(f64::NEG_INFINITY, |best| best.score);
+            best = found.filter(|found| found.score > known).or(best);
         }
     }
-    best.map(|(_, accel, gyro)| (accel, gyro))
+    best
 }
 
 fn vectors(table: &RawTable, rows: &[usize], [x, y, z]: [usize; 3]) -> Vec<Vector3<f64>> {
@@ -308,8 +357,8 @@ fn judged(
     rows: &[usize],
     accel: [usize; 3],
     gyro: [usize; 3],
-    step_s: f64,
-) -> Option<(f64, Sensor, Sensor)> {
+    step_s: Option<f64>,
+) -> Option<Sensors> {
     let (a, w) = (vectors(table, rows, accel), vectors(table, rows, gyro));
     let mut blocks: Vec<(f64, f64, f64)> = a
         .chunks_exact(STILL_ROWS)
@@ -323,7 +372,7 @@ fn judged(
             (
                 (spread(w, mw) + mw.norm_squared()).max(0.0),
                 ma.norm(),
-                mw.norm() + spread(a, ma) * 0.0,
+                mw.norm(),
             )
         })
         .collect();
@@ -350,7 +399,7 @@ fn judged(
         ),
     };
 
-    let length = (STEP_S / step_s).round().max(1.0) as usize; // a few rows
+    let length = (STEP_S / step_s.unwrap_or(ASSUMED_STEP_S)).round().max(1.0) as usize; // a few rows
     let steps = a.chunks_exact(length).zip(w.chunks_exact(length));
     let means: Vec<Mean> = steps
         .map(|(a, w)| Mean {
@@ -368,21 +417,49 @@ fn judged(
         f64::NAN
     };
     let most = w.iter().map(Vector3::amax).fold(0.0, f64::max);
-    let off = |unit: f64| {
-        if measured {
-            (per_rad_s / unit).ln().abs()
-        } else {
-            by_size(most, unit)
-        }
+    let whole = w.iter().flatten().all(|value| value.fract() == 0.0);
+    // without stamps gravity's turns tell the product of rate and unit
+    let rate_hz = |unit: f64| per_rad_s / unit / ASSUMED_STEP_S;
+    let off = |unit: f64, lines: &str| match (measured, step_s) {
+        (false, _) => by_size(most, unit),
+        (true, Some(_)) => (per_rad_s / unit).ln().abs(),
+        (true, None) if lines.contains("counts") != whole => f64::INFINITY,
+        (true, None) if !RATE_HZ.contains(&rate_hz(unit)) => f64::INFINITY,
+        (true, None) => 0.0,
     };
     let (unit, gyro_lines) = TURN_UNITS
         .iter()
         .copied()
-        .min_by(|x, y| off(x.0).total_cmp(&off(y.0)))?;
-    let why = if measured {
+        .min_by(|x, y| off(x.0, x.1).total_cmp(&off(y.0, y.1)))?;
+    let agrees = match step_s {
+        Some(_) => (per_rad_s / unit).ln().abs() < 0.15,
+        None => RATE_HZ.contains(&rate_hz(unit)),
+    };
+    let rate = if measured && agrees {
+        Guess {
+            lines: format!("rate_hz = {:.0}", rate_hz(unit)),
+            why: "by gravity's turns, if the gyroscope's unit below is right; the stamps do not tell: CONFIRM both, and write the rate that the unit was set to".to_owned(),
+        }
+    } else {
+        Guess {
+            lines: "# rate_hz =".to_owned(),
+            why: "neither the stamps nor gravity's turns tell the rate: write the one that the unit was set to".to_owned(),
+        }
+    };
+    let why = if measured && step_s.is_none() {
         format!(
-            "gravity turns as {per_rad_s:.2} numbers per rad/s would ({:.0} % of its moves explained); still it reads {still:.3}",
+            "gravity turns as this unit would at the rate above ({:.0} % of its moves explained): CONFIRM",
             100.0 * turning.explained
+        )
+    } else if measured {
+        format!(
+            "gravity turns as {per_rad_s:.2} numbers per rad/s would ({:.0} % of its moves explained), this unit has {unit:.2}; still it reads {still:.3}{}",
+            100.0 * turning.explained,
+            if (per_rad_s / unit).ln().abs() < NEAR_UNIT {
+                ""
+            } else {
+                ": CONFIRM"
+            }
         )
     } else {
         format!(
@@ -403,7 +480,7 @@ fn judged(
     };
     let named = f64::from(u8::from(names(accel, &["a"])))
         + f64::from(u8::from(names(gyro, &["g", "w", "r", "omega"])));
-    let consistent = if measured && off(unit) < 0.15 {
+    let consistent = if measured && agrees {
         turning.explained
     } else {
         0.0
@@ -414,17 +491,18 @@ fn judged(
         lines: gyro_lines.to_owned(),
         why,
     };
-    (score >= 1.0).then_some((
+    (score >= 1.0).then_some(Sensors {
         score,
-        Sensor {
+        accel: Sensor {
             columns: accel,
             guess: accel_guess,
         },
-        Sensor {
+        gyro: Sensor {
             columns: gyro,
             guess: gyro_guess,
         },
-    ))
+        rate,
+    })
 }
 
 /// How far a largest reading lies from what practice gives (about 15 rad/s), on a log scale.
@@ -437,8 +515,9 @@ fn profile_text(
     table: &RawTable,
     stamps: &Stamps,
     unit: Option<usize>,
-    accel: &Sensor,
-    gyro: &Sensor,
+    Sensors {
+        accel, gyro, rate, ..
+    }: &Sensors,
 ) -> String {
     let shown = |column: usize| {
         if table.header {
@@ -475,6 +554,9 @@ fn profile_text(
         line(format!("column = {}", shown(column)));
     }
     line(stamps.guess.lines.clone());
+    if stamps.step_s.is_none() {
+        line(format!("# {}\n{}", rate.why, rate.lines));
+    }
     line(format!("\n[accel]\n# {}", accel.guess.why));
     line(format!(
         "columns = [{}]\n{}",
@@ -491,7 +573,7 @@ fn profile_text(
     line("# if the unit's maker states the group delay of its filter, write it here\n# filter_delay_ms = 0".to_owned());
     if let Some(column) = unit {
         line(format!(
-            "\n[unit]\n# {} different names in this column",
+            "\n[unit]\n# {} different names in this column: CONFIRM that they are units",
             table.words.get(column).map_or(0, Vec::len)
         ));
         line(format!("column = {}", shown(column)));

@@ -524,3 +524,62 @@ fn a_draft_reads_the_layouts_it_can_know() {
         );
     }
 }
+
+/// Where no stamps tell the rate, gravity's turns do, to be confirmed: the recording's own rate is 250 Hz.
+#[test]
+fn a_draft_proposes_a_rate_by_the_turns_of_gravity() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("odd.csv");
+    for (name, layout) in layouts() {
+        if !["counter", "no stamps"].contains(&name) {
+            continue;
+        }
+        std::fs::write(&path, layout.text()).expect("room");
+        let text = draft_profile(&path).expect("a draft");
+        let profile = SensorProfile::parse(&text, Path::new("draft.toml")).expect("whole");
+        let rate_hz = profile.time.rate_hz.expect("proposed");
+        assert_close(rate_hz, 250.0, 0.0, 0.05, name);
+        assert!(text.contains("CONFIRM both"), "{text}");
+    }
+}
+
+/// Where nothing tells the rate, the draft cannot be used before somebody has written it.
+#[test]
+fn a_draft_without_any_rate_waits_for_one() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("still.csv");
+    let rows: String = (0..500)
+        .map(|row| format!("{row},0,0,1,0.0{},0,0\n", row % 7))
+        .collect();
+    std::fs::write(&path, format!("n,ax,ay,az,gx,gy,gz\n{rows}")).expect("room");
+    let text = draft_profile(&path).expect("a draft");
+    let error = SensorProfile::parse(&text, Path::new("draft.toml")).expect_err("no rate");
+    assert!(error.to_string().contains("rate_hz"), "{error}\n{text}");
+}
+
+/// Words that change now and then while time goes on are remarks; names that take turns, or whose stamps
+/// begin anew, are units.
+#[test]
+fn a_draft_tells_remarks_from_units() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("words.csv");
+    let is_unit = |word: &dyn Fn(usize) -> &'static str, stamp: &dyn Fn(usize) -> usize| {
+        let rows: String = (0..600)
+            .map(|row| {
+                format!(
+                    "{}.{:02},0,0,1,0,0,0.1,{}\n",
+                    stamp(row) / 100,
+                    stamp(row) % 100,
+                    word(row)
+                )
+            })
+            .collect();
+        std::fs::write(&path, format!("t,ax,ay,az,gx,gy,gz,who\n{rows}")).expect("room");
+        draft_profile(&path).expect("a draft").contains("[unit]")
+    };
+    let half = |row: usize| if row < 300 { "walk" } else { "rest" };
+    assert!(!is_unit(&half, &|row| row), "remarks");
+    assert!(is_unit(&half, &|row| row % 300), "one after the other");
+    let turns = |row: usize| ["hip", "wrist"][row % 2];
+    assert!(is_unit(&turns, &|row| row / 2), "row by row");
+}
