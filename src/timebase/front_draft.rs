@@ -71,6 +71,11 @@ const TURN_UNITS: [(f64, &str); 12] = [
     (8.192 * DEG, "unit    = \"counts\"\ncounts_per_unit = 8.192"),
 ];
 
+/// Share of gravity's moves that a gyroscope explains, as its columns stand and with its axes exchanged, which
+/// has 48 tries.
+const EXPLAINED: f64 = 0.5;
+const EXPLAINED_EXCHANGED: f64 = 0.7;
+
 /// A measured gyroscope unit that lies further from the nearest known one, on a log scale, is to be confirmed.
 const NEAR_UNIT: f64 = 0.05;
 
@@ -409,8 +414,11 @@ fn judged(
         })
         .collect();
     let moves = Moves::of(&means, rest);
-    let turning = moves.turning(Axes::AS_LOGGED);
-    let measured = moves.enough() && turning.explained > 0.5;
+    let logged = moves.turning(Axes::AS_LOGGED);
+    let (axes, best) = moves.best();
+    let exchanged = logged.explained <= EXPLAINED && best.explained > EXPLAINED_EXCHANGED;
+    let turning = if exchanged { best } else { logged };
+    let measured = moves.enough() && turning.explained > EXPLAINED;
     let per_rad_s = if measured {
         1.0 / turning.scale
     } else {
@@ -480,13 +488,18 @@ fn judged(
     };
     let named = f64::from(u8::from(names(accel, &["a"])))
         + f64::from(u8::from(names(gyro, &["g", "w", "r", "omega"])));
-    let consistent = if measured && agrees {
+    let consistent = if measured && agrees && !exchanged {
         turning.explained
     } else {
         0.0
     };
     let aligned = accel[0] % 3 == gyro[0] % 3;
     let score = named + consistent + f64::from(u8::from(fits)) + 0.1 * f64::from(u8::from(aligned));
+    let why = if measured && exchanged {
+        format!("{why}\n# this fits only if gyro {axes}: CONFIRM, and put columns and `sign` right")
+    } else {
+        why
+    };
     let gyro_guess = Guess {
         lines: gyro_lines.to_owned(),
         why,

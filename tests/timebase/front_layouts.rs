@@ -583,3 +583,26 @@ fn a_draft_tells_remarks_from_units() {
     let turns = |row: usize| ["hip", "wrist"][row % 2];
     assert!(is_unit(&turns, &|row| row / 2), "row by row");
 }
+
+/// A gyroscope whose axes are exchanged against the accelerometer's is told, its unit measured all the same.
+#[test]
+fn a_draft_says_that_axes_are_exchanged() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("odd.csv");
+    let rows: String = (codes().iter().enumerate())
+        .map(|(row, [a, b, c, x, y, z])| {
+            let [a, b, c] = [a, b, c].map(|code| f64::from(*code) / 2048.0);
+            let [x, y, z] = [x, y, z].map(|code| f64::from(*code) / 16.384);
+            format!(
+                "{:.3},{a:.4},{b:.4},{c:.4},{y:.3},{x:.3},{:.3}\n",
+                stamp_s(row),
+                -z
+            )
+        })
+        .collect();
+    std::fs::write(&path, format!("t,ax,ay,az,gx,gy,gz\n{rows}")).expect("room");
+    let text = draft_profile(&path).expect("a draft");
+    assert!(text.contains("unit    = \"deg/s\""), "{text}");
+    let told = "this fits only if gyro x should be y, y should be x, z should be -z: CONFIRM";
+    assert!(text.contains(told), "{text}");
+}
