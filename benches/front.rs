@@ -58,7 +58,7 @@ fn front(criterion: &mut Criterion) {
         .sample_size(20);
     for (name, mode) in [
         ("parse", ReadMode::Fast),
-        ("parse, csv crate alone", ReadMode::General),
+        ("parse, general path", ReadMode::General),
     ] {
         group.bench_function(name, |bench| {
             bench.iter(|| {

@@ -1,7 +1,7 @@
 //! Logs: bytes and a profile in, typed rows in blocks out, every refused row counted and told.
 //!
 //! Every physical line is one row. Plain numeric lines go through a small hand scanner, lines with
-//! quotes through the `csv` crate; both give the same rows (`tests/log/paths.rs`). Memory is one
+//! quotes through the core of the `csv` crate; both give the same rows (`tests/log/paths.rs`). Memory is one
 //! buffer, whatever the file.
 
 mod error;
@@ -9,6 +9,7 @@ mod fields;
 mod open;
 mod parquet;
 mod plan;
+mod quoted;
 mod reader;
 mod rows;
 mod scan;

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::open::{Opened, broke_off, open};
 use super::plan::{Plan, Slot, header_names, line_place};
+use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
 use super::tally::{RowFault, Tally, shown};
@@ -146,7 +147,6 @@ fn pass(
     let mut lines = Lines::new(text, file);
     let plan = read_header(&mut lines, profile)?;
     let mut pass = Pass {
-        file,
         plan,
         mode,
         combined: profile.unit.is_some(),
@@ -155,6 +155,7 @@ fn pass(
         ordinal: 0,
         summary: ReadSummary::default(),
         rows: RowBlock::default(),
+        cutter: None,
         sink,
     };
     if !pass.combined {
@@ -379,7 +380,6 @@ impl<'a> Lines<'a> {
 }
 
 struct Pass<'a> {
-    file: &'a Path,
     plan: Plan,
     mode: ReadMode,
     combined: bool,
@@ -388,6 +388,8 @@ struct Pass<'a> {
     ordinal: u64,
     summary: ReadSummary,
     rows: RowBlock,
+    /// For lines with quotes, once there was one.
+    cutter: Option<Cutter>,
     sink: &'a mut dyn RowSink,
 }
 
@@ -439,20 +441,16 @@ impl Pass<'_> {
         } else if quotes % 2 == 1 {
             self.refuse_row(None, byte, 0, RowFault::OpenQuote);
         } else if quotes == 0 && (self.mode == ReadMode::Fast || content.starts_with(BOM)) {
-            // the csv crate would pass over a byte order mark, which belongs to a file's start alone
+            // the csv crate's core would pass over a byte order mark, which belongs to a file's start alone
             let delimiter = self.plan.delimiter;
             self.fields(|| content.split(move |&b| b == delimiter), byte)?;
         } else {
-            let mut record = csv::ByteRecord::new();
-            csv::ReaderBuilder::new()
-                .has_headers(false)
-                .flexible(true)
-                .delimiter(self.plan.delimiter)
-                .buffer_capacity(content.len().max(1))
-                .from_reader(content)
-                .read_byte_record(&mut record)
-                .map_err(|error| broke_off(self.place(byte), error.into()))?;
-            self.fields(|| record.iter(), byte)?;
+            let delimiter = self.plan.delimiter;
+            let kept = self.cutter.take();
+            let mut cutter = kept.unwrap_or_else(|| Cutter::new(delimiter));
+            cutter.cut(content);
+            self.fields(|| cutter.iter(), byte)?;
+            self.cutter = Some(cutter);
         }
         Ok(())
     }
@@ -480,10 +478,6 @@ impl Pass<'_> {
                 Ok(())
             }
         }
-    }
-
-    fn place(&self, byte: u64) -> Place {
-        line_place(self.file, self.rows.line(), byte)
     }
 
     fn refuse_row(&mut self, unit: Option<usize>, byte: u64, column: u32, fault: RowFault) {
