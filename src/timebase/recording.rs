@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use nalgebra::Vector3;
 
-use super::front_spill::Spill;
+use super::front_spill::{Spill, Stretch};
 use super::front_track::STEP_S;
 use crate::finding::Finding;
 use crate::samples::{Flags, Limits, Samples};
@@ -130,17 +130,7 @@ impl Recording {
             samples
                 .flags
                 .extend(stretch.flags().iter().map(|bits| Flags(*bits)));
-            for axis in 0..6 {
-                let sensor = if axis < 3 {
-                    Flags::ACCEL_CLIPPED
-                } else {
-                    Flags::GYRO_CLIPPED
-                };
-                // new ones, as many as there are values
-                for (flags, value) in samples.flags[before..].iter_mut().zip(stretch.axis(axis)) {
-                    flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
-                }
-            }
+            mark_clipped(&mut samples.flags[before..], &stretch, limits); // those just added
         })?;
         Ok(samples)
     }
@@ -176,3 +166,17 @@ impl Recording {
 
 /// Samples for which room is made at once at most.
 const MOST_ROOM: f64 = 1e5;
+
+/// Adds clipping to the flags of a stretch's samples.
+fn mark_clipped(flags: &mut [Flags], stretch: &Stretch, limits: &Limits) {
+    for axis in 0..6 {
+        let sensor = if axis < 3 {
+            Flags::ACCEL_CLIPPED
+        } else {
+            Flags::GYRO_CLIPPED
+        };
+        for (flags, value) in flags.iter_mut().zip(stretch.axis(axis)) {
+            flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
+        }
+    }
+}

@@ -1,25 +1,20 @@
 //! From text to a recording: samples, stamps, gaps, envelopes, stillness, limits.
 
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use overarm::profile::resolve;
 use overarm::samples::Flags;
 use overarm::timebase::{FrontParams, Recording, UnitSource, read_text_unit};
 
+use super::source_of;
 use crate::support::assert_close;
 
 /// Standard gravity, m/s^2 (3rd CGPM 1901, BIPM SI Brochure).
 const G_M_S2: f64 = 9.80665;
 
 fn source(profile: &str) -> UnitSource {
-    UnitSource {
-        file: PathBuf::from("unit.csv"),
-        unit_id: None,
-        profile: resolve(profile, Path::new(".")).expect("a known profile"),
-        accel_range_g: None,
-        gyro_range_dps: None,
-    }
+    source_of(resolve(profile, Path::new(".")).expect("a known profile"))
 }
 
 fn read(text: &str, source: &UnitSource) -> Recording {

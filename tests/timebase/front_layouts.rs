@@ -2,7 +2,7 @@
 //! digit of the log.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 
 use overarm::profile::SensorProfile;
@@ -14,6 +14,7 @@ use parquet::data_type::DoubleType;
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::parser::parse_message_type;
 
+use super::source_of;
 use crate::support::assert_close;
 
 const ROWS: usize = 1500;
@@ -252,13 +253,7 @@ fn check(samples: &Samples, tolerance: (f64, f64), what: &str) {
 }
 
 fn load(bytes: &[u8], profile: SensorProfile) -> Samples {
-    let source = UnitSource {
-        file: PathBuf::from("a.csv"),
-        unit_id: None,
-        profile,
-        accel_range_g: None,
-        gyro_range_dps: None,
-    };
+    let source = source_of(profile);
     let unit = read_text_unit(&mut &*bytes, &source, &FrontParams::default()).expect("a log");
     assert_eq!(unit.rows_rejected, 0, "{:?}", unit.findings);
     unit.window(f64::MIN, f64::MAX).expect("samples")

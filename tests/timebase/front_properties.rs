@@ -2,13 +2,14 @@
 //! not change a sample.
 
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use overarm::profile::{AccelUnit, GyroUnit, SensorProfile, resolve};
 use overarm::samples::Samples;
-use overarm::timebase::{FrontParams, Recording, UnitSource, read_every_unit, read_text_unit};
+use overarm::timebase::{FrontParams, Recording, read_every_unit, read_text_unit};
 use proptest::prelude::*;
 
+use super::source_of;
 use crate::support::assert_close;
 
 const HEADER: &str = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n";
@@ -18,13 +19,7 @@ fn known(name: &str) -> SensorProfile {
 }
 
 fn load(text: &str, profile: SensorProfile) -> Samples {
-    let source = UnitSource {
-        file: PathBuf::from("a.csv"),
-        unit_id: None,
-        profile,
-        accel_range_g: None,
-        gyro_range_dps: None,
-    };
+    let source = source_of(profile);
     let unit =
         read_text_unit(&mut text.as_bytes(), &source, &FrontParams::default()).expect("a log");
     assert_eq!(unit.rows_rejected, 0, "{:?}", unit.findings);
@@ -163,13 +158,7 @@ fn packets(packet: impl Fn(usize) -> (usize, f64), lost: Option<usize>) -> Recor
         }
         row += rows;
     }
-    let source = UnitSource {
-        file: PathBuf::from("a.csv"),
-        unit_id: None,
-        profile: known("g-dps-seconds"),
-        accel_range_g: None,
-        gyro_range_dps: None,
-    };
+    let source = source_of(known("g-dps-seconds"));
     let unit =
         read_text_unit(&mut text.as_bytes(), &source, &FrontParams::default()).expect("a log");
     assert_eq!(unit.rows_rejected, 0, "{:?}", unit.findings);

@@ -2,11 +2,12 @@
 
 use std::fmt::Write;
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use overarm::profile::{TimeUnit, resolve};
-use overarm::timebase::{FrontParams, UnitSource, read_text_unit};
+use overarm::timebase::{FrontParams, read_text_unit};
 
+use super::source_of;
 use crate::support::assert_close;
 
 const RATE_HZ: f64 = 500.0;
@@ -39,13 +40,7 @@ fn what_memory_cannot_hold_is_read_back_alike() {
     profile.time.unit = TimeUnit::None;
     profile.time.column = None;
     profile.time.rate_hz = Some(RATE_HZ);
-    let source = UnitSource {
-        file: PathBuf::from("a.csv"),
-        unit_id: None,
-        profile,
-        accel_range_g: None,
-        gyro_range_dps: None,
-    };
+    let source = source_of(profile);
     let header = "acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n";
     let rows = (0..CYCLE).fold(String::new(), |mut text, row| {
         writeln!(text, "0,0,1,{row},0,-{row}").expect("memory");
