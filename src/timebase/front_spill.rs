@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
-/// 200 Hz for 90 minutes. Whatever comes after stands in the units' files.
+/// 200 Hz for 70 minutes. Whatever comes after stands in the units' files.
 const MOST_HELD: usize = 96 << 20;
 
 /// Bytes that all units together keep in memory now.
