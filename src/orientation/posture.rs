@@ -2,8 +2,8 @@
 //!
 //! Turn about the vertical since stance, lean against stance, and rate about the vertical need no
 //! sensor-to-segment rotation: the unit's own attitude at stance is the zero. Headings of two units
-//! start anywhere, so only their changes since a common stance can be compared; that difference drifts
-//! with what is left of the gyroscopes' bias and scale, and the drift is stated.
+//! start anywhere, so only their changes since a common stance can be compared; how far that difference
+//! drifts is for whoever compares to say.
 
 use nalgebra::{UnitQuaternion, Vector3};
 

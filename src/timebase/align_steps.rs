@@ -223,11 +223,15 @@ impl Course<'_> {
         }
     }
 
+    /// The gaps of either unit on the reference clock, s.
+    fn gaps(&self, line: &Line) -> impl Iterator<Item = (f64, f64)> {
+        let far = (self.far_gaps.iter()).map(|g| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s)));
+        self.near_gaps.iter().map(|g| (g.from_s, g.to_s)).chain(far)
+    }
+
     /// Bins about the gaps of either unit, and what a step costs there.
     fn at_gaps(&self, line: &Line) -> impl Iterator<Item = (Range<usize>, f64)> {
-        let far = (self.far_gaps.iter()).map(|g| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s)));
-        let near = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
-        near.chain(far).map(|(from_s, to_s)| {
+        self.gaps(line).map(|(from_s, to_s)| {
             let last = (self.bin_at(to_s) + 1).min(self.bins());
             let first = self.bin_at(from_s).saturating_sub(1).min(last);
             (first..last, self.cost_at(to_s - from_s))
@@ -422,10 +426,7 @@ impl Course<'_> {
     /// motion there says so.
     fn proven_ends(&self, placed: &mut [Line]) {
         let gaps_inside = |line: &Line| -> Vec<(f64, f64)> {
-            let on_reference = |g: &Gap| (line.ref_at_s(g.from_s), line.ref_at_s(g.to_s));
-            let of_reference = self.near_gaps.iter().map(|g| (g.from_s, g.to_s));
-            let all = of_reference.chain(self.far_gaps.iter().map(on_reference));
-            let long = all.filter(|gap| gap.1 - gap.0 >= RESTART_S);
+            let long = self.gaps(line).filter(|gap| gap.1 - gap.0 >= RESTART_S);
             long.filter(|gap| gap.1 > line.sure_s.0 && gap.0 < line.sure_s.1)
                 .collect()
         };

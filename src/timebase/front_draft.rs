@@ -415,9 +415,10 @@ fn judged(
         .collect();
     let moves = Moves::of(&means, rest);
     let logged = moves.turning(Axes::AS_LOGGED);
-    let (axes, best) = moves.best();
-    let exchanged = logged.explained <= EXPLAINED && best.explained > EXPLAINED_EXCHANGED;
-    let turning = if exchanged { best } else { logged };
+    let exchanged = (logged.explained <= EXPLAINED)
+        .then(|| moves.best())
+        .filter(|(_, best)| best.explained > EXPLAINED_EXCHANGED);
+    let turning = exchanged.as_ref().map_or(logged, |(_, best)| *best);
     let measured = moves.enough() && turning.explained > EXPLAINED;
     let per_rad_s = if measured {
         1.0 / turning.scale
@@ -443,7 +444,9 @@ fn judged(
         Some(_) => (per_rad_s / unit).ln().abs() < 0.15,
         None => RATE_HZ.contains(&rate_hz(unit)),
     };
-    let rate = if measured && agrees {
+    // a rate and a unit that no logger has tell nothing
+    let tells = measured && (step_s.is_some() || agrees);
+    let rate = if tells {
         Guess {
             lines: format!("rate_hz = {:.0}", rate_hz(unit)),
             why: "by gravity's turns, if the gyroscope's unit below is right; the stamps do not tell: CONFIRM both, and write the rate that the unit was set to".to_owned(),
@@ -454,12 +457,12 @@ fn judged(
             why: "neither the stamps nor gravity's turns tell the rate: write the one that the unit was set to".to_owned(),
         }
     };
-    let why = if measured && step_s.is_none() {
+    let why = if tells && step_s.is_none() {
         format!(
             "gravity turns as this unit would at the rate above ({:.0} % of its moves explained): CONFIRM",
             100.0 * turning.explained
         )
-    } else if measured {
+    } else if tells {
         format!(
             "gravity turns as {per_rad_s:.2} numbers per rad/s would ({:.0} % of its moves explained), this unit has {unit:.2}; still it reads {still:.3}{}",
             100.0 * turning.explained,
@@ -471,7 +474,7 @@ fn judged(
         )
     } else {
         format!(
-            "reads up to {most:.1}, still {still:.3}; too few slow turns to measure the unit: CONFIRM"
+            "reads up to {most:.1}, still {still:.3}; gravity's turns do not tell the unit: CONFIRM"
         )
     };
     let names = |columns: [usize; 3], words: &[&str]| {
@@ -488,17 +491,18 @@ fn judged(
     };
     let named = f64::from(u8::from(names(accel, &["a"])))
         + f64::from(u8::from(names(gyro, &["g", "w", "r", "omega"])));
-    let consistent = if measured && agrees && !exchanged {
+    let consistent = if measured && agrees && exchanged.is_none() {
         turning.explained
     } else {
         0.0
     };
     let aligned = accel[0] % 3 == gyro[0] % 3;
     let score = named + consistent + f64::from(u8::from(fits)) + 0.1 * f64::from(u8::from(aligned));
-    let why = if measured && exchanged {
-        format!("{why}\n# this fits only if gyro {axes}: CONFIRM, and put columns and `sign` right")
-    } else {
-        why
+    let why = match exchanged.filter(|_| tells) {
+        Some((axes, _)) => format!(
+            "{why}\n# this fits only if gyro {axes}: CONFIRM, and put columns and `sign` right"
+        ),
+        None => why,
     };
     let gyro_guess = Guess {
         lines: gyro_lines.to_owned(),
