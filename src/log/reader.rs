@@ -10,6 +10,7 @@ use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
 use super::tally::{RowFault, Tally, shown};
+use super::whole::WholeRows;
 use super::{LogError, fields};
 use crate::finding::{Finding, Place};
 use crate::profile::SensorProfile;
@@ -20,6 +21,12 @@ const BUFFER: usize = 1 << 18;
 
 /// Rows tried before a profile that fits none of them is given up.
 const ROWS_TRIED: u64 = 1000;
+
+/// Rows read whole in one go that show a layout to be the log's own.
+const ROWS_ALIKE: usize = 16;
+
+/// Most rows left to the scanner after one that was laid out otherwise.
+const LONGEST_PAUSE: u32 = 4095;
 
 /// Byte order mark of UTF-8.
 const BOM: &[u8] = b"\xef\xbb\xbf";
@@ -156,6 +163,9 @@ fn pass(
         summary: ReadSummary::default(),
         rows: RowBlock::default(),
         cutter: None,
+        whole: None,
+        pause: 0,
+        next_pause: 0,
         sink,
     };
     if !pass.combined {
@@ -390,6 +400,12 @@ struct Pass<'a> {
     rows: RowBlock,
     /// For lines with quotes, once there was one.
     cutter: Option<Cutter>,
+    /// For rows like the last one that the scanner read.
+    whole: Option<WholeRows>,
+    /// Rows that are left to the scanner before rows are read whole again, and after the next miss: more
+    /// and more where no row is like the one before.
+    pause: u32,
+    next_pause: u32,
     sink: &'a mut dyn RowSink,
 }
 
@@ -410,14 +426,24 @@ impl Pass<'_> {
         let mut at = 0;
         while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
             let here = byte + at as u64;
+            let whole = if scan { self.whole_rows(rest)? } else { 0 };
+            if whole > 0 {
+                at += whole;
+                continue;
+            }
             let plain = if scan {
                 plain_row(rest, &self.plan, &mut self.rows)
             } else {
                 None
             };
             if let Some(row) = plain {
-                self.take(row.unit, here)?;
-                at += row.length;
+                let (unit, length) = (row.unit, row.length);
+                self.take(unit, here)?;
+                if self.pause == 0 && !self.combined {
+                    let line = rest.get(..length - 1).unwrap_or_default();
+                    self.learn(line);
+                }
+                at += length;
             } else {
                 let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
                 self.general(rest.get(..length).unwrap_or_default(), here)?;
@@ -426,6 +452,39 @@ impl Pass<'_> {
             self.rows.next_line();
         }
         Ok(())
+    }
+
+    /// Reads rows whole while they are like the one learnt; gives their bytes.
+    #[inline]
+    fn whole_rows(&mut self, text: &[u8]) -> Result<usize, LogError> {
+        if self.pause > 0 {
+            self.pause -= 1;
+            return Ok(0);
+        }
+        let Some(whole) = &self.whole else {
+            return Ok(0);
+        };
+        let before = self.rows.len();
+        let bytes = whole.read(text, &mut self.rows);
+        let taken = self.rows.len() - before;
+        if self.plan.unstamped {
+            self.rows.count_from(before, self.ordinal);
+        }
+        self.ordinal += taken as u64;
+        if taken >= ROWS_ALIKE {
+            self.next_pause = 0;
+        }
+        if self.rows.is_full() {
+            self.flush()?;
+        }
+        Ok(bytes)
+    }
+
+    /// Learns the layout of a plain row.
+    fn learn(&mut self, line: &[u8]) {
+        self.whole = WholeRows::learn(line, &self.plan);
+        self.pause = self.next_pause;
+        self.next_pause = (2 * self.next_pause + 1).min(LONGEST_PAUSE);
     }
 
     /// The general path for one line.

@@ -4,7 +4,7 @@
 const BLOCK_ROWS: usize = 256;
 
 /// Numbers of a row, and one place to spare so that an index needs no check.
-const PLACES: usize = 8;
+pub(crate) const PLACES: usize = 8;
 
 /// Place of the stamp among a row's numbers, after the six axes.
 pub const TIME: usize = 6;
@@ -71,6 +71,14 @@ impl RowBlock {
             self.line[self.count % BLOCK_ROWS] = from.line[index % BLOCK_ROWS];
             self.unit[self.count % BLOCK_ROWS] = unit;
             self.count += 1;
+        }
+    }
+
+    /// Numbers the stamps from one row on.
+    pub(crate) fn count_from(&mut self, row: usize, ordinal: u64) {
+        let stamps = self.values[TIME].get_mut(row..self.count);
+        for (ahead, stamp) in stamps.unwrap_or_default().iter_mut().enumerate() {
+            *stamp = (ordinal + ahead as u64) as f64; // far below 2^53
         }
     }
 

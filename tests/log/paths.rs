@@ -36,6 +36,56 @@ fn line(delimiter: char) -> impl Strategy<Value = String> {
     (body, end).prop_map(|(body, end)| body + end)
 }
 
+/// Rows laid out alike, as loggers write them, and what befalls one of them: a byte put elsewhere.
+fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
+    let decimals = prop::collection::vec(0..6usize, 7);
+    let rows = prop::collection::vec(prop::collection::vec(-99_999_999..99_999_999i64, 7), 1..60);
+    let accident = (
+        any::<prop::sample::Index>(),
+        "[-.,;0-9 \r\n]",
+        any::<bool>(),
+    );
+    let accidents = prop::collection::vec(accident, 0..6);
+    let end = prop_oneof![Just("\n"), Just("\r\n")];
+    let small = prop::collection::vec(1..100_000i64, 7);
+    (decimals, rows, accidents, end, small).prop_map(
+        move |(decimals, rows, accidents, end, small)| {
+            let number = |((value, decimals), small): ((i64, &usize), &i64)| {
+                let value = value / small;
+                let (unit, sign) = (
+                    10i64.pow(*decimals as u32),
+                    if value < 0 { "-" } else { "" },
+                );
+                let (whole, part) = (value.abs() / unit, value.abs() % unit);
+                match decimals {
+                    0 => format!("{sign}{whole}"),
+                    _ => format!("{sign}{whole}{decimal}{part:0decimals$}"),
+                }
+            };
+            let row = |row: Vec<i64>| {
+                let numbers = row.into_iter().zip(&decimals).zip(&small).map(number);
+                numbers.collect::<Vec<_>>().join(&delimiter.to_string()) + end
+            };
+            let mut text: Vec<char> = rows
+                .into_iter()
+                .map(row)
+                .collect::<String>()
+                .chars()
+                .collect();
+            for (at, byte, instead) in accidents {
+                let at = at.index(text.len());
+                let byte = byte.chars().next().unwrap_or('0');
+                if instead {
+                    text[at] = byte;
+                } else {
+                    text.insert(at, byte);
+                }
+            }
+            text.into_iter().collect()
+        },
+    )
+}
+
 fn agree(text: &str, profile: &SensorProfile) -> Result<(), TestCaseError> {
     let (fast, fast_end) = pass(&mut text.as_bytes(), profile, ReadMode::Fast);
     let (general, general_end) = pass(&mut text.as_bytes(), profile, ReadMode::General);
@@ -68,6 +118,27 @@ proptest! {
         let lines = lines.concat().replace('.', ",");
         let text = format!("t;acc_x;acc_y;acc_z;gyr_x;gyr_y;gyr_z\n{lines}");
         agree(&text, &known("semicolon-decimal-comma"))?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_rows_laid_out_alike(rows in even_rows(',', '.')) {
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{rows}");
+        agree(&text, &known("g-dps-seconds"))?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_decimal_commas_laid_out_alike(rows in even_rows(';', ',')) {
+        let text = format!("t;acc_x;acc_y;acc_z;gyr_x;gyr_y;gyr_z\n{rows}");
+        agree(&text, &known("semicolon-decimal-comma"))?;
+    }
+
+    #[test]
+    fn both_paths_agree_on_more_columns_laid_out_alike(rows in even_rows(',', '.')) {
+        let mut profile = known("counts-microseconds");
+        profile.mag = None;
+        let rows = rows.replace('\r', "").replace('\n', ",7.25\n");
+        let text = format!("t_us,note,ax,ay,az,gx,gy,gz\n{rows}");
+        agree(&text, &profile)?;
     }
 
     #[test]
@@ -112,4 +183,17 @@ fn both_paths_refuse_a_byte_order_mark_inside_a_file() {
             (1, 1)
         );
     }
+}
+
+#[test]
+fn a_stamp_that_starts_with_its_mark_is_read_as_it_stands() {
+    let rows =
+        "0.1,0,0,1,0,0,0\n".repeat(20) + ".25,0,0,1,0,0,0\n" + &"0.3,0,0,1,0,0,0\n".repeat(9);
+    let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{rows}");
+    let (kept, _) = pass(
+        &mut text.as_bytes(),
+        &known("g-dps-seconds"),
+        ReadMode::Fast,
+    );
+    assert_eq!(kept.rows[20].0[6], 0.25f64.to_bits());
 }
