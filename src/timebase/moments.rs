@@ -108,7 +108,9 @@ pub(crate) fn moments(
     const EDGE_S: f64 = 4.0;
     // held at a time: bounds memory
     const SLICE_S: f64 = 60.0;
-    let cell_s = params.cell_s.max(session_s / params.cells_max);
+    let epoch_s = epoch.to_ref_s - epoch.from_ref_s;
+    let wide_s = (session_s / params.cells_max).min(epoch_s / params.cells_min);
+    let cell_s = params.cell_s.max(wide_s);
     let mut cells = Vec::new();
     let mut from_s = epoch.from_ref_s;
     while from_s < epoch.to_ref_s {
@@ -137,11 +139,13 @@ pub(crate) fn moments(
             from_s = to_s;
         }
         let mut chosen = cell_moments(turns, shocks, params);
-        chosen.extend(
-            landings
-                .iter()
-                .map(|landing| Moment::of_gesture(landing, (0.7, 0.5), Why::Landing)),
-        );
+        let mut others = 0.0;
+        landings.retain(|landing| {
+            others += f64::from(!landing.gesture);
+            landing.gesture || others <= params.landings_per_cell
+        });
+        let moment = |landing| Moment::of_gesture(landing, (0.7, 0.5), Why::Landing);
+        chosen.extend(landings.iter().map(moment));
         for (first_s, last_s) in drops {
             let row = Moment::of_drops(first_s, last_s);
             chosen.retain(|m| m.why != Why::Step || !m.overlaps(row.from_ref_s, row.to_ref_s));
