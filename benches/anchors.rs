@@ -1,6 +1,8 @@
 //! The tool beside a bare `csv` pass over the same bytes, in one go on one machine: wall time of both,
 //! their ratio, peak memory. `benches/anchors` runs it; `benches/anchors --minutes 540` for a long log,
-//! `--minutes 540 --apart 120` for a long log with as many serves as the short one.
+//! `--minutes 540 --apart 120` for a long log with as many serves as the short one, `--folder SESSION` for
+//! a session of one's own with `hip.csv`, `trunk.csv`, `arm.csv` and `wrist.csv` in the profile
+//! `g-dps-seconds`.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
@@ -30,14 +32,21 @@ fn main() {
         value("--minutes").map_or(90.0, |minutes| minutes.parse().expect("a number"));
     let command = value("--command").unwrap_or_else(|| "session".to_owned());
     let apart_s: f64 = value("--apart").map_or(20.0, |apart| apart.parse().expect("a number"));
-    let name = format!("overarm-anchors-{minutes}min-{apart_s}s");
-    let folder = std::env::temp_dir().join(name);
-    let bytes = write_session(&folder, minutes, apart_s);
-    let jobs = jobs.to_string();
-    println!(
-        "4 units x {minutes} min x {RATE_HZ} Hz, a swing every {apart_s} s, {:.0} MB, {jobs} threads",
-        bytes as f64 / 1e6
+    let folder = value("--folder").map_or_else(
+        || {
+            let name = format!("overarm-anchors-{minutes}min-{apart_s}s");
+            let folder = std::env::temp_dir().join(name);
+            write_session(&folder, minutes, apart_s);
+            println!("4 units x {minutes} min x {RATE_HZ} Hz, a swing every {apart_s} s");
+            folder
+        },
+        PathBuf::from,
     );
+    let bytes: u64 = logs(&folder)
+        .map(|path| fs::metadata(path).expect("a log").len())
+        .sum();
+    let jobs = jobs.to_string();
+    println!("{:.0} MB, {jobs} threads", bytes as f64 / 1e6);
     let own = std::env::current_exe().expect("own path");
     let bare = best(|| {
         Command::new(&own)
@@ -100,8 +109,8 @@ fn bare(folder: &Path, jobs: usize) {
     std::thread::scope(|scope| {
         for _ in 0..jobs {
             scope.spawn(|| {
-                while let Some(site) = SITES.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let file = File::open(folder.join(format!("{site}.csv"))).expect("a log");
+                while let Some(path) = logs(folder).nth(next.fetch_add(1, Ordering::Relaxed)) {
+                    let file = File::open(path).expect("a log");
                     let mut reader = csv::ReaderBuilder::new()
                         .buffer_capacity(1 << 18)
                         .from_reader(file);
@@ -119,30 +128,24 @@ fn bare(folder: &Path, jobs: usize) {
     });
 }
 
-/// Writes the session once; gives its size in bytes.
-fn write_session(folder: &Path, minutes: f64, apart_s: f64) -> u64 {
-    let paths: Vec<PathBuf> = SITES
+fn logs(folder: &Path) -> impl Iterator<Item = PathBuf> {
+    SITES
         .iter()
-        .map(|site| folder.join(format!("{site}.csv")))
-        .collect();
-    if !folder.join("session.toml").is_file() {
-        fs::create_dir_all(folder).expect("a folder");
-        let mut settings = String::from("date = 2031-03-04\nhand = \"right\"\n");
-        for (site, path) in SITES.iter().zip(&paths) {
-            write_log(
-                path,
-                minutes,
-                apart_s,
-                SITES.iter().position(|s| s == site).expect("a site"),
-            );
-            settings.push_str(&format!("[units.{site}]\nprofile = \"g-dps-seconds\"\naccel_range_g = 16\ngyro_range_dps = 2000\n"));
-        }
-        fs::write(folder.join("session.toml"), settings).expect("settings");
+        .map(move |site| folder.join(format!("{site}.csv")))
+}
+
+/// Writes the session once.
+fn write_session(folder: &Path, minutes: f64, apart_s: f64) {
+    if folder.join("session.toml").is_file() {
+        return;
     }
-    paths
-        .iter()
-        .map(|path| fs::metadata(path).expect("a log").len())
-        .sum()
+    fs::create_dir_all(folder).expect("a folder");
+    let mut settings = String::from("date = 2031-03-04\nhand = \"right\"\n");
+    for (place, (site, path)) in SITES.iter().zip(logs(folder)).enumerate() {
+        write_log(&path, minutes, apart_s, place);
+        settings.push_str(&format!("[units.{site}]\nprofile = \"g-dps-seconds\"\naccel_range_g = 16\ngyro_range_dps = 2000\n"));
+    }
+    fs::write(folder.join("session.toml"), settings).expect("settings");
 }
 
 /// Stillness, walking-like sway and a sharp swing every `apart_s` or so, at times that never repeat, with

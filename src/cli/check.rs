@@ -197,7 +197,7 @@ fn read_session(settings: SessionSettings, params: &FrontParams, jobs: usize) ->
         .iter()
         .filter_map(|(site, unit)| Some(((*site)?, unit)))
         .collect();
-    match exchanged_sites(&worn) {
+    match exchanged_sites(&worn, jobs) {
         Ok(findings) => part.findings.extend(findings),
         Err(error) => part.faults.push(error.to_string()),
     }

@@ -91,7 +91,8 @@ impl<'a> PeakFinder<'a> {
                 .collect();
         }
         let (main, rivals) = self.shared.split_first().ok_or(Why::NoSamples)?;
-        peak_of(bins, main, rivals, self.floor_sd_s, self.params)
+        let bins = main.evened(bins);
+        peak_of(&bins, main, rivals, self.floor_sd_s, self.params)
     }
 }
 

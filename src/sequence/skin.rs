@@ -5,6 +5,7 @@ use nalgebra::{Cholesky, DMatrix};
 use super::SequenceParams;
 use super::bins::Bins;
 use super::kernel::{Kernel, log_determinant, observed};
+use super::shared::factorise;
 
 /// Correlation lengths tried, s: from a forearm's whip to a slow pelvis.
 const LENGTHS_S: [f64; 9] = [0.016, 0.022, 0.03, 0.04, 0.052, 0.066, 0.082, 0.1, 0.125];
@@ -198,10 +199,11 @@ impl BeforeImpact {
         let by_steps = kernel.by_steps(self.step_s, longest.map_or(0, |last| last + 1));
         for group in &self.groups {
             let noise = vec![noise; group.positions.len()];
-            let covariance = observed(&by_steps, &group.positions, &noise);
-            let Some(factor) = Cholesky::new(covariance) else {
+            let mut covariance = observed(&by_steps, &group.positions, &noise);
+            if !factorise(&mut covariance, 0) {
                 return f64::NEG_INFINITY;
-            };
+            }
+            let factor = Cholesky::pack_dirty(covariance);
             let mut whitened = group.seen.clone();
             factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
             energy += whitened.norm_squared();

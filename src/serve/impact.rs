@@ -49,12 +49,12 @@ const LEVEL_S: f64 = 0.05;
 pub struct Surprise {
     rate_hz: f64,
     time_s: Vec<f64>,
-    /// One sample ahead.
-    first: Vec<f64>,
+    /// One sample ahead. As the two below in single precision: many are kept.
+    first: Vec<f32>,
     /// The same sample predicted from three samples further back.
-    second: Vec<f64>,
+    second: Vec<f32>,
     /// Fifth differences: sharper, for telling a shock from a fast swing.
-    fifth: Vec<f64>,
+    fifth: Vec<f32>,
 }
 
 /// When impact is expected from the swing alone.
@@ -81,15 +81,19 @@ impl Impact {
 impl Surprise {
     /// Measures the surprise about the fastest moment of a swing.
     pub fn of(swing: &Swing, params: &ServeParams) -> Self {
-        let channels = Channels::of(swing);
         let before_s = params.shock_before_s + LEVEL_S;
         let span = swing.span(-before_s, params.shock_after_s);
+        let channels = Channels::of(swing, &span);
         Self {
             rate_hz: swing.samples.rate_hz,
             time_s: swing.samples.time_s[span.clone()].to_vec(),
-            first: span.clone().map(|i| channels.missed(i, 1)).collect(),
-            second: span.clone().map(|i| channels.missed(i, 2)).collect(),
-            fifth: channels.fifths(swing.span(-0.25, 0.2), span),
+            first: span.clone().map(|i| channels.missed(i, 1) as f32).collect(),
+            second: span.clone().map(|i| channels.missed(i, 2) as f32).collect(),
+            fifth: channels
+                .fifths(swing.span(-0.25, 0.2), span)
+                .into_iter()
+                .map(|rough| rough as f32)
+                .collect(),
         }
     }
 
@@ -110,7 +114,7 @@ impl Surprise {
         let to_s = (latest_s + FRESH_RING_S + half_span_s).min(looked_at_s);
         let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
             .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
-            .map(|(_, rough)| *rough)
+            .map(|(_, rough)| f64::from(*rough))
             .collect();
         if (seen.len() as f64) < SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0 {
             return None;
@@ -125,7 +129,7 @@ impl Surprise {
         let near = |i: &usize| (self.time_s[*i] - expected.time_s).abs() <= reach_s;
         let weight = |i: usize| {
             let off = (self.time_s[i] - expected.time_s) / (2.0 * expected.sd_s + step_s);
-            self.first[i] * (-0.5 * off * off).exp()
+            f64::from(self.first[i]) * (-0.5 * off * off).exp()
         };
         let within: Vec<usize> = (0..self.time_s.len()).filter(near).collect();
         let top = within
@@ -143,7 +147,7 @@ impl Surprise {
         };
         // a shock is at its roughest within a few samples of its onset: what rose before is the swing
         let from = first.max(top.saturating_sub(self.samples_in(FRESH_RING_S)));
-        let ratio = self.first[top];
+        let ratio = f64::from(self.first[top]);
         let level = self.level_before(from);
         // the start of a swing surprises as well, but what follows it is as rough
         let swing = level.max(self.level_after(top)).max(1.0);
@@ -177,11 +181,9 @@ impl Surprise {
 
     fn level(&self, span: Range<usize>) -> f64 {
         let mut sizes = self.first[span].to_vec(); // callers keep the span inside
-        sizes.sort_by(f64::total_cmp);
-        sizes
-            .get(sizes.len().saturating_sub(1) * 9 / 10)
-            .copied()
-            .unwrap_or(1.0)
+        sizes.sort_by(f32::total_cmp);
+        let size = sizes.get(sizes.len().saturating_sub(1) * 9 / 10);
+        size.copied().map_or(1.0, f64::from)
     }
 
     // a few dozen samples
@@ -191,13 +193,14 @@ impl Surprise {
 
     /// First sample of the shock whose largest surprise is at `top`.
     fn onset(&self, from: usize, top: usize, level: f64) -> usize {
-        let ratio = self.first[top];
+        let ratio = f64::from(self.first[top]);
         let threshold = (ONSET_SHARE * ratio)
             .max(ONSET_LEVEL * level)
             .min(ONSET_CAP * ratio);
-        let crossed = (from..=top).find(|&i| self.first[i] >= threshold);
+        let first = |index: usize| f64::from(self.first[index]);
+        let crossed = (from..=top).find(|&i| first(i) >= threshold);
         let mut onset = crossed.unwrap_or(top);
-        while onset < top && self.first[onset] < AHEAD_SHARE * self.first[onset + 1] {
+        while onset < top && first(onset) < AHEAD_SHARE * first(onset + 1) {
             onset += 1;
         }
         onset
@@ -209,8 +212,8 @@ impl Surprise {
     /// from anywhere in the interval.
     fn between_samples(&self, onset: usize) -> (f64, f64) {
         let (time_s, step_s) = (self.time_s[onset], 1.0 / self.rate_hz);
-        let first = self.first[onset];
-        let second = self.second.get(onset + 1).copied().unwrap_or(0.0);
+        let first = f64::from(self.first[onset]);
+        let second = self.second.get(onset + 1).copied().map_or(0.0, f64::from);
         let share = if second > first { first / second } else { 0.5 };
         (time_s - share.min(0.5) * step_s, WITHIN_SAMPLE * step_s)
     }
@@ -226,8 +229,8 @@ const PATH_SD_S: f64 = 0.0005;
 /// The sample of the swing's one clear shock, if it has one: far rougher than the swing and than
 /// anything else in it.
 pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
-    let channels = Channels::of(swing);
     let span = swing.span(-SHOCK_REACH_S, SHOCK_REACH_S);
+    let channels = Channels::of(swing, &span);
     let fifths = channels.fifths(swing.span(-0.25, 0.2), span.clone());
     let (top, &ratio) = fifths
         .iter()
@@ -251,8 +254,10 @@ const SHOCK_REACH_S: f64 = 0.3;
 /// How long a shock rings, s.
 const RINGING_S: f64 = 0.05;
 
-/// The six channels with the surprise scale of each.
+/// The six channels about a swing's centre with the surprise scale of each.
 struct Channels {
+    /// Sample that `values` start with.
+    from: usize,
     values: Vec<[f64; 6]>,
     usable: Vec<[bool; 6]>,
     scale: [f64; 6],
@@ -261,17 +266,23 @@ struct Channels {
 }
 
 impl Channels {
-    fn of(swing: &Swing) -> Self {
+    /// For questions about the samples of `span`.
+    fn of(swing: &Swing, span: &Range<usize>) -> Self {
         let samples = &swing.samples;
+        let own = swing.span(-0.25, 0.2);
+        let stride = stride(samples.rate_hz);
+        let from = own.start.min(span.start).saturating_sub(5 * stride);
+        let to = own.end.max(span.end);
         let force_limit = limit(samples, Flags::ACCEL_CLIPPED, |s, i, k| s.accel_m_s2[i][k]);
         let rate_limit = limit(samples, Flags::GYRO_CLIPPED, |s, i, k| s.gyro_rad_s[i][k]);
         let mut channels = Self {
-            values: Vec::with_capacity(samples.len()),
-            usable: Vec::with_capacity(samples.len()),
+            from,
+            values: Vec::with_capacity(to - from),
+            usable: Vec::with_capacity(to - from),
             scale: [1.0; 6],
-            stride: stride(samples.rate_hz),
+            stride,
         };
-        for index in 0..samples.len() {
+        for index in from..to {
             let (force, rate) = (samples.accel_m_s2[index], samples.gyro_rad_s[index]);
             channels
                 .values
@@ -281,9 +292,8 @@ impl Channels {
                 _ => rate[k - 3].abs() < rate_limit,
             }));
         }
-        let span = swing.span(-0.25, 0.2);
         for channel in 0..6 {
-            let misses = span
+            let misses = own
                 .clone()
                 .filter_map(|index| channels.miss(index, channel, 1));
             channels.scale[channel] = common(misses).max(floor(channel));
@@ -298,18 +308,23 @@ impl Channels {
     fn miss(&self, index: usize, channel: usize, ahead: usize) -> Option<f64> {
         let last = index.checked_sub(ahead)?;
         let first = last.checked_sub(2)?;
-        let usable = |at: usize| self.usable.get(at).is_some_and(|u| u[channel]);
-        if !(usable(first) && usable(first + 1) && usable(last) && index < self.values.len()) {
+        let place = |at: usize| at.checked_sub(self.from);
+        let usable = |at: usize| {
+            place(at)
+                .and_then(|at| self.usable.get(at))
+                .is_some_and(|u| u[channel])
+        };
+        if !(usable(first) && usable(first + 1) && usable(last)) {
             return None;
         }
-        let value = |at: usize| self.values[at][channel]; // in range: usable
-        let (a, b, c) = (value(last), value(last - 1), value(first));
+        let value = |at: usize| Some(self.values.get(place(at)?)?[channel]);
+        let (a, b, c) = (value(last)?, value(last - 1)?, value(first)?);
         let predicted = if ahead == 1 {
             3.0 * a - 3.0 * b + c
         } else {
             6.0 * a - 8.0 * b + 3.0 * c
         };
-        let read = value(index);
+        let read = value(index)?;
         (usable(index) || predicted.abs() < read.abs()).then_some(read - predicted)
     }
 
@@ -318,7 +333,7 @@ impl Channels {
         const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
         let mut sum = 0.0;
         for (back, weight) in WEIGHTS.into_iter().enumerate() {
-            let at = index.checked_sub(back * self.stride)?;
+            let at = index.checked_sub(back * self.stride + self.from)?;
             if !self.usable.get(at)?[channel] {
                 return None;
             }
@@ -331,12 +346,21 @@ impl Channels {
     fn fifths(&self, swing: Range<usize>, span: Range<usize>) -> Vec<f64> {
         // noise grows by the root of the sum of squared weights: 252 against 20 for the third
         let noise = (252.0_f64 / 20.0).sqrt();
+        let from = swing.start.min(span.start);
+        let both = from..swing.end.max(span.end);
+        let of_channel = |channel| -> Vec<Option<f64>> {
+            both.clone()
+                .map(|index| self.fifth(index, channel))
+                .collect()
+        };
+        let fifths: [Vec<Option<f64>>; 6] = std::array::from_fn(of_channel);
         let scale: [f64; 6] = std::array::from_fn(|channel| {
-            let size = common(swing.clone().filter_map(|i| self.fifth(i, channel)));
-            size.max(noise * floor(channel))
+            let own = &fifths[channel][swing.start - from..swing.end - from]; // within both
+            common(own.iter().flatten().copied()).max(noise * floor(channel))
         });
         span.map(|index| {
-            rms((0..6).filter_map(|channel| Some(self.fifth(index, channel)? / scale[channel])))
+            let each = fifths.iter().zip(scale);
+            rms(each.filter_map(|(fifths, scale)| Some(fifths[index - from]? / scale)))
         })
         .collect()
     }

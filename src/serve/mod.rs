@@ -182,11 +182,11 @@ pub fn look_at_candidates(
 }
 
 /// Candidates whose swings are held at a time: bounds memory, changes no result.
-const HELD: usize = 16;
+const HELD: usize = 32;
 
 /// Candidates whose surprise is kept until the session has taught when impact comes; that of later ones
 /// is measured again then: bounds memory, changes no result.
-const KEPT: usize = 128;
+const KEPT: usize = 1024;
 
 /// A candidate's swing, centred, before it is weighed.
 struct Seen<'a> {
@@ -415,7 +415,7 @@ fn swing_at(
         return Ok(None);
     };
     let samples = wrist.on_reference_clock(about_s - params.before_s, about_s + params.after_s)?;
-    Ok(samples.and_then(|s| Swing::new(&s, about_s - wrist.filter_delay_s)))
+    Ok(samples.and_then(|s| Swing::new(s, about_s - wrist.filter_delay_s)))
 }
 
 fn look(

@@ -1,5 +1,7 @@
 //! What one candidate looked like: durations, directions and shares, no verdict.
 
+use std::ops::{Add, Div, Sub};
+
 use nalgebra::Vector3;
 
 use crate::frames::{PerSite, Site};
@@ -235,9 +237,10 @@ fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
 const RISE_S: f64 = 0.35;
 
 /// What a moving mean leaves.
-fn above(values: &[f64], half: usize) -> Vec<f64> {
+fn above<T: Averaged>(values: &[T], half: usize) -> Vec<T> {
     let means = moving_mean(values, half);
-    values.iter().zip(means).map(|(v, m)| v - m).collect()
+    let pairs = values.iter().zip(means);
+    pairs.map(|(value, mean)| *value - mean).collect()
 }
 
 /// Root mean square and largest quick part of the force: what a tenth of a second's mean leaves.
@@ -248,16 +251,9 @@ fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
     }
     // a twentieth of a second of samples
     let half = (0.05 * samples.rate_hz).round() as usize;
-    let (mut sum, mut largest) = (vec![0.0; within.len()], 0.0_f64);
-    for axis in 0..3 {
-        let force: Vec<f64> = samples.accel_m_s2[within.clone()]
-            .iter()
-            .map(|f| f[axis])
-            .collect();
-        for (total, quick) in sum.iter_mut().zip(above(&above(&force, half), half)) {
-            *total += quick.powi(2);
-        }
-    }
+    let mut largest = 0.0_f64;
+    let quick = above(&above(&samples.accel_m_s2[within], half), half);
+    let sum: Vec<f64> = quick.iter().map(Vector3::norm_squared).collect();
     let count = sum.len() as f64;
     let energy: f64 = sum.iter().sum();
     for quick in sum {
@@ -311,24 +307,40 @@ fn smoothed_rate(swing: &Swing) -> Vec<f64> {
     moving_mean(&rates, half)
 }
 
+/// What a mean is taken of: a number or a vector.
+pub trait Averaged:
+    Copy + Default + Add<Output = Self> + Sub<Output = Self> + Div<f64, Output = Self>
+{
+}
+
+impl<T> Averaged for T where
+    T: Copy + Default + Add<Output = T> + Sub<Output = T> + Div<f64, Output = T>
+{
+}
+
 /// Mean over `half` samples to both sides, fewer at the ends.
-pub fn moving_mean(values: &[f64], half: usize) -> Vec<f64> {
+pub fn moving_mean<T: Averaged>(values: &[T], half: usize) -> Vec<T> {
+    let mut sum = T::default();
     let mut sums = Vec::with_capacity(values.len() + 1);
-    sums.push(0.0);
-    let mut sum = 0.0;
+    sums.push(sum);
     for value in values {
-        sum += value;
+        sum = sum + *value;
         sums.push(sum);
     }
-    (0..values.len())
-        .map(|index| {
-            let (from, to) = (
-                index.saturating_sub(half),
-                (index + half + 1).min(values.len()),
-            );
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
+    let count = values.len();
+    let at_the_end = |index: usize| {
+        let (from, to) = (index.saturating_sub(half), (index + half + 1).min(count));
+        (sums[to] - sums[from]) / (to - from) as f64
+    };
+    let first = half.min(count);
+    let last = count.saturating_sub(half).max(first);
+    let mut means = Vec::with_capacity(count);
+    means.extend((0..first).map(at_the_end));
+    // between the ends all means are over as many values
+    let whole = sums.iter().zip(sums.iter().skip(2 * half + 1));
+    means.extend(whole.map(|(from, to)| (*to - *from) / (2 * half + 1) as f64));
+    means.extend((last..count).map(at_the_end));
+    means
 }
 
 fn rival_share(swing: &Swing, smooth: &[f64]) -> f64 {

@@ -57,13 +57,13 @@ impl Lever {
 
 impl Swing {
     /// Cuts the gap-free run about the fastest sample near `about_s`; `None` where there is too little.
-    pub fn new(samples: &Samples, about_s: f64) -> Option<Self> {
+    pub fn new(samples: Samples, about_s: f64) -> Option<Self> {
         let near = |time_s: f64| (time_s - about_s).abs() < 0.06;
         let (fastest, _) = (0..samples.len())
             .filter(|&i| near(samples.time_s[i]))
             .map(|i| (i, samples.gyro_rad_s[i].norm()))
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
-        let (run, own_start) = bridged_run(samples, fastest)?;
+        let (run, own_start) = bridged_run(&samples, fastest)?;
         let (offset, own) = (run.start, own_start - run.start);
         let samples = cut(samples, run);
         let peak_index = plateau_middle(&samples, fastest - offset);
@@ -222,7 +222,10 @@ fn solve(rows: &[LeverRow], weight: impl Fn(&LeverRow) -> f64) -> Option<Vector3
     normal.cholesky().map(|factor| factor.solve(&right))
 }
 
-fn cut(samples: &Samples, run: std::ops::Range<usize>) -> Samples {
+fn cut(samples: Samples, run: std::ops::Range<usize>) -> Samples {
+    if run == (0..samples.len()) {
+        return samples;
+    }
     Samples {
         rate_hz: samples.rate_hz,
         time_s: samples.time_s[run.clone()].to_vec(),

@@ -275,9 +275,9 @@ fn long_axis(unit: &Unit, stances: &[(f64, Vector3<f64>)]) -> Option<Direction> 
 }
 
 /// Units that look exchanged.
-pub(super) fn exchanged(units: &[Unit]) -> Result<Vec<Finding>, SessionError> {
+pub(super) fn exchanged(units: &[Unit], jobs: usize) -> Result<Vec<Finding>, SessionError> {
     let worn: Vec<(Site, &Recording)> = units.iter().map(|u| (u.site, &u.recording)).collect();
-    exchanged_sites(&worn).map_err(|source| SessionError::Samples {
+    exchanged_sites(&worn, jobs).map_err(|source| SessionError::Samples {
         site: reference_site(units),
         source,
     })

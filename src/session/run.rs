@@ -157,7 +157,7 @@ fn run(
         skins,
     } = grading::grade(&units, &worn, &kept, &signal, with_curves, (params, jobs))?;
     findings.append(&mut body.findings);
-    findings.extend(body::exchanged(&units)?);
+    findings.extend(body::exchanged(&units, jobs)?);
     let links = telling::links(&kept, &chains);
     let record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
@@ -196,7 +196,20 @@ fn run(
             params: params.by_name(),
         },
     };
+    let_go(units, jobs);
     Ok(SessionRun { record, curves })
+}
+
+/// Drops the units side by side: the system takes its time to free a spill file.
+fn let_go(units: Vec<Unit>, jobs: usize) {
+    if jobs == 1 {
+        return;
+    }
+    std::thread::scope(|scope| {
+        for unit in units {
+            scope.spawn(move || drop(unit));
+        }
+    });
 }
 
 pub(super) fn reference_site(units: &[Unit]) -> Site {

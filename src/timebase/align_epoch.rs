@@ -174,8 +174,7 @@ impl Chunk {
             .map(|lag| {
                 let there = energy[lag + short.len()] - energy[lag];
                 let part = &b.value[lag..lag + short.len()];
-                let sum: f32 = short.iter().zip(part).map(|(x, y)| x * y).sum();
-                f64::from(sum) / (own * there).sqrt().max(f64::MIN_POSITIVE)
+                f64::from(product(short, part)) / (own * there).sqrt().max(f64::MIN_POSITIVE)
             })
             .collect();
         Some(Self {
@@ -195,6 +194,20 @@ impl Chunk {
             _ => 0.0,
         }
     }
+}
+
+/// Scalar product, summed in lanes of a fixed order.
+fn product(a: &[f32], b: &[f32]) -> f32 {
+    const LANES: usize = 16;
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
+    let lanes = a
+        .iter()
+        .zip(b)
+        .fold([0.0; LANES], |sums: [f32; LANES], (a, b)| {
+            std::array::from_fn(|lane| sums[lane] + a[lane] * b[lane])
+        });
+    let rest = a_rest.iter().zip(b_rest).map(|(a, b)| a * b);
+    lanes.into_iter().chain(rest).sum()
 }
 
 /// The lag and drift along which the chunks' scores add up highest.

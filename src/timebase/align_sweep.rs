@@ -121,6 +121,8 @@ struct Scores {
     seen: usize,
     /// Local maxima: bin and score.
     maxima: Vec<(f64, f64)>,
+    /// Lower ones are not needed.
+    floor: f64,
     /// Bins between shifts that are kept.
     apart: usize,
     sampled: Vec<f64>,
@@ -138,6 +140,7 @@ impl Scores {
             rising: false,
             seen: 0,
             maxima: Vec::new(),
+            floor: f64::NEG_INFINITY,
             sampled: Vec::new(),
             stride: 1,
         }
@@ -153,12 +156,14 @@ impl Scores {
         let there = (energy.up_to(to) - energy.up_to(from)).max(0.25 * self.energy);
         let score = sum / (self.energy * there).sqrt().max(f64::MIN_POSITIVE);
         if self.rising && score < self.last {
-            let vertex = math::parabola_vertex(self.before, self.last, score);
-            let offset = vertex.map_or(0.0, |vertex| vertex.offset);
-            let at = place as f64 - 1.0 - longest as f64;
-            self.maxima.push((at + offset, self.last));
-            if self.maxima.len() > 2 * self.needed() {
-                self.trim();
+            if self.last > self.floor {
+                let vertex = math::parabola_vertex(self.before, self.last, score);
+                let offset = vertex.map_or(0.0, |vertex| vertex.offset);
+                let at = place as f64 - 1.0 - longest as f64;
+                self.maxima.push((at + offset, self.last));
+                if self.maxima.len() > 2 * self.needed() {
+                    self.trim();
+                }
             }
             self.rising = false;
         } else if score > self.last && self.seen > 0 {
@@ -190,7 +195,8 @@ impl Scores {
     /// Lets go of maxima that can never be among the best.
     fn trim(&mut self) {
         let needed = self.needed();
-        self.maxima.select_nth_unstable_by(needed, Self::higher);
+        let (_, last, _) = self.maxima.select_nth_unstable_by(needed - 1, Self::higher);
+        self.floor = last.1;
         self.maxima.truncate(needed);
     }
 

@@ -1,6 +1,7 @@
 //! Units exchanged: a log that turns as another site's would.
 
 use super::Recording;
+use super::front::side_by_side;
 use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
 use crate::words::units as words;
@@ -45,14 +46,15 @@ pub fn exchanged_units(fast_rad_s: &PerSite<f64>) -> Vec<(Site, Site)> {
 }
 
 /// Units whose fast moments stand in an order that no body shows. Needs no serves: where hip and wrist
-/// are exchanged none is found.
+/// are exchanged none is found. Reads `jobs` units side by side (0: one per processor).
 ///
 /// # Errors
 /// When a spill file cannot be read back.
-pub fn exchanged_sites(units: &[(Site, &Recording)]) -> std::io::Result<Vec<Finding>> {
+pub fn exchanged_sites(units: &[(Site, &Recording)], jobs: usize) -> std::io::Result<Vec<Finding>> {
     let mut fast: PerSite<f64> = [None; 4];
-    for (site, unit) in units {
-        fast[site.index()] = fast_rad_s(unit)?;
+    let rates = side_by_side(units, jobs, |(_, unit)| fast_rad_s(unit));
+    for ((site, _), rate_rad_s) in units.iter().zip(rates) {
+        fast[site.index()] = rate_rad_s?;
     }
     let dps = |site: Site| fast[site.index()].unwrap_or_default().to_degrees();
     let say = |(near, far): &(Site, Site)| {

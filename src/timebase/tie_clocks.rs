@@ -220,8 +220,6 @@ impl<'a> Session<'a> {
         jobs: usize,
     ) -> Result<Self, TieError> {
         let tracks: Vec<&dyn Track> = units.iter().map(|u| u.track).collect();
-        let near = align::session_envelope(tracks[reference], params)
-            .map_err(|source| read_error(tracks[reference], source))?;
         let (start_s, end_s) = tracks[reference].span_s();
         let zero = Line {
             from_ref_s: start_s,
@@ -235,19 +233,24 @@ impl<'a> Session<'a> {
         let fixed: Vec<bool> = (0..units.len())
             .map(|i| i == reference || units[i].shares_clock)
             .collect();
-        let of_unit = |(unit, fixed): &(&TieUnit, bool)| {
-            if *fixed {
-                return Ok(vec![zero]);
-            }
-            let far = align::session_envelope(unit.track, params)
-                .map_err(|source| read_error(unit.track, source))?;
-            let (near, far) = ((tracks[reference], &near), (unit.track, &far));
-            Ok(align::rough_lines(near, far, params))
+        let envelope = |&unit: &usize| {
+            let wanted = unit == reference || !fixed[unit];
+            wanted
+                .then(|| align::session_envelope(tracks[unit], params))
+                .transpose()
+                .map_err(|source| read_error(tracks[unit], source))
         };
-        let tasks: Vec<_> = units.iter().zip(fixed.iter().copied()).collect();
-        let lines = side_by_side(&tasks, jobs, of_unit)
+        let indices: Vec<usize> = (0..units.len()).collect();
+        let envelopes = side_by_side(&indices, jobs, envelope)
             .into_iter()
             .collect::<Result<Vec<_>, TieError>>()?;
+        let of_unit = |&unit: &usize| match (&envelopes[reference], &envelopes[unit]) {
+            (Some(near), Some(far)) if !fixed[unit] => {
+                align::rough_lines((tracks[reference], near), (tracks[unit], far), params)
+            }
+            _ => vec![zero],
+        };
+        let lines = side_by_side(&indices, jobs, of_unit);
         let mut epochs = align_epoch::epochs(&lines, reference, params);
         for epoch in &mut epochs {
             align_epoch::refine(&tracks, epoch, &fixed, params, jobs)

@@ -311,11 +311,11 @@ fn units_exchanged_between_hip_and_wrist_are_told() {
         .each(|index, row| row[5] += swing_dps(index, 1700.0))
         .read();
     assert!(
-        exchanged_sites(&[(Site::Hip, &hip), (Site::Wrist, &wrist)])
+        exchanged_sites(&[(Site::Hip, &hip), (Site::Wrist, &wrist)], 1)
             .expect("read")
             .is_empty()
     );
-    let told = exchanged_sites(&[(Site::Hip, &wrist), (Site::Wrist, &hip)]).expect("read");
+    let told = exchanged_sites(&[(Site::Hip, &wrist), (Site::Wrist, &hip)], 1).expect("read");
     assert_eq!(told[0].code, "units-exchanged");
     assert!(
         told[0].text.contains("the hip unit turns at 17") && told[0].voids,
