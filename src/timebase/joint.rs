@@ -21,8 +21,6 @@ use crate::samples::{Flags, Samples};
 const KEPT_HZ: f64 = 200.0;
 /// Step of the comparison, s.
 const STEP_S: f64 = 0.02;
-/// Step while the joint is searched for, s: the band of 8 Hz has two independent instants in 62 ms.
-const SEARCH_STEP_S: f64 = 2.0 * STEP_S;
 /// Unknowns: two arrows, a shift and a drift (the drift in shift per half session).
 const UNKNOWNS: usize = 8;
 /// Most steps of one search.
@@ -284,42 +282,40 @@ pub(crate) fn fit_joint(
     if (moments.len() as f64) < params.joint_moments_min {
         return None;
     }
-    let every = Search::new(moments, SEARCH_STEP_S, params)?;
+    let whole = Search::new(moments, STEP_S, params)?;
     let starts = match known {
         Some(arrows) => vec![State::from_arrows(arrows)],
         None => start_arrows(),
     };
-    let best = Search {
-        pivot_s: every.pivot_s,
-        half_span_s: every.half_span_s,
-        ..Search::new(&every.best_moments(), SEARCH_STEP_S, params)?
+    let coarse = Search {
+        pivot_s: whole.pivot_s,
+        half_span_s: whole.half_span_s,
+        ..Search::new(&whole.best_moments(), 2.0 * STEP_S, params)?
     };
     let mut ends: Vec<Found> = starts
         .into_iter()
-        .map(|start| best.run(start, params))
+        .map(|start| coarse.run(start, params))
         .collect();
     rank(&mut ends);
     let elsewhere: Vec<State> = ends
         .iter()
         .take(ENDS)
-        .filter_map(|end| Profile::of(end, &best, params).better(end))
+        .filter_map(|end| Profile::of(end, &coarse, params).better(end))
         .collect();
-    ends.extend(elsewhere.into_iter().map(|state| best.run(state, params)));
+    ends.extend(elsewhere.into_iter().map(|state| coarse.run(state, params)));
     rank(&mut ends);
     let mut ends: Vec<Found> = ends
         .iter()
         .take(ENDS)
-        .map(|end| every.run(end.state, params))
+        .map(|end| whole.run(end.state, params))
         .collect();
     rank(&mut ends);
-    let profile = Profile::of(ends.first()?, &every, params);
+    let profile = Profile::of(ends.first()?, &whole, params);
     let better = profile.better(ends.first()?);
-    ends.extend(better.map(|state| every.run(state, params)));
+    ends.extend(better.map(|state| whole.run(state, params)));
     rank(&mut ends);
-    let end = ends.into_iter().next()?;
-    let rival_s = profile.rival_s(&end, every.independent(params));
-    let whole = Search::new(moments, STEP_S, params)?;
-    let found = whole.run(end.state, params);
+    let found = ends.into_iter().next()?;
+    let rival_s = profile.rival_s(&found, whole.independent(params));
     let covariance = found.normal.try_inverse()?;
     let known_sd_s = (1.0 / found.normal[(6, 6)]).sqrt();
     let place_sd_s = (covariance[(6, 6)] - known_sd_s * known_sd_s)

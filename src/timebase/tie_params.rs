@@ -36,7 +36,7 @@ crate::stage_params! {
         /// Length of the cells over which events are spread, and how many events each may give.
         cell_s: f64 = 60.0, "s", 5.0, 600.0, "own choice: drift is told by events far apart";
         /// Most cells; longer sessions get longer cells.
-        cells_max: f64 = 16.0, "1", 2.0, 1000.0, "own choice: events spread by a millisecond each, their systematic part of half a millisecond stays however many there are";
+        cells_max: f64 = 20.0, "1", 2.0, 1000.0, "own choice: events spread by a millisecond each, their systematic part of half a millisecond stays however many there are";
         /// Least cells of a stretch without a clock step, where they are no shorter than a cell.
         cells_min: f64 = 6.0, "1", 1.0, 100.0, "own choice: as many as a practice of minutes has";
         /// Close looks per cell at fast turns (strokes).
@@ -44,7 +44,7 @@ crate::stage_params! {
         /// Close looks per cell at shocks while turning slowly (steps).
         steps_per_cell: f64 = 1.0, "1", 0.0, 20.0, "own choice: cost against certainty";
         /// Close looks per cell at landings that are no gesture (the strokes' own).
-        landings_per_cell: f64 = 2.0, "1", 0.0, 20.0, "own choice: cost against certainty";
+        landings_per_cell: f64 = 6.0, "1", 0.0, 20.0, "own choice: cost against certainty";
         /// Rate of both units (geometric mean) above which a moment counts as a swing.
         swing_rate_rad_s: f64 = 5.0, "rad/s", 1.0, 20.0, "own choice: some 300 deg/s, above walking";
         /// Smallest force above the surroundings that makes an event.
