@@ -10,7 +10,7 @@ use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
 use super::tally::{RowFault, Tally, shown};
-use super::whole::WholeRows;
+use super::whole::Alike;
 use super::{LogError, fields};
 use crate::finding::{Finding, Place};
 use crate::profile::SensorProfile;
@@ -21,12 +21,6 @@ const BUFFER: usize = 1 << 18;
 
 /// Rows tried before a profile that fits none of them is given up.
 const ROWS_TRIED: u64 = 1000;
-
-/// Rows read whole in one go that show a layout to be the log's own.
-const ROWS_ALIKE: usize = 16;
-
-/// Most rows left to the scanner after one that was laid out otherwise.
-const LONGEST_PAUSE: u32 = 4095;
 
 /// Byte order mark of UTF-8.
 const BOM: &[u8] = b"\xef\xbb\xbf";
@@ -163,9 +157,7 @@ fn pass(
         summary: ReadSummary::default(),
         rows: RowBlock::default(),
         cutter: None,
-        whole: None,
-        pause: 0,
-        next_pause: 0,
+        alike: Alike::default(),
         sink,
     };
     if !pass.combined {
@@ -400,12 +392,8 @@ struct Pass<'a> {
     rows: RowBlock,
     /// For lines with quotes, once there was one.
     cutter: Option<Cutter>,
-    /// For rows like the last one that the scanner read.
-    whole: Option<WholeRows>,
-    /// Rows that are left to the scanner before rows are read whole again, and after the next miss: more
-    /// and more where no row is like the one before.
-    pause: u32,
-    next_pause: u32,
+    /// For rows laid out like the one before.
+    alike: Alike,
     sink: &'a mut dyn RowSink,
 }
 
@@ -426,10 +414,16 @@ impl Pass<'_> {
         let mut at = 0;
         while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
             let here = byte + at as u64;
-            let whole = if scan { self.whole_rows(rest)? } else { 0 };
-            if whole > 0 {
-                at += whole;
-                continue;
+            let mut missed = false;
+            if scan && !self.combined {
+                match self.whole_rows(rest)? {
+                    Some(0) => missed = true,
+                    Some(length) => {
+                        at += length;
+                        continue;
+                    }
+                    None => {}
+                }
             }
             let plain = if scan {
                 plain_row(rest, &self.plan, &mut self.rows)
@@ -439,9 +433,9 @@ impl Pass<'_> {
             if let Some(row) = plain {
                 let (unit, length) = (row.unit, row.length);
                 self.take(unit, here)?;
-                if self.pause == 0 && !self.combined {
+                if missed {
                     let line = rest.get(..length - 1).unwrap_or_default();
-                    self.learn(line);
+                    self.alike.learn(line, &self.plan);
                 }
                 at += length;
             } else {
@@ -454,37 +448,19 @@ impl Pass<'_> {
         Ok(())
     }
 
-    /// Reads rows whole while they are like the one learnt; gives their bytes.
+    /// Reads rows whole; see [`Alike::read`].
     #[inline]
-    fn whole_rows(&mut self, text: &[u8]) -> Result<usize, LogError> {
-        if self.pause > 0 {
-            self.pause -= 1;
-            return Ok(0);
-        }
-        let Some(whole) = &self.whole else {
-            return Ok(0);
-        };
+    fn whole_rows(&mut self, text: &[u8]) -> Result<Option<usize>, LogError> {
         let before = self.rows.len();
-        let bytes = whole.read(text, &mut self.rows);
-        let taken = self.rows.len() - before;
+        let bytes = self.alike.read(text, &mut self.rows);
         if self.plan.unstamped {
             self.rows.count_from(before, self.ordinal);
         }
-        self.ordinal += taken as u64;
-        if taken >= ROWS_ALIKE {
-            self.next_pause = 0;
-        }
+        self.ordinal += (self.rows.len() - before) as u64;
         if self.rows.is_full() {
             self.flush()?;
         }
         Ok(bytes)
-    }
-
-    /// Learns the layout of a plain row.
-    fn learn(&mut self, line: &[u8]) {
-        self.whole = WholeRows::learn(line, &self.plan);
-        self.pause = self.next_pause;
-        self.next_pause = (2 * self.next_pause + 1).min(LONGEST_PAUSE);
     }
 
     /// The general path for one line.

@@ -7,7 +7,56 @@
 //! over lanes of eight, a lane's last digit at its end, and the lanes summed up pairwise to whole numbers.
 //! A whole number below 10^15 over an exact power of ten is rounded once, as in `scan`.
 
-pub(crate) use vector::WholeRows;
+use super::plan::Plan;
+use super::rows::RowBlock;
+use vector::WholeRows;
+
+/// Bytes looked at together; a longer row is left to the scanner.
+const BYTES: usize = 64;
+
+/// Rows read whole in one go that show a layout to be the log's own.
+const ROWS_ALIKE: usize = 16;
+
+/// Most rows left to the scanner after one that was laid out otherwise.
+const LONGEST_PAUSE: u32 = 4095;
+
+/// Reads rows whole that are laid out like the one it last learnt from.
+#[derive(Default)]
+pub(crate) struct Alike {
+    layout: Option<WholeRows>,
+    /// Rows that are left to the scanner before rows are read whole again, and after the next miss: more
+    /// and more where no row is like the one before.
+    pause: u32,
+    next_pause: u32,
+}
+
+impl Alike {
+    /// Reads rows into the block until it is full, the text ends or a row is laid out otherwise; gives their
+    /// bytes. 0 asks for [`Self::learn`] on the next row; `None` leaves it to the scanner.
+    #[inline]
+    pub fn read(&mut self, text: &[u8], rows: &mut RowBlock) -> Option<usize> {
+        if text.len() < BYTES {
+            return None;
+        }
+        if self.pause > 0 {
+            self.pause -= 1;
+            return None;
+        }
+        let before = rows.len();
+        let bytes = self.layout.as_ref().map_or(0, |it| it.read(text, rows));
+        if rows.len() - before >= ROWS_ALIKE {
+            self.next_pause = 0;
+        }
+        Some(bytes)
+    }
+
+    /// Learns from a plain row, a line without its end.
+    pub fn learn(&mut self, line: &[u8], plan: &Plan) {
+        self.layout = WholeRows::learn(line, plan);
+        self.pause = self.next_pause;
+        self.next_pause = (2 * self.next_pause + 1).min(LONGEST_PAUSE);
+    }
+}
 
 #[cfg(not(target_arch = "x86_64"))]
 mod vector {
@@ -33,9 +82,8 @@ mod vector {
 
     use super::super::plan::{Plan, Slot};
     use super::super::rows::{PLACES, RowBlock, TIME};
+    use super::BYTES;
 
-    /// Bytes looked at together; a longer row is left to the scanner.
-    const BYTES: usize = 64;
     /// Digits of a lane.
     const LANE: usize = 8;
     /// Lanes.
@@ -253,5 +301,75 @@ mod vector {
             at += length + 1;
         }
         at
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::log::plan::Slot;
+    use crate::log::scan::plain_row;
+
+    fn plan() -> Plan {
+        Plan {
+            slots: [6, 0, 1, 2, 3, 4, 5].map(Slot::Value).to_vec(),
+            width: Some(7),
+            delimiter: b',',
+            decimal: b'.',
+            comment: None,
+            calendar: false,
+            unstamped: false,
+            names: Default::default(),
+        }
+    }
+
+    /// Rows read whole and by the scanner, as the reader reads blocks of a text.
+    fn shares(text: &[u8], block: usize) -> (usize, usize) {
+        let (plan, mut alike, mut rows) = (plan(), Alike::default(), RowBlock::default());
+        let (mut whole, mut scanned) = (0, 0);
+        for text in text.chunks(block) {
+            let mut at = 0;
+            while at < text.len() {
+                let before = rows.len();
+                let read = alike.read(&text[at..], &mut rows);
+                whole += rows.len() - before;
+                at += read.unwrap_or(0);
+                if read.unwrap_or(0) == 0 {
+                    let row = plain_row(&text[at..], &plan, &mut rows).expect("plain");
+                    rows.close_row(0);
+                    scanned += 1;
+                    if read == Some(0) {
+                        alike.learn(&text[at..at + row.length - 1], &plan);
+                    }
+                    at += row.length;
+                }
+                if rows.is_full() {
+                    rows.clear();
+                }
+            }
+        }
+        (whole, scanned)
+    }
+
+    /// Two short rows stand in the last 64 bytes of every block: they are no reason to give up. A row of
+    /// another layout now and then costs itself alone.
+    #[test]
+    fn rows_alike_are_read_whole() {
+        let row = b"10.01,0.1,0.2,0.9,1.2,3.4,5.6\n"; // 30 bytes
+        let other = b"10.01,0.1,0.25,0.9,1.2,3.4,5.\n".map(|b| if b == b'.' { b'1' } else { b });
+        assert_eq!(row.len(), other.len());
+        if WholeRows::learn(&row[..29], &plan()).is_none() {
+            eprintln!("no such instructions here: not tried");
+            return;
+        }
+        let (whole, scanned) = shares(&row.repeat(4000), 30 * 500);
+        assert_eq!((whole, scanned), (4000 - 1 - 8 * 2, 1 + 8 * 2));
+        let mixed: Vec<u8> = [row.repeat(200), other.to_vec()].concat().repeat(20);
+        let (whole, scanned) = shares(&mixed, mixed.len());
+        assert!(scanned < 4 * 20, "{scanned} by the scanner, {whole} whole");
+        // no row like the one before: the attempts become rare
+        let changing: Vec<u8> = [row.to_vec(), other.to_vec()].concat().repeat(2000);
+        let (whole, _) = shares(&changing, changing.len());
+        assert!(whole < 20, "{whole} of 4000 by chance");
     }
 }
