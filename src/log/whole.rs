@@ -253,10 +253,11 @@ mod vector {
             let signs = _mm512_cmpeq_epi8_mask(bytes, minus) & row;
             let starts = delimiters << 1 | 1;
             let ends = (delimiters | row.wrapping_add(1)) >> 1; // on a field's last byte
-            // signs stand at a start and before a digit, marks between digits, fields end with a digit
+            // no field starts with a mark or is empty; signs stand at a start and before a digit, marks between
+            // digits, fields end with a digit
             let odd = row & !(digits | delimiters | points | signs)
                 | signs & !starts
-                | points & starts
+                | (points | delimiters) & starts
                 | (signs << 1 | points << 1 | points >> 1 | ends) & !digits;
             // how many digits stand before a field's last digit, and before the last one ahead of its mark
             let lasts = _mm512_maskz_compress_epi8(_pext_u64(ends, digits), counted);

@@ -36,15 +36,15 @@ fn line(delimiter: char) -> impl Strategy<Value = String> {
     (body, end).prop_map(|(body, end)| body + end)
 }
 
-/// Rows laid out alike, as loggers write them, and what befalls one of them: a byte put elsewhere.
+/// Rows laid out alike, as loggers write them, and what befalls one of them: a byte more, another or two less,
+/// a first field missing.
 fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
-    let decimals = prop::collection::vec(0..6usize, 7);
+    let decimals = prop_oneof![
+        prop::collection::vec(0..6usize, 7),
+        (0..6usize).prop_map(|decimals| vec![decimals; 7]),
+    ];
     let rows = prop::collection::vec(prop::collection::vec(-99_999_999..99_999_999i64, 7), 1..60);
-    let accident = (
-        any::<prop::sample::Index>(),
-        "[-.,;0-9 \r\n]",
-        any::<bool>(),
-    );
+    let accident = (any::<prop::sample::Index>(), "[-.,;0-9 \r\n]", 0..3);
     let accidents = prop::collection::vec(accident, 0..6);
     let end = prop_oneof![Just("\n"), Just("\r\n")];
     let small = prop::collection::vec(1..100_000i64, 7);
@@ -72,13 +72,23 @@ fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
                 .collect::<String>()
                 .chars()
                 .collect();
-            for (at, byte, instead) in accidents {
-                let at = at.index(text.len());
+            for (at, byte, what) in accidents {
+                let at = at.index(text.len().max(1));
                 let byte = byte.chars().next().unwrap_or('0');
-                if instead {
-                    text[at] = byte;
-                } else {
-                    text.insert(at, byte);
+                match what {
+                    0 => text.insert(at, byte),
+                    1 if at < text.len() => text[at] = byte,
+                    2 => drop(text.splice(at.min(text.len())..(at + 2).min(text.len()), [])),
+                    // a row's first field
+                    _ => {
+                        let next = |from: usize, wanted: char| {
+                            let found = text.iter().skip(from).position(|byte| *byte == wanted);
+                            found.map_or(text.len(), |ahead| from + ahead)
+                        };
+                        let start = (next(at, '\n') + 1).min(text.len());
+                        let end = next(start, delimiter);
+                        drop(text.splice(start..end, []));
+                    }
                 }
             }
             text.into_iter().collect()
@@ -196,4 +206,18 @@ fn a_stamp_that_starts_with_its_mark_is_read_as_it_stands() {
         ReadMode::Fast,
     );
     assert_eq!(kept.rows[20].0[6], 0.25f64.to_bits());
+}
+
+/// Found by fuzzing: a row without its first field was read as if the others were one further left.
+#[test]
+fn a_row_without_its_first_field_is_refused() {
+    let rows = "10,0,0,1,0,0,0\n".repeat(20) + ",10,0,0,1,0,0\n" + &"30,0,0,1,0,0,0\n".repeat(9);
+    let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{rows}");
+    for mode in [ReadMode::Fast, ReadMode::General] {
+        let (kept, summary) = pass(&mut text.as_bytes(), &known("g-dps-seconds"), mode);
+        assert_eq!(
+            (kept.rows.len(), summary.expect("a log").refused[0].total()),
+            (29, 1)
+        );
+    }
 }
