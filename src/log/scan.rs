@@ -11,12 +11,12 @@ use super::plan::{Plan, Slot};
 use super::rows::RowBlock;
 
 /// Powers of ten that a double holds exactly and 15 digits can need.
-const TENS: [f64; 16] = [
+pub(crate) const TENS: [f64; 16] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
 ];
 
 /// Most digits whose whole number stays below 2^52.
-const MOST_DIGITS: usize = 15;
+pub(crate) const MOST_DIGITS: usize = 15;
 
 /// The smallest double whose last bit counts one.
 const TWO_52: f64 = 4_503_599_627_370_496.0;

@@ -82,18 +82,13 @@ mod vector {
 
     use super::super::plan::{Plan, Slot};
     use super::super::rows::{PLACES, RowBlock, TIME};
+    use super::super::scan::{MOST_DIGITS, TENS};
     use super::BYTES;
 
     /// Digits of a lane.
     const LANE: usize = 8;
     /// Lanes.
     const LANES: usize = BYTES / LANE;
-    /// Most digits of a stamp, which has two lanes; as in `scan`.
-    const STAMP_DIGITS: usize = 15;
-    /// Powers of ten of a lane's decimals and a stamp's.
-    const TENS: [f64; 16] = [
-        1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-    ];
 
     /// The layout of rows like the one that was learnt, a byte for each field or for each digit's place.
     pub(crate) struct WholeRows {
@@ -172,8 +167,9 @@ mod vector {
                     Some(Slot::Unit) => return None,
                     Some(Slot::Skip) | None => continue,
                 };
+                // a stamp has two lanes
                 let (width, most) = match place {
-                    TIME => (2 * LANE, STAMP_DIGITS),
+                    TIME => (2 * LANE, MOST_DIGITS),
                     _ => (LANE, LANE),
                 };
                 if at + width > BYTES || whole + decimals > most {
