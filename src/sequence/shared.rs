@@ -10,7 +10,7 @@ use super::bins::Bins;
 use super::kernel::Kernel;
 
 /// Largest relative difference of bin widths that count as one: over the 0.4 s that a window reaches from
-/// impact it moves a bin by 12 us. Stamps that were evened out differ by less.
+/// impact it moves a bin by 12 us. Evened-out stamps of simulated sessions differ by less.
 const SAME_STEP: f64 = 3e-5;
 /// Bins factorised beyond the first window's: the count varies by how the bins fall.
 const SPARE: usize = 2;

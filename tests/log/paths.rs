@@ -44,7 +44,7 @@ fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
         (0..6usize).prop_map(|decimals| vec![decimals; 7]),
     ];
     let rows = prop::collection::vec(prop::collection::vec(-99_999_999..99_999_999i64, 7), 1..60);
-    let accident = (any::<prop::sample::Index>(), "[-.,;0-9 \r\n]", 0..3);
+    let accident = (any::<prop::sample::Index>(), "[-.,;0-9 \r\n]", 0..4);
     let accidents = prop::collection::vec(accident, 0..6);
     let end = prop_oneof![Just("\n"), Just("\r\n")];
     let small = prop::collection::vec(1..100_000i64, 7);
