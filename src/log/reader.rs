@@ -416,7 +416,7 @@ impl Pass<'_> {
             let here = byte + at as u64;
             let mut missed = false;
             if scan && !self.combined {
-                match self.whole_rows(rest)? {
+                match self.whole_rows(text, at)? {
                     Some(0) => missed = true,
                     Some(length) => {
                         at += length;
@@ -450,9 +450,9 @@ impl Pass<'_> {
 
     /// Reads rows whole; see [`Alike::read`].
     #[inline]
-    fn whole_rows(&mut self, text: &[u8]) -> Result<Option<usize>, LogError> {
+    fn whole_rows(&mut self, text: &[u8], from: usize) -> Result<Option<usize>, LogError> {
         let before = self.rows.len();
-        let bytes = self.alike.read(text, &mut self.rows);
+        let bytes = self.alike.read(text, from, &mut self.rows);
         if self.plan.unstamped {
             self.rows.count_from(before, self.ordinal);
         }
