@@ -313,7 +313,7 @@ mod vector {
             let found = |place: usize| &found[layout.field_of[place] % FIELDS];
             let digits_of = |place: usize| {
                 let Found { end, length, .. } = found(place);
-                let bytes = _mm_loadu_si128(chunk(window, *end as usize));
+                let bytes = _mm_loadu_si128(chunk(window, *end as usize % BYTES));
                 let kept = _mm_loadu_si128(chunk(&LAST, *length as usize % 32));
                 let values = _mm_and_si128(_mm_sub_epi8(bytes, digit_zero), kept);
                 _mm_shuffle_epi8(values, _mm_loadu_si128(&layout.digits[place]))

@@ -192,8 +192,7 @@ impl Chain {
             for rates in samples.gyro_rad_s[marks[0]..=marks[1]].windows(2) {
                 attitudes.push(attitude);
                 let rate = 0.5 * (rates[0] + rates[1]) - ends[0].bias_rad_s;
-                let half = preintegrate::half_turn(&rate, self.period_s);
-                attitude = attitude * half * half;
+                attitude *= preintegrate::half_turn(&rate, 2.0 * self.period_s);
             }
             let left = (ends[1].attitude * attitude.inverse()).scaled_axis();
             let count = (marks[1] - marks[0]) as f64;

@@ -10,7 +10,7 @@
 //! Source of the constraint: Seel, Schauer & Raisch 2012, IEEE Int. Conf. Control Applications
 //! (joint position from inertial data); used here the other way round, for the clock.
 
-use nalgebra::{SMatrix, SVector, Vector3};
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::align::Line;
 use super::tie_params::TieParams;
@@ -54,14 +54,16 @@ pub(crate) struct Smooth {
 #[derive(Clone, Copy)]
 struct Kept {
     force: Vector3<f32>,
-    rate: Vector3<f32>,
-    /// Rate's derivative.
-    spin: Vector3<f32>,
+    lever: Matrix3<f32>,
     clipped: bool,
 }
 
-/// Force, rate and the rate's derivative at one instant.
-type Motion = [Vector3<f64>; 3];
+/// Specific force at one instant, and the lever `K` that turns an arrow into what is felt at its end besides.
+#[derive(Clone, Copy)]
+struct Motion {
+    force: Vector3<f64>,
+    lever: Matrix3<f64>,
+}
 
 /// Two units over one moment.
 #[derive(Clone, Copy)]
@@ -153,10 +155,11 @@ pub(crate) fn smooth(
             rate[index + 2] - rate[index],
         );
         let around = index.saturating_sub(reach)..(index + reach + 1).min(count);
+        let spin = left.lerp(&right, share) * (0.5 * rate_hz);
+        let turning = rate[index].lerp(&rate[index + 1], share).cross_matrix();
         kept.push(Kept {
             force: force[index].lerp(&force[index + 1], share).cast(),
-            rate: rate[index].lerp(&rate[index + 1], share).cast(),
-            spin: (left.lerp(&right, share) * (0.5 * rate_hz)).cast(),
+            lever: (spin.cross_matrix() + turning * turning).cast(),
             clipped: samples.flags[around].iter().any(is_clipped),
         });
     }
@@ -180,45 +183,51 @@ impl Smooth {
 
     /// Length of the specific force at the end of an arrow, at all that is kept; `None` where clipped.
     fn lengths(&self, arrow: &Vector3<f64>) -> Vec<Option<f64>> {
-        let length = |kept: &Kept| {
-            let motion = [kept.force.cast(), kept.rate.cast(), kept.spin.cast()];
-            (!kept.clipped).then(|| carried(&motion, arrow).norm())
-        };
+        let length = |kept: &Kept| (!kept.clipped).then(|| kept.motion().carried(arrow).norm());
         self.kept.iter().map(length).collect()
     }
 
-    /// Motion between two neighbours; `None` where clipped or outside.
-    fn motion(&self, before: f64, share: f32) -> Option<Motion> {
+    /// Motion between two neighbours, and its change from one to the other; `None` where clipped or outside.
+    fn motion(&self, before: f64, share: f32) -> Option<(Motion, Motion)> {
         if before < 0.0 {
             return None;
         }
         let index = before as usize; // not negative
         let (a, b) = (self.kept.get(index)?, self.kept.get(index + 1)?);
-        (!a.clipped).then(|| {
-            [
-                a.force.lerp(&b.force, share).cast(),
-                a.rate.lerp(&b.rate, share).cast(),
-                a.spin.lerp(&b.spin, share).cast(),
-            ]
-        })
+        let change = (b.force - a.force, b.lever - a.lever);
+        let here = (a.force + change.0 * share, a.lever + change.1 * share);
+        (!a.clipped).then(|| (Motion::of(here), Motion::of(change)))
     }
 }
 
-/// Specific force at the end of an arrow.
-#[inline]
-fn carried([force, rate, spin]: &Motion, arrow: &Vector3<f64>) -> Vector3<f64> {
-    force + spin.cross(arrow) + rate.cross(&rate.cross(arrow))
+impl Kept {
+    fn motion(&self) -> Motion {
+        Motion::of((self.force, self.lever))
+    }
 }
 
-/// Length of the specific force at the end of an arrow and its derivative by the arrow.
-#[inline]
-fn length_and_slope(motion: &Motion, arrow: &Vector3<f64>) -> (f64, Vector3<f64>) {
-    let there = carried(motion, arrow);
-    let length = there.norm();
-    let along = there * length.max(1e-6).recip();
-    let [_, rate, spin] = motion;
-    // the transpose of `spin x . + rate x (rate x .)`
-    (length, rate.cross(&rate.cross(&along)) - spin.cross(&along))
+impl Motion {
+    fn of((force, lever): (Vector3<f32>, Matrix3<f32>)) -> Self {
+        Self {
+            force: force.cast(),
+            lever: lever.cast(),
+        }
+    }
+
+    /// Specific force at the end of an arrow.
+    #[inline]
+    fn carried(&self, arrow: &Vector3<f64>) -> Vector3<f64> {
+        self.force + self.lever * arrow
+    }
+
+    /// Length of the specific force at the end of an arrow, its direction, and its derivative by the arrow.
+    #[inline]
+    fn length(&self, arrow: &Vector3<f64>) -> (f64, Vector3<f64>, Vector3<f64>) {
+        let there = self.carried(arrow);
+        let length = there.norm();
+        let along = there * length.max(1e-6).recip();
+        (length, along, self.lever.tr_mul(&along))
+    }
 }
 
 /// One instant of the comparison.
@@ -361,7 +370,7 @@ impl Profile {
         let share = search.share(params);
         let mut residuals = Vec::new();
         for (moment, motions) in search.moments.iter().zip(&search.near) {
-            let length = |motion: &Motion| carried(motion, &near_arrow).norm();
+            let length = |motion: &Motion| motion.carried(&near_arrow).norm();
             let near: Vec<Option<f64>> = motions.iter().map(|m| m.as_ref().map(length)).collect();
             let far = moment.far.lengths(&far_arrow);
             for (state, deviance) in states.iter().zip(&mut deviances) {
@@ -609,7 +618,7 @@ impl JointMoment<'_> {
         let count = ((self.to_ref_s - self.from_ref_s) / step_s) as usize; // a moment is short
         let motion = |k: usize| {
             let (before, share) = self.near.place(self.from_ref_s + k as f64 * step_s);
-            self.near.motion(before, share)
+            Some(self.near.motion(before, share)?.0)
         };
         (0..count).map(motion).collect()
     }
@@ -617,29 +626,18 @@ impl JointMoment<'_> {
     /// Residuals of the constraint over the moment, their mean taken off (accelerometer offsets).
     /// `index` is the moment's among the search's.
     fn instants(&self, index: usize, state: &State, search: &Search) -> Vec<Instant> {
-        /// How far the force's rise reaches to either side: one of what is kept.
-        const HALF_S: f64 = 1.0 / KEPT_HZ;
         let drift_share = search.drift_share(self.middle_s());
         let (near_arrow, far_arrow) = (state.near_arrow(), state.far_arrow());
         let shift_s = self.shift_at(state, search);
-        // the length after one instant is often that before the next
-        let mut last: (f64, Option<f64>) = (f64::NAN, None);
-        let mut length = |before: f64, share: f32| {
-            if last.0 != before {
-                let motion = self.far.motion(before, share);
-                last = (before, motion.map(|m| carried(&m, &far_arrow).norm()));
-            }
-            last.1
-        };
         let near = search.near.get(index).map_or(&[][..], Vec::as_slice);
         let mut instants = Vec::with_capacity(near.len());
         instants.extend(near.iter().enumerate().filter_map(|(k, near)| {
             let ref_s = self.from_ref_s + k as f64 * search.step_s;
             let (there, share) = self.far.place(ref_s + shift_s);
-            let (near, near_slope) = length_and_slope(near.as_ref()?, &near_arrow);
-            let (far, far_slope) = length_and_slope(&self.far.motion(there, share)?, &far_arrow);
-            let before = length(there - 1.0, share)?;
-            let rise = (length(there + 1.0, share)? - before) / (2.0 * HALF_S);
+            let (near, _, near_slope) = near.as_ref()?.length(&near_arrow);
+            let (motion, change) = self.far.motion(there, share)?;
+            let (far, along, far_slope) = motion.length(&far_arrow);
+            let rise = along.dot(&change.carried(&far_arrow)) * KEPT_HZ;
             let mut slopes = Unknowns::zeros();
             slopes.fixed_rows_mut::<3>(0).copy_from(&-near_slope);
             slopes.fixed_rows_mut::<3>(3).copy_from(&far_slope);
