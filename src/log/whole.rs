@@ -98,8 +98,6 @@ mod vector {
     const NUMBERS: usize = TIME + 1;
     /// Most digits of a number that is no stamp.
     const SHORT: usize = 8;
-    /// Most fields of a row; a power of two.
-    const FIELDS: usize = BYTES / 2;
     /// From the n-th byte on, the last n of 16 bytes are kept; n below 32 is no wrong index.
     const LAST: [u8; 48] = {
         let mut last = [0; 48];
@@ -116,17 +114,13 @@ mod vector {
         /// From the field's end to its mark, and 1 if there is a mark.
         behind: u32,
         mark: u64,
-        /// Fewest digits and mark together, and how many more there may be.
-        least: u32,
-        more: u32,
-    }
-
-    /// Where a field ends in the row at hand, how many digits and mark there are, whether it is negative.
-    #[derive(Clone, Copy, Default)]
-    struct Found {
-        end: u32,
-        length: u32,
-        negative: u64,
+        /// How many digits and mark together there may not be, by bits.
+        wrong: u64,
+        /// Of the 16 bytes ahead of the field's end, those that are its digits; what has its highest bit set
+        /// gives 0.
+        digits: [u8; AHEAD],
+        /// Its number's place; one to spare for a field that is not asked for.
+        place: usize,
     }
 
     /// The layout of rows like the one that was learnt.
@@ -135,10 +129,9 @@ mod vector {
         delimiter: u8,
         decimal: u8,
         fields: Vec<Field>,
-        /// Of each number: its field, its divisor, and from where its digits are taken.
-        field_of: [usize; NUMBERS],
-        divisor: [f64; NUMBERS],
-        digits: [[u8; AHEAD]; NUMBERS],
+        /// What each number is divided by, and the inverse.
+        divisors: [[f64; 4]; 2],
+        inverses: [[f64; 4]; 2],
     }
 
     impl WholeRows {
@@ -155,9 +148,8 @@ mod vector {
                 delimiter: plan.delimiter,
                 decimal: plan.decimal,
                 fields: Vec::new(),
-                field_of: [0; NUMBERS],
-                divisor: [1.0; NUMBERS],
-                digits: [[u8::MAX; AHEAD]; NUMBERS],
+                divisors: [[1.0; 4]; 2],
+                inverses: [[1.0; 4]; 2],
             };
             for (index, field) in fields.iter().enumerate() {
                 let (whole, decimals) = digits(field, plan.decimal)?;
@@ -174,17 +166,20 @@ mod vector {
                 if whole + decimals > most {
                     return None;
                 }
-                let mark = u32::from(decimals > 0);
+                let mark = usize::from(decimals > 0);
+                let fewest = decimals + 1 + mark;
+                let lengths = fewest..=(most + mark).min(BYTES - 1);
                 rows.fields.push(Field {
                     behind: decimals as u32 + 1, // short
-                    mark: u64::from(mark),
-                    least: decimals as u32 + 1 + mark,  // short
-                    more: (most - decimals - 1) as u32, // short
+                    mark: mark as u64,
+                    wrong: lengths.fold(u64::MAX, |wrong, length| wrong & !(1 << length)),
+                    digits: taken_from(place, decimals),
+                    place: place.unwrap_or(NUMBERS),
                 });
                 if let Some(place) = place {
-                    *rows.field_of.get_mut(place)? = index;
-                    *rows.divisor.get_mut(place)? = *TENS.get(decimals)?;
-                    *rows.digits.get_mut(place)? = taken_from(place, decimals);
+                    let divisor = *TENS.get(decimals)?;
+                    *rows.divisors.as_flattened_mut().get_mut(place)? = divisor;
+                    *rows.inverses.as_flattened_mut().get_mut(place)? = divisor.recip();
                 }
             }
             Some(rows)
@@ -209,18 +204,19 @@ mod vector {
         are_digits(whole).then_some((whole.len(), decimals?))
     }
 
-    /// Which of the 16 bytes ahead of a field's end are its digits, the mark left out. Numbers stand two to
-    /// 16 digits, the stamp alone.
-    fn taken_from(place: usize, decimals: usize) -> [u8; AHEAD] {
-        let (width, last) = match place {
-            TIME => (AHEAD, AHEAD),
-            _ => (SHORT, SHORT * (place % 2 + 1)),
+    /// Which of the 16 bytes ahead of a field's end are its digits, the mark left out: eight at the start of
+    /// what is taken, 16 of the stamp.
+    fn taken_from(place: Option<usize>, decimals: usize) -> [u8; AHEAD] {
+        let width = match place {
+            Some(TIME) => AHEAD,
+            Some(_) => SHORT,
+            None => 0,
         };
         std::array::from_fn(|into| {
-            let behind = last.checked_sub(into + 1).filter(|behind| *behind < width);
+            let behind = width.checked_sub(into + 1);
             let mark = |behind| usize::from(decimals > 0 && behind >= decimals);
             let from = behind.and_then(|behind| (AHEAD - 1).checked_sub(behind + mark(behind)));
-            from.map_or(u8::MAX, |from| from as u8) // below 16; what has its highest bit set gives 0
+            from.map_or(u8::MAX, |from| from as u8) // below 16
         })
     }
 
@@ -240,17 +236,8 @@ mod vector {
         rows: &mut RowBlock,
     ) -> usize {
         let all = |byte: u8| _mm256_set1_epi8(byte.cast_signed());
-        let (zero, nine, minus, newline) = (all(b'0'), all(9), all(b'-'), all(b'\n'));
-        let (delimiter, decimal) = (all(layout.delimiter), all(layout.decimal));
-        let digit_zero = _mm_set1_epi8(b'0'.cast_signed());
-        // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
-        let (tens, hundreds) = (_mm256_set1_epi16(0x010a), _mm256_set1_epi32(0x0001_0064));
-        let myriads = _mm256_set1_epi32(0x0001_2710);
-        let [x, y, z, p, q, r, stamp] = layout.divisor;
-        let first_divisors = _mm256_loadu_pd(&[x, y, z, p]);
-        let second_divisors = _mm256_loadu_pd(&[q, r, stamp, 1.0]);
-        let upper_half = _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]);
-        let mut found = [Found::default(); FIELDS];
+        let mut digits_of = [[0u8; AHEAD]; NUMBERS + 1];
+        let mut signs_of = [0; NUMBERS + 1];
         let mut at = from;
         while !rows.is_full() {
             let window = text.get(at - AHEAD..);
@@ -266,77 +253,95 @@ mod vector {
                 u64::from(lower) | u64::from(upper) << 32
             };
             let where_is = |byte| {
+                let byte = all(byte);
                 bits(
                     _mm256_cmpeq_epi8(lower, byte),
                     _mm256_cmpeq_epi8(upper, byte),
                 )
             };
             let are_digits = |half| {
-                let value = _mm256_sub_epi8(half, zero);
-                _mm256_cmpeq_epi8(_mm256_min_epu8(value, nine), value)
+                let value = _mm256_sub_epi8(half, all(b'0'));
+                _mm256_cmpeq_epi8(_mm256_min_epu8(value, all(9)), value)
             };
-            let length = where_is(newline).trailing_zeros();
+            let length = where_is(b'\n').trailing_zeros();
             let returned = window.get(AHEAD - 1 + length as usize) == Some(&b'\r');
             let row = _bzhi_u64(u64::MAX, length.wrapping_sub(u32::from(returned)));
-            let digits = bits(are_digits(lower), are_digits(upper)) & row;
-            let delimiters = where_is(delimiter) & row;
-            let points = where_is(decimal) & row;
-            let signs = where_is(minus) & row;
-            let starts = delimiters << 1 | 1;
-            let last = (delimiters | row.wrapping_add(1)) >> 1; // a field's last byte
-            // no field starts with a mark or is empty; signs stand at a start and before a digit, marks between
-            // digits, fields end with a digit
-            let odd = row & !(digits | delimiters | points | signs)
-                | signs & !starts
-                | (points | delimiters) & starts
-                | (signs << 1 | points << 1 | points >> 1 | last) & !digits;
+            let delimiters = where_is(layout.delimiter) & row;
+            let signs = where_is(b'-') & row;
             let mut ends = delimiters | row.wrapping_add(1);
             let fields = ends.count_ones() as usize;
-            let (mut start, mut marks, mut unlike) = (0, 0, length as usize == BYTES || row == 0);
-            for (field, found) in layout.fields.iter().zip(&mut found) {
+            let (mut start, mut marks, mut wrong) = (0, 0, 0);
+            for field in &layout.fields {
                 let end = ends.trailing_zeros();
                 ends &= ends.wrapping_sub(1);
                 let negative = signs.wrapping_shr(start) & 1;
                 let length = end.wrapping_sub(start + negative as u32); // a bit
                 marks |= field.mark.wrapping_shl(end.wrapping_sub(field.behind));
-                unlike |= length.wrapping_sub(field.least) > field.more;
-                *found = Found {
-                    end,
-                    length,
-                    negative,
-                };
+                wrong |= field.wrong.wrapping_shr(length);
+                let bytes = _mm_loadu_si128(chunk(window, end as usize % BYTES));
+                let kept = _mm_loadu_si128(chunk(&LAST, length as usize % 32));
+                let zero = _mm_set1_epi8(b'0'.cast_signed());
+                let values = _mm_and_si128(_mm_sub_epi8(bytes, zero), kept);
+                let digits = _mm_shuffle_epi8(values, _mm_loadu_si128(&field.digits));
+                let place = field.place % (NUMBERS + 1);
+                _mm_storeu_si128(&mut digits_of[place], digits);
+                signs_of[place] = negative << 63;
                 start = end + 1;
             }
-            if unlike || odd != 0 || marks != points || fields != layout.fields.len() {
+            // fields of right lengths with their marks at the right place, numbers of digits but for a sign ahead
+            let points = where_is(layout.decimal) & row;
+            let digits = bits(are_digits(lower), are_digits(upper));
+            let odd =
+                row & !(digits | delimiters | points | signs) | signs & !(delimiters << 1 | 1);
+            let ended = (length as usize) < BYTES && row != 0;
+            let alike = odd | (wrong & 1) | (marks ^ points) == 0;
+            if !(ended && alike && fields == layout.fields.len()) {
                 break;
             }
-            let found = |place: usize| &found[layout.field_of[place] % FIELDS];
-            let digits_of = |place: usize| {
-                let Found { end, length, .. } = found(place);
-                let bytes = _mm_loadu_si128(chunk(window, *end as usize % BYTES));
-                let kept = _mm_loadu_si128(chunk(&LAST, *length as usize % 32));
-                let values = _mm_and_si128(_mm_sub_epi8(bytes, digit_zero), kept);
-                _mm_shuffle_epi8(values, _mm_loadu_si128(&layout.digits[place]))
+            let pair = |place: usize| {
+                let [first, second] = [&digits_of[place], &digits_of[place + 1]];
+                _mm_unpacklo_epi64(_mm_loadu_si128(first), _mm_loadu_si128(second))
             };
-            let pair = |place| _mm_or_si128(digits_of(place), digits_of(place + 1));
+            // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
             let fours = |lower, upper| {
                 let sixteens = _mm256_set_m128i(upper, lower);
-                _mm256_madd_epi16(_mm256_maddubs_epi16(sixteens, tens), hundreds)
+                let tens = _mm256_maddubs_epi16(sixteens, _mm256_set1_epi16(0x010a));
+                _mm256_madd_epi16(tens, _mm256_set1_epi32(0x0001_0064))
             };
-            let fours =
-                _mm256_packus_epi32(fours(pair(0), pair(4)), fours(pair(2), digits_of(TIME)));
-            let eights = _mm256_madd_epi16(fours, myriads);
+            let stamp = _mm_loadu_si128(&digits_of[TIME]);
+            let fours = _mm256_packus_epi32(fours(pair(0), pair(4)), fours(pair(2), stamp));
+            let eights = _mm256_madd_epi16(fours, _mm256_set1_epi32(0x0001_2710));
             let first = _mm256_cvtepi32_pd(_mm256_castsi256_si128(eights));
             let second = _mm256_cvtepi32_pd(_mm256_extracti128_si256::<1>(eights));
-            let parts = _mm256_mul_pd(second, upper_half);
+            let parts = _mm256_mul_pd(second, _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]));
             let sums = _mm256_add_pd(parts, _mm256_permute_pd::<0b0101>(parts));
             let second = _mm256_blend_pd::<0b1100>(second, sums);
+            // twice refined by the exact rest: rounded as a division would be, without the wait for one
+            // (Markstein 1990, IBM J. Research and Development 34:111-119; from memory)
+            let divided = |whole, divisor, inverse| {
+                let inverse = _mm256_loadu_pd(inverse);
+                let divisor = _mm256_loadu_pd(divisor);
+                let mut quotient = _mm256_mul_pd(whole, inverse);
+                for _ in 0..2 {
+                    let rest = _mm256_fnmadd_pd(quotient, divisor, whole);
+                    quotient = _mm256_fmadd_pd(rest, inverse, quotient);
+                }
+                quotient
+            };
+            let [first_divisors, second_divisors] = &layout.divisors;
+            let [first_inverses, second_inverses] = &layout.inverses;
             let mut numbers = [[0.0; 4]; 2];
-            _mm256_storeu_pd(&mut numbers[0], _mm256_div_pd(first, first_divisors));
-            _mm256_storeu_pd(&mut numbers[1], _mm256_div_pd(second, second_divisors));
-            for (place, number) in numbers.as_flattened().iter().take(NUMBERS).enumerate() {
-                let sign = found(place).negative << 63;
-                rows.set(place, f64::from_bits(number.to_bits() ^ sign));
+            _mm256_storeu_pd(
+                &mut numbers[0],
+                divided(first, first_divisors, first_inverses),
+            );
+            _mm256_storeu_pd(
+                &mut numbers[1],
+                divided(second, second_divisors, second_inverses),
+            );
+            for place in 0..NUMBERS {
+                let number = numbers[place / 4][place % 4].to_bits();
+                rows.set(place, f64::from_bits(number ^ signs_of[place]));
             }
             rows.close_row(0);
             rows.next_line();

@@ -103,7 +103,7 @@ fn peak_of(
     floor_sd_s: f64,
     params: &SequenceParams,
 ) -> Result<Peak, Why> {
-    let main = Posterior::new(bins, main).ok_or(Why::NoSamples)?;
+    let main = Posterior::new(bins, main, None).ok_or(Why::NoSamples)?;
     let found = main.highest(params)?;
     let (slope_sd, curvature) = main
         .slope_sd_and_curvature(found.time_s)
@@ -117,7 +117,7 @@ fn peak_of(
     }
     let moved_s = rivals
         .iter()
-        .filter_map(|rival| Posterior::new(bins, rival))
+        .filter_map(|rival| Posterior::new(bins, rival, Some(main.quiet_rad_s)))
         .filter_map(|other| other.climb(found.time_s))
         .map(|time_s| (time_s - found.time_s).abs())
         .fold(0.0, f64::max);
@@ -215,7 +215,7 @@ impl Whitened {
         })
     }
 
-    fn posterior(self, bins: &Bins, shared: &Shared) -> Posterior {
+    fn posterior(self, bins: &Bins, shared: &Shared, quiet_rad_s: f64) -> Posterior {
         let axes = |group: WhitenedAxes| {
             let mut weights = group.seen;
             group
@@ -235,6 +235,7 @@ impl Whitened {
             kernel: shared.kernel,
             groups: self.groups.into_iter().map(axes).collect(),
             scale_rad_s: self.scale_rad_s,
+            quiet_rad_s,
             at_limit: false,
         }
     }
@@ -246,15 +247,18 @@ struct Posterior {
     groups: Vec<Axes>,
     /// Standard deviation of the motion, rad/s.
     scale_rad_s: f64,
+    /// The same from the bins without shock alone.
+    quiet_rad_s: f64,
     /// Some clipped bin had to be taken at its limit.
     at_limit: bool,
 }
 
 impl Posterior {
+    /// `quiet_rad_s` where it is known from a kernel much like this one: it only says what shock weighs.
     /// `None` where an axis has too few usable bins or the covariance is not positive definite.
-    fn new(bins: &Bins, shared: &Shared) -> Option<Self> {
+    fn new(bins: &Bins, shared: &Shared, quiet_rad_s: Option<f64>) -> Option<Self> {
         let mut hidden = bins.clipped.clone();
-        let mut found = Self::past_shock(bins, shared, &hidden)?;
+        let mut found = Self::past_shock(bins, shared, &hidden, quiet_rad_s)?;
         for _ in 0..CLIP_PASSES {
             let mut pinned = false;
             for (i, axes) in hidden
@@ -277,22 +281,35 @@ impl Posterior {
             }
             found = Self {
                 at_limit: true,
-                ..Self::past_shock(bins, shared, &hidden)?
+                ..Self::past_shock(bins, shared, &hidden, quiet_rad_s)?
             };
         }
         Some(found)
     }
 
-    fn past_shock(bins: &Bins, shared: &Shared, hidden: &[[bool; 3]]) -> Option<Self> {
+    fn past_shock(
+        bins: &Bins,
+        shared: &Shared,
+        hidden: &[[bool; 3]],
+        quiet_rad_s: Option<f64>,
+    ) -> Option<Self> {
         let noise = shared.noise;
         let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
-        let quiet = Whitened::of(bins, shared, hidden, quiet_only)?;
-        if bins.shock_var.iter().all(|v| *v == 0.0) {
-            return Some(quiet.posterior(bins, shared));
-        }
-        let scale2 = quiet.scale_rad_s.powi(2);
-        let with_shock = |i: usize| Some(noise + bins.shock_var[i] / scale2);
-        Some(Whitened::of(bins, shared, hidden, with_shock)?.posterior(bins, shared))
+        let shaken = bins.shock_var.iter().any(|v| *v > 0.0);
+        let quiet_rad_s = match quiet_rad_s.filter(|_| shaken) {
+            Some(known_rad_s) => known_rad_s,
+            None => {
+                let quiet = Whitened::of(bins, shared, hidden, quiet_only)?;
+                let quiet_rad_s = quiet.scale_rad_s;
+                if !shaken {
+                    return Some(quiet.posterior(bins, shared, quiet_rad_s));
+                }
+                quiet_rad_s
+            }
+        };
+        let with_shock = |i: usize| Some(noise + bins.shock_var[i] / quiet_rad_s.powi(2));
+        let all = Whitened::of(bins, shared, hidden, with_shock)?;
+        Some(all.posterior(bins, shared, quiet_rad_s))
     }
 
     fn mean(&self, at_s: f64) -> Vector3<f64> {

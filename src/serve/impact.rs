@@ -48,8 +48,10 @@ const LEVEL_S: f64 = 0.05;
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Surprise {
     rate_hz: f64,
-    time_s: Vec<f64>,
-    /// One sample ahead. As the two below in single precision: many are kept.
+    start_s: f64,
+    /// Since the start. As what follows in single precision: many are kept.
+    since_s: Vec<f32>,
+    /// One sample ahead.
     first: Vec<f32>,
     /// The same sample predicted from three samples further back.
     second: Vec<f32>,
@@ -84,9 +86,12 @@ impl Surprise {
         let before_s = params.shock_before_s + LEVEL_S;
         let span = swing.span(-before_s, params.shock_after_s);
         let channels = Channels::of(swing, &span);
+        let times_s = &swing.samples.time_s[span.clone()];
+        let start_s = times_s.first().copied().unwrap_or_default();
         Self {
             rate_hz: swing.samples.rate_hz,
-            time_s: swing.samples.time_s[span.clone()].to_vec(),
+            start_s,
+            since_s: times_s.iter().map(|t| (t - start_s) as f32).collect(),
             first: span.clone().map(|i| channels.missed(i, 1) as f32).collect(),
             second: span.clone().map(|i| channels.missed(i, 2) as f32).collect(),
             fifth: channels
@@ -95,6 +100,10 @@ impl Surprise {
                 .map(|rough| rough as f32)
                 .collect(),
         }
+    }
+
+    fn time_s(&self, index: usize) -> f64 {
+        self.start_s + f64::from(self.since_s[index]) // callers count within
     }
 
     /// Output data rate of the wrist's log, Hz.
@@ -110,10 +119,12 @@ impl Surprise {
         // a fifth difference spans five steps back from its sample
         let half_span_s = 2.5 * stride(self.rate_hz) as f64 / self.rate_hz;
         // a shock later than what is looked at would have been the swing's centre
-        let looked_at_s = self.time_s.last().copied().unwrap_or(f64::NEG_INFINITY);
+        let looked_at_s = (self.since_s.last()).map_or(f64::NEG_INFINITY, |since_s| {
+            self.start_s + f64::from(*since_s)
+        });
         let to_s = (latest_s + FRESH_RING_S + half_span_s).min(looked_at_s);
-        let seen: Vec<f64> = (self.time_s.iter().zip(&self.fifth))
-            .filter(|(time_s, rough)| (from_s..to_s).contains(*time_s) && **rough > 0.0)
+        let seen: Vec<f64> = (self.fifth.iter().enumerate())
+            .filter(|(i, rough)| (from_s..to_s).contains(&self.time_s(*i)) && **rough > 0.0)
             .map(|(_, rough)| f64::from(*rough))
             .collect();
         if (seen.len() as f64) < SEEN_SHARE * (to_s - from_s) * self.rate_hz - 1.0 {
@@ -126,12 +137,12 @@ impl Surprise {
     pub fn impact(&self, expected: Expected, params: &ServeParams) -> Impact {
         let step_s = 1.0 / self.rate_hz.max(1.0);
         let reach_s = 3.0 * expected.sd_s + 1.5 * step_s;
-        let near = |i: &usize| (self.time_s[*i] - expected.time_s).abs() <= reach_s;
+        let near = |i: &usize| (self.time_s(*i) - expected.time_s).abs() <= reach_s;
         let weight = |i: usize| {
-            let off = (self.time_s[i] - expected.time_s) / (2.0 * expected.sd_s + step_s);
+            let off = (self.time_s(i) - expected.time_s) / (2.0 * expected.sd_s + step_s);
             f64::from(self.first[i]) * (-0.5 * off * off).exp()
         };
-        let within: Vec<usize> = (0..self.time_s.len()).filter(near).collect();
+        let within: Vec<usize> = (0..self.since_s.len()).filter(near).collect();
         let top = within
             .iter()
             .copied()
@@ -211,7 +222,7 @@ impl Surprise {
     /// A first sample much smaller than the second was taken soon after the start; one as large came
     /// from anywhere in the interval.
     fn between_samples(&self, onset: usize) -> (f64, f64) {
-        let (time_s, step_s) = (self.time_s[onset], 1.0 / self.rate_hz);
+        let (time_s, step_s) = (self.time_s(onset), 1.0 / self.rate_hz);
         let first = f64::from(self.first[onset]);
         let second = self.second.get(onset + 1).copied().map_or(0.0, f64::from);
         let share = if second > first { first / second } else { 0.5 };

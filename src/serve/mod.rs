@@ -186,7 +186,7 @@ const HELD: usize = 32;
 
 /// Candidates whose surprise is kept until the session has taught when impact comes; that of later ones
 /// is measured again then: bounds memory, changes no result.
-const KEPT: usize = 1024;
+const KEPT: usize = 2048;
 
 /// A candidate's swing, centred, before it is weighed.
 struct Seen<'a> {

@@ -43,7 +43,10 @@ fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
         prop::collection::vec(0..6usize, 7),
         (0..6usize).prop_map(|decimals| vec![decimals; 7]),
     ];
-    let rows = prop::collection::vec(prop::collection::vec(-99_999_999..99_999_999i64, 7), 1..60);
+    let values = prop::collection::vec(-99_999_999..99_999_999i64, 6);
+    let row = (-999_999_999_999_999..999_999_999_999_999i64, values);
+    let row = row.prop_map(|(stamp, values)| [vec![stamp], values].concat());
+    let rows = prop::collection::vec(row, 1..60);
     let accident = (any::<prop::sample::Index>(), "[-.,;0-9 \r\n]", 0..4);
     let accidents = prop::collection::vec(accident, 0..6);
     let end = prop_oneof![Just("\n"), Just("\r\n")];
