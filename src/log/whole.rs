@@ -87,7 +87,7 @@ mod vector {
 
 #[cfg(target_arch = "x86_64")]
 mod vector {
-    use archmage::{SimdToken, X64V3Token, arcane};
+    use archmage::{SimdToken, X64V3Token, arcane, rite};
 
     use super::super::plan::{Plan, Slot};
     use super::super::rows::{RowBlock, TIME};
@@ -227,9 +227,58 @@ mod vector {
         bytes.unwrap_or(&[0; N])
     }
 
+    /// The numbers whose digits were taken.
+    #[rite(import_intrinsics)]
+    fn numbers(
+        _token: X64V3Token,
+        layout: &WholeRows,
+        digits_of: &[[u8; AHEAD]; NUMBERS + 1],
+    ) -> [[f64; 4]; 2] {
+        let pair = |place: usize| {
+            let [first, second] = [&digits_of[place], &digits_of[place + 1]];
+            _mm_unpacklo_epi64(_mm_loadu_si128(first), _mm_loadu_si128(second))
+        };
+        // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
+        let fours = |lower, upper| {
+            let sixteens = _mm256_set_m128i(upper, lower);
+            let tens = _mm256_maddubs_epi16(sixteens, _mm256_set1_epi16(0x010a));
+            _mm256_madd_epi16(tens, _mm256_set1_epi32(0x0001_0064))
+        };
+        let stamp = _mm_loadu_si128(&digits_of[TIME]);
+        let fours = _mm256_packus_epi32(fours(pair(0), pair(4)), fours(pair(2), stamp));
+        let eights = _mm256_madd_epi16(fours, _mm256_set1_epi32(0x0001_2710));
+        let first = _mm256_cvtepi32_pd(_mm256_castsi256_si128(eights));
+        let second = _mm256_cvtepi32_pd(_mm256_extracti128_si256::<1>(eights));
+        let parts = _mm256_mul_pd(second, _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]));
+        let sums = _mm256_add_pd(parts, _mm256_permute_pd::<0b0101>(parts));
+        let second = _mm256_blend_pd::<0b1100>(second, sums);
+        // twice refined by the exact rest: rounded as a division would be, without the wait for one
+        // (Markstein 1990, IBM J. Research and Development 34:111-119; from memory)
+        let divided = |whole, divisor, inverse| {
+            let inverse = _mm256_loadu_pd(inverse);
+            let divisor = _mm256_loadu_pd(divisor);
+            let mut quotient = _mm256_mul_pd(whole, inverse);
+            for _ in 0..2 {
+                let rest = _mm256_fnmadd_pd(quotient, divisor, whole);
+                quotient = _mm256_fmadd_pd(rest, inverse, quotient);
+            }
+            quotient
+        };
+        let [first_divisors, second_divisors] = &layout.divisors;
+        let [first_inverses, second_inverses] = &layout.inverses;
+        let mut numbers = [[0.0; 4]; 2];
+        let divided = [
+            divided(first, first_divisors, first_inverses),
+            divided(second, second_divisors, second_inverses),
+        ];
+        _mm256_storeu_pd(&mut numbers[0], divided[0]);
+        _mm256_storeu_pd(&mut numbers[1], divided[1]);
+        numbers
+    }
+
     #[arcane(import_intrinsics)]
     fn read(
-        _token: X64V3Token,
+        token: X64V3Token,
         layout: &WholeRows,
         text: &[u8],
         from: usize,
@@ -298,47 +347,7 @@ mod vector {
             if !(ended && alike && fields == layout.fields.len()) {
                 break;
             }
-            let pair = |place: usize| {
-                let [first, second] = [&digits_of[place], &digits_of[place + 1]];
-                _mm_unpacklo_epi64(_mm_loadu_si128(first), _mm_loadu_si128(second))
-            };
-            // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
-            let fours = |lower, upper| {
-                let sixteens = _mm256_set_m128i(upper, lower);
-                let tens = _mm256_maddubs_epi16(sixteens, _mm256_set1_epi16(0x010a));
-                _mm256_madd_epi16(tens, _mm256_set1_epi32(0x0001_0064))
-            };
-            let stamp = _mm_loadu_si128(&digits_of[TIME]);
-            let fours = _mm256_packus_epi32(fours(pair(0), pair(4)), fours(pair(2), stamp));
-            let eights = _mm256_madd_epi16(fours, _mm256_set1_epi32(0x0001_2710));
-            let first = _mm256_cvtepi32_pd(_mm256_castsi256_si128(eights));
-            let second = _mm256_cvtepi32_pd(_mm256_extracti128_si256::<1>(eights));
-            let parts = _mm256_mul_pd(second, _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]));
-            let sums = _mm256_add_pd(parts, _mm256_permute_pd::<0b0101>(parts));
-            let second = _mm256_blend_pd::<0b1100>(second, sums);
-            // twice refined by the exact rest: rounded as a division would be, without the wait for one
-            // (Markstein 1990, IBM J. Research and Development 34:111-119; from memory)
-            let divided = |whole, divisor, inverse| {
-                let inverse = _mm256_loadu_pd(inverse);
-                let divisor = _mm256_loadu_pd(divisor);
-                let mut quotient = _mm256_mul_pd(whole, inverse);
-                for _ in 0..2 {
-                    let rest = _mm256_fnmadd_pd(quotient, divisor, whole);
-                    quotient = _mm256_fmadd_pd(rest, inverse, quotient);
-                }
-                quotient
-            };
-            let [first_divisors, second_divisors] = &layout.divisors;
-            let [first_inverses, second_inverses] = &layout.inverses;
-            let mut numbers = [[0.0; 4]; 2];
-            _mm256_storeu_pd(
-                &mut numbers[0],
-                divided(first, first_divisors, first_inverses),
-            );
-            _mm256_storeu_pd(
-                &mut numbers[1],
-                divided(second, second_divisors, second_inverses),
-            );
+            let numbers = numbers(token, layout, &digits_of);
             for place in 0..NUMBERS {
                 let number = numbers[place / 4][place % 4].to_bits();
                 rows.set(place, f64::from_bits(number ^ signs_of[place]));
