@@ -265,13 +265,17 @@ const SHOCK_REACH_S: f64 = 0.3;
 /// How long a shock rings, s.
 const RINGING_S: f64 = 0.05;
 
+/// The six channels of a sample, or what was made of them; NaN where a channel is not usable.
+type Row = [f64; 6];
+
 /// The six channels about a swing's centre with the surprise scale of each.
 struct Channels {
-    /// Sample that `values` start with.
+    /// Sample that `read` starts with.
     from: usize,
-    values: Vec<[f64; 6]>,
-    usable: Vec<[bool; 6]>,
-    scale: [f64; 6],
+    read: Vec<Row>,
+    /// The same without what is at its limit.
+    trusted: Vec<Row>,
+    scale: Row,
     /// Step of the fifth differences, samples.
     stride: usize,
 }
@@ -286,71 +290,69 @@ impl Channels {
         let to = own.end.max(span.end);
         let force_limit = limit(samples, Flags::ACCEL_CLIPPED, |s, i, k| s.accel_m_s2[i][k]);
         let rate_limit = limit(samples, Flags::GYRO_CLIPPED, |s, i, k| s.gyro_rad_s[i][k]);
+        let [f, r] = [force_limit, rate_limit];
+        let limits: Row = [f, f, f, r, r, r];
+        let row = |index: usize| -> Row {
+            let (force, rate) = (samples.accel_m_s2[index], samples.gyro_rad_s[index]);
+            [force.x, force.y, force.z, rate.x, rate.y, rate.z]
+        };
+        let read: Vec<Row> = (from..to).map(row).collect();
+        let below = |(value, limit): (f64, f64)| if value.abs() < limit { value } else { f64::NAN };
+        let trust = |row: &Row| std::array::from_fn(|k| below((row[k], limits[k])));
         let mut channels = Self {
             from,
-            values: Vec::with_capacity(to - from),
-            usable: Vec::with_capacity(to - from),
+            trusted: read.iter().map(trust).collect(),
+            read,
             scale: [1.0; 6],
             stride,
         };
-        for index in from..to {
-            let (force, rate) = (samples.accel_m_s2[index], samples.gyro_rad_s[index]);
-            channels
-                .values
-                .push([force.x, force.y, force.z, rate.x, rate.y, rate.z]);
-            channels.usable.push(std::array::from_fn(|k| match k {
-                0..3 => force[k].abs() < force_limit,
-                _ => rate[k - 3].abs() < rate_limit,
-            }));
-        }
-        for channel in 0..6 {
-            let misses = own
-                .clone()
-                .filter_map(|index| channels.miss(index, channel, 1));
-            channels.scale[channel] = common(misses).max(floor(channel));
-        }
+        let misses: Vec<Row> = own.map(|index| channels.miss(index, 1)).collect();
+        channels.scale = std::array::from_fn(|k| common(&misses, k).max(floor(k)));
         channels
     }
 
     /// What the parabola through the three samples before misses, `ahead` (1 or 2) samples on; the
-    /// sample meant is `index`. `None` near the start, where a sample before is at its limit, and where
+    /// sample meant is `index`. NaN near the start, where a sample before is at its limit, and where
     /// the sample itself is and the parabola said so; a limit that nobody foresaw is a surprise, and at
     /// least that large.
-    fn miss(&self, index: usize, channel: usize, ahead: usize) -> Option<f64> {
-        let last = index.checked_sub(ahead)?;
-        let first = last.checked_sub(2)?;
-        let place = |at: usize| at.checked_sub(self.from);
-        let usable = |at: usize| {
-            place(at)
-                .and_then(|at| self.usable.get(at))
-                .is_some_and(|u| u[channel])
+    fn miss(&self, index: usize, ahead: usize) -> Row {
+        let before = |rows: &[Row], back: usize| {
+            let at = index.checked_sub(back + self.from);
+            at.and_then(|at| rows.get(at).copied())
+                .unwrap_or([f64::NAN; 6])
         };
-        if !(usable(first) && usable(first + 1) && usable(last)) {
-            return None;
-        }
-        let value = |at: usize| Some(self.values.get(place(at)?)?[channel]);
-        let (a, b, c) = (value(last)?, value(last - 1)?, value(first)?);
-        let predicted = if ahead == 1 {
-            3.0 * a - 3.0 * b + c
+        let [a, b, c] = [0, 1, 2].map(|back| before(&self.trusted, ahead + back));
+        let (read, trusted) = (before(&self.read, 0), before(&self.trusted, 0));
+        let weights = if ahead == 1 {
+            [3.0, 3.0, 1.0]
         } else {
-            6.0 * a - 8.0 * b + 3.0 * c
+            [6.0, 8.0, 3.0]
         };
-        let read = value(index)?;
-        (usable(index) || predicted.abs() < read.abs()).then_some(read - predicted)
+        std::array::from_fn(|k| {
+            let predicted = weights[0] * a[k] - weights[1] * b[k] + weights[2] * c[k];
+            let foreseen = trusted[k].is_nan() && predicted.abs() >= read[k].abs();
+            if foreseen {
+                f64::NAN
+            } else {
+                read[k] - predicted
+            }
+        })
     }
 
-    /// Fifth difference of a channel over every `stride`-th sample, where its six samples are usable.
-    fn fifth(&self, index: usize, channel: usize) -> Option<f64> {
+    /// Fifth differences over every `stride`-th sample; NaN where one of six samples is not usable.
+    fn fifth(&self, index: usize) -> Row {
         const WEIGHTS: [f64; 6] = [1.0, -5.0, 10.0, -10.0, 5.0, -1.0];
-        let mut sum = 0.0;
+        let mut sums = [0.0; 6];
         for (back, weight) in WEIGHTS.into_iter().enumerate() {
-            let at = index.checked_sub(back * self.stride + self.from)?;
-            if !self.usable.get(at)?[channel] {
-                return None;
+            let at = index.checked_sub(back * self.stride + self.from);
+            let Some(row) = at.and_then(|at| self.trusted.get(at)) else {
+                return [f64::NAN; 6];
+            };
+            for (sum, value) in sums.iter_mut().zip(row) {
+                *sum += weight * value;
             }
-            sum += weight * self.values[at][channel]; // usable: in range
         }
-        Some(sum)
+        sums
     }
 
     /// Root mean square of the fifth differences over `span` in units of their common size in `swing`.
@@ -359,35 +361,28 @@ impl Channels {
         let noise = (252.0_f64 / 20.0).sqrt();
         let from = swing.start.min(span.start);
         let both = from..swing.end.max(span.end);
-        let of_channel = |channel| -> Vec<Option<f64>> {
-            both.clone()
-                .map(|index| self.fifth(index, channel))
-                .collect()
-        };
-        let fifths: [Vec<Option<f64>>; 6] = std::array::from_fn(of_channel);
-        let scale: [f64; 6] = std::array::from_fn(|channel| {
-            let own = &fifths[channel][swing.start - from..swing.end - from]; // within both
-            common(own.iter().flatten().copied()).max(noise * floor(channel))
-        });
-        span.map(|index| {
-            let each = fifths.iter().zip(scale);
-            rms(each.filter_map(|(fifths, scale)| Some(fifths[index - from]? / scale)))
-        })
-        .collect()
+        let fifths: Vec<Row> = both.map(|index| self.fifth(index)).collect();
+        let own = &fifths[swing.start - from..swing.end - from]; // within both
+        let scale = std::array::from_fn(|k| common(own, k).max(noise * floor(k)));
+        span.map(|index| rms(&fifths[index - from], &scale))
+            .collect()
     }
 
     /// Root mean square of the misses of all usable channels in units of their scales.
     fn missed(&self, index: usize, ahead: usize) -> f64 {
-        rms((0..6)
-            .filter_map(|channel| Some(self.miss(index, channel, ahead)? / self.scale[channel])))
+        rms(&self.miss(index, ahead), &self.scale)
     }
 }
 
-fn rms(values: impl Iterator<Item = f64>) -> f64 {
+/// Root mean square of what is known in a row, in units of the scales.
+fn rms(row: &Row, scale: &Row) -> f64 {
     let (mut sum, mut count) = (0.0, 0.0_f64);
-    for value in values {
-        sum += value * value;
-        count += 1.0;
+    for (value, scale) in row.iter().zip(scale) {
+        let value = value / scale;
+        if !value.is_nan() {
+            sum += value * value;
+            count += 1.0;
+        }
     }
     (sum / count.max(1.0)).sqrt()
 }
@@ -401,9 +396,10 @@ fn stride(rate_hz: f64) -> usize {
 /// Rate at which fifth differences tell a shock from noise best, Hz: own choice.
 const FIFTH_RATE_HZ: f64 = 500.0;
 
-/// What seven in ten sizes stay below.
-fn common(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sizes: Vec<f64> = values.map(f64::abs).collect();
+/// What seven in ten of a channel's known sizes stay below.
+fn common(rows: &[Row], channel: usize) -> f64 {
+    let sizes = rows.iter().map(|row| row[channel].abs());
+    let mut sizes: Vec<f64> = sizes.filter(|size| !size.is_nan()).collect();
     if sizes.is_empty() {
         return 0.0;
     }
