@@ -1,5 +1,5 @@
 //! Plain rows read whole: all numbers of a row at once, where the processor has the instructions
-//! (x86-64 with AVX2, which those of the last ten years have). Everywhere else, and for every row that is
+//! (x86-64 with AVX2, which most of the last ten years have). Everywhere else, and for every row that is
 //! laid out unlike the one learnt, the hand scanner reads (`scan`); both give the same numbers to the last
 //! bit (`tests/log/paths.rs`).
 //!
@@ -90,12 +90,12 @@ mod vector {
     use archmage::{SimdToken, X64V3Token, arcane, rite};
 
     use super::super::plan::{Plan, Slot};
-    use super::super::rows::{RowBlock, TIME};
+    use super::super::rows::{PLACES, RowBlock, TIME};
     use super::super::scan::{MOST_DIGITS, TENS};
     use super::{AHEAD, BYTES};
 
-    /// Numbers of a row.
-    const NUMBERS: usize = TIME + 1;
+    /// The place to spare, for what is not asked for.
+    const SPARE: usize = PLACES - 1;
     /// Most digits of a number that is no stamp.
     const SHORT: usize = 8;
     /// From the n-th byte on, the last n of 16 bytes are kept; n below 32 is no wrong index.
@@ -119,7 +119,7 @@ mod vector {
         /// Of the 16 bytes ahead of the field's end, those that are its digits; what has its highest bit set
         /// gives 0.
         digits: [u8; AHEAD],
-        /// Its number's place; one to spare for a field that is not asked for.
+        /// Its number's place.
         place: usize,
     }
 
@@ -129,9 +129,8 @@ mod vector {
         delimiter: u8,
         decimal: u8,
         fields: Vec<Field>,
-        /// What each number is divided by, and the inverse.
+        /// What each number is divided by.
         divisors: [[f64; 4]; 2],
-        inverses: [[f64; 4]; 2],
     }
 
     impl WholeRows {
@@ -149,7 +148,6 @@ mod vector {
                 decimal: plan.decimal,
                 fields: Vec::new(),
                 divisors: [[1.0; 4]; 2],
-                inverses: [[1.0; 4]; 2],
             };
             for (index, field) in fields.iter().enumerate() {
                 let (whole, decimals) = digits(field, plan.decimal)?;
@@ -174,12 +172,10 @@ mod vector {
                     mark: mark as u64,
                     wrong: lengths.fold(u64::MAX, |wrong, length| wrong & !(1 << length)),
                     digits: taken_from(place, decimals),
-                    place: place.unwrap_or(NUMBERS),
+                    place: place.unwrap_or(SPARE),
                 });
                 if let Some(place) = place {
-                    let divisor = *TENS.get(decimals)?;
-                    *rows.divisors.as_flattened_mut().get_mut(place)? = divisor;
-                    *rows.inverses.as_flattened_mut().get_mut(place)? = divisor.recip();
+                    *rows.divisors.as_flattened_mut().get_mut(place)? = *TENS.get(decimals)?;
                 }
             }
             Some(rows)
@@ -232,7 +228,7 @@ mod vector {
     fn numbers(
         _token: X64V3Token,
         layout: &WholeRows,
-        digits_of: &[[u8; AHEAD]; NUMBERS + 1],
+        digits_of: &[[u8; AHEAD]; PLACES],
     ) -> [[f64; 4]; 2] {
         let pair = |place: usize| {
             let [first, second] = [&digits_of[place], &digits_of[place + 1]];
@@ -252,27 +248,12 @@ mod vector {
         let parts = _mm256_mul_pd(second, _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]));
         let sums = _mm256_add_pd(parts, _mm256_permute_pd::<0b0101>(parts));
         let second = _mm256_blend_pd::<0b1100>(second, sums);
-        // twice refined by the exact rest: rounded as a division would be, without the wait for one
-        // (Markstein 1990, IBM J. Research and Development 34:111-119; from memory)
-        let divided = |whole, divisor, inverse| {
-            let inverse = _mm256_loadu_pd(inverse);
-            let divisor = _mm256_loadu_pd(divisor);
-            let mut quotient = _mm256_mul_pd(whole, inverse);
-            for _ in 0..2 {
-                let rest = _mm256_fnmadd_pd(quotient, divisor, whole);
-                quotient = _mm256_fmadd_pd(rest, inverse, quotient);
-            }
-            quotient
-        };
         let [first_divisors, second_divisors] = &layout.divisors;
-        let [first_inverses, second_inverses] = &layout.inverses;
+        let first = _mm256_div_pd(first, _mm256_loadu_pd(first_divisors));
+        let second = _mm256_div_pd(second, _mm256_loadu_pd(second_divisors));
         let mut numbers = [[0.0; 4]; 2];
-        let divided = [
-            divided(first, first_divisors, first_inverses),
-            divided(second, second_divisors, second_inverses),
-        ];
-        _mm256_storeu_pd(&mut numbers[0], divided[0]);
-        _mm256_storeu_pd(&mut numbers[1], divided[1]);
+        _mm256_storeu_pd(&mut numbers[0], first);
+        _mm256_storeu_pd(&mut numbers[1], second);
         numbers
     }
 
@@ -285,8 +266,8 @@ mod vector {
         rows: &mut RowBlock,
     ) -> usize {
         let all = |byte: u8| _mm256_set1_epi8(byte.cast_signed());
-        let mut digits_of = [[0u8; AHEAD]; NUMBERS + 1];
-        let mut signs_of = [0; NUMBERS + 1];
+        let mut digits_of = [[0u8; AHEAD]; PLACES];
+        let mut signs_of = [0; PLACES];
         let mut at = from;
         while !rows.is_full() {
             let window = text.get(at - AHEAD..);
@@ -332,7 +313,7 @@ mod vector {
                 let zero = _mm_set1_epi8(b'0'.cast_signed());
                 let values = _mm_and_si128(_mm_sub_epi8(bytes, zero), kept);
                 let digits = _mm_shuffle_epi8(values, _mm_loadu_si128(&field.digits));
-                let place = field.place % (NUMBERS + 1);
+                let place = field.place % PLACES;
                 _mm_storeu_si128(&mut digits_of[place], digits);
                 signs_of[place] = negative << 63;
                 start = end + 1;
@@ -348,7 +329,7 @@ mod vector {
                 break;
             }
             let numbers = numbers(token, layout, &digits_of);
-            for place in 0..NUMBERS {
+            for place in 0..SPARE {
                 let number = numbers[place / 4][place % 4].to_bits();
                 rows.set(place, f64::from_bits(number ^ signs_of[place]));
             }

@@ -296,19 +296,16 @@ impl Posterior {
         let noise = shared.noise;
         let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
         let shaken = bins.shock_var.iter().any(|v| *v > 0.0);
-        let quiet_rad_s = match quiet_rad_s.filter(|_| shaken) {
-            Some(known_rad_s) => known_rad_s,
-            None => {
-                let quiet = Whitened::of(bins, shared, hidden, quiet_only)?;
-                let quiet_rad_s = quiet.scale_rad_s;
-                if !shaken {
-                    return Some(quiet.posterior(bins, shared, quiet_rad_s));
-                }
-                quiet_rad_s
-            }
+        let quiet_rad_s = match quiet_rad_s {
+            None if shaken => Some(Whitened::of(bins, shared, hidden, quiet_only)?.scale_rad_s),
+            known => known,
         };
-        let with_shock = |i: usize| Some(noise + bins.shock_var[i] / quiet_rad_s.powi(2));
+        let with_shock = |i: usize| {
+            let shock = quiet_rad_s.map_or(0.0, |size| bins.shock_var[i] / size.powi(2));
+            Some(noise + shock)
+        };
         let all = Whitened::of(bins, shared, hidden, with_shock)?;
+        let quiet_rad_s = quiet_rad_s.unwrap_or(all.scale_rad_s);
         Some(all.posterior(bins, shared, quiet_rad_s))
     }
 

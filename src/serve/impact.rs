@@ -119,9 +119,8 @@ impl Surprise {
         // a fifth difference spans five steps back from its sample
         let half_span_s = 2.5 * stride(self.rate_hz) as f64 / self.rate_hz;
         // a shock later than what is looked at would have been the swing's centre
-        let looked_at_s = (self.since_s.last()).map_or(f64::NEG_INFINITY, |since_s| {
-            self.start_s + f64::from(*since_s)
-        });
+        let last = self.since_s.len().checked_sub(1);
+        let looked_at_s = last.map_or(f64::NEG_INFINITY, |last| self.time_s(last));
         let to_s = (latest_s + FRESH_RING_S + half_span_s).min(looked_at_s);
         let seen: Vec<f64> = (self.fifth.iter().enumerate())
             .filter(|(i, rough)| (from_s..to_s).contains(&self.time_s(*i)) && **rough > 0.0)
@@ -297,8 +296,8 @@ impl Channels {
             [force.x, force.y, force.z, rate.x, rate.y, rate.z]
         };
         let read: Vec<Row> = (from..to).map(row).collect();
-        let below = |(value, limit): (f64, f64)| if value.abs() < limit { value } else { f64::NAN };
-        let trust = |row: &Row| std::array::from_fn(|k| below((row[k], limits[k])));
+        let below = |value: f64, limit: f64| if value.abs() < limit { value } else { f64::NAN };
+        let trust = |row: &Row| std::array::from_fn(|k| below(row[k], limits[k]));
         let mut channels = Self {
             from,
             trusted: read.iter().map(trust).collect(),
