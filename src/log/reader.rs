@@ -167,7 +167,10 @@ fn pass(
     }
     while let Some(block) = lines.block()? {
         match block {
-            Block::Lines { text, line, byte } => pass.block(text, line, byte)?,
+            Block::Lines { text, line, byte } => {
+                pass.block(text, line, byte)?;
+                lines.line = pass.rows.line();
+            }
             Block::Endless { line, byte } => {
                 pass.refuse(None, line, byte, 0, RowFault::Endless);
                 pass.ordinal += 1;
@@ -337,7 +340,7 @@ impl<'a> Lines<'a> {
         Ok(Some(line.strip_suffix(b"\r").unwrap_or(line)))
     }
 
-    /// The next block, or nothing at the end.
+    /// The next block, or nothing at the end. Whoever goes through its lines counts them.
     fn block(&mut self) -> Result<Option<Block<'_>>, LogError> {
         loop {
             self.refill()?;
@@ -359,7 +362,6 @@ impl<'a> Lines<'a> {
                     self.start += last + 1;
                     self.byte += last as u64 + 1;
                     let text = self.buffer.get(from..self.start).unwrap_or_default();
-                    self.line += memchr::memchr_iter(b'\n', text).count() as u64;
                     return Ok(Some(Block::Lines { text, line, byte }));
                 }
             }

@@ -1,7 +1,7 @@
 //! Rows in blocks, a column at a time, in the log's own units.
 
 /// Rows handed over at a time.
-const BLOCK_ROWS: usize = 256;
+pub(crate) const BLOCK_ROWS: usize = 256;
 
 /// Numbers of a row, and one place to spare so that an index needs no check.
 pub(crate) const PLACES: usize = 8;
@@ -72,6 +72,22 @@ impl RowBlock {
             self.unit[self.count % BLOCK_ROWS] = unit;
             self.count += 1;
         }
+    }
+
+    /// All columns, with room for [`BLOCK_ROWS`]; those from `len` on are open.
+    pub(crate) fn open(&mut self) -> &mut [[f64; BLOCK_ROWS]; PLACES] {
+        &mut self.values
+    }
+
+    /// Closes the first open rows, which stand on neighbouring lines and name no unit.
+    pub(crate) fn close(&mut self, rows: usize) {
+        let until = (self.count + rows).min(BLOCK_ROWS);
+        self.unit[self.count..until].fill(0);
+        for line in &mut self.line[self.count..until] {
+            *line = self.open_line;
+            self.open_line += 1;
+        }
+        self.count = until;
     }
 
     /// Numbers the stamps from one row on.

@@ -4,10 +4,10 @@
 //! bit (`tests/log/paths.rs`).
 //!
 //! One row learnt tells the fields and their decimals. Of each further row, 64 bytes are compared with
-//! delimiter, decimal mark, sign and digits at once. A field's digits are counted from its end: known
-//! decimals tell where its mark stands, one shuffle takes the mark out, and the digits of all fields are
-//! summed up pairwise to whole numbers. A whole number below 10^15 over an exact power of ten is rounded
-//! once, as in `scan`.
+//! delimiter, decimal mark, sign and digits at once. The eight bytes ahead of each field's end are then
+//! read four fields at a time: known decimals tell where the mark stands, one shuffle takes it out, and the
+//! digits are summed up pairwise to whole numbers. A stamp is longer, so its bytes ahead of these take a lane
+//! of their own. Numbers are divided a column at a time.
 
 use super::plan::Plan;
 use super::rows::RowBlock;
@@ -87,40 +87,54 @@ mod vector {
 
 #[cfg(target_arch = "x86_64")]
 mod vector {
+    use std::arch::x86_64::__m256i;
+
     use archmage::{SimdToken, X64V3Token, arcane, rite};
 
     use super::super::plan::{Plan, Slot};
-    use super::super::rows::{PLACES, RowBlock, TIME};
+    use super::super::rows::{BLOCK_ROWS, PLACES, RowBlock, TIME};
     use super::super::scan::{MOST_DIGITS, TENS};
     use super::{AHEAD, BYTES};
 
     /// The place to spare, for what is not asked for.
     const SPARE: usize = PLACES - 1;
-    /// Most digits of a number that is no stamp.
-    const SHORT: usize = 8;
-    /// From the n-th byte on, the last n of 16 bytes are kept; n below 32 is no wrong index.
-    const LAST: [u8; 48] = {
-        let mut last = [0; 48];
-        let mut at = AHEAD;
-        while at < last.len() {
-            last[at] = u8::MAX;
-            at += 1;
-        }
-        last
-    };
+    /// Columns read side by side.
+    const SIDE: usize = 4;
+    /// Bytes ahead of a field's end that are read at once: digits and mark of a number that is no stamp.
+    const WORD: usize = 8;
+    /// Fours of columns; the last lane of the last is the stamp's upper word.
+    const FEW: usize = 2;
+    const MANY: usize = 3;
+    /// A whole number below 2^52 among the bits of this one makes it the sum of both.
+    const TWO_TO_52: f64 = (1u64 << 52) as f64;
 
-    /// Length and decimals of a field.
-    struct Field {
+    /// Lengths and decimals of four neighbouring columns.
+    #[derive(Clone, Copy)]
+    struct Four {
         /// From the field's end to its mark, and 1 if there is a mark.
-        behind: u32,
-        mark: u64,
-        /// How many digits and mark together there may not be, by bits.
-        wrong: u64,
-        /// Of the 16 bytes ahead of the field's end, those that are its digits; what has its highest bit set
-        /// gives 0.
-        digits: [u8; AHEAD],
-        /// Its number's place.
-        place: usize,
+        behind: [i64; SIDE],
+        mark: [i64; SIDE],
+        /// How many digits and mark together there may be.
+        fewest: [i64; SIDE],
+        most: [i64; SIDE],
+        /// Bytes between the word and the field's end.
+        apart: [i64; SIDE],
+        /// Of two words, the bytes that are digits; what has its highest bit set gives 0.
+        digits: [[u8; WORD]; SIDE],
+        places: [usize; SIDE],
+    }
+
+    impl Four {
+        /// Four columns that are not there.
+        const NONE: Self = Self {
+            behind: [0; SIDE],
+            mark: [0; SIDE],
+            fewest: [i64::MIN; SIDE],
+            most: [i64::MAX; SIDE],
+            apart: [0; SIDE],
+            digits: [[u8::MAX; WORD]; SIDE],
+            places: [SPARE; SIDE],
+        };
     }
 
     /// The layout of rows like the one that was learnt.
@@ -128,9 +142,13 @@ mod vector {
         token: X64V3Token,
         delimiter: u8,
         decimal: u8,
-        fields: Vec<Field>,
-        /// What each number is divided by.
-        divisors: [[f64; 4]; 2],
+        columns: usize,
+        fours: [Four; MANY],
+        /// What the numbers are divided by, by their places.
+        divisors: [f64; PLACES],
+        /// The stamp's column, one of the first eight, and what its upper word counts.
+        stamp: usize,
+        upper: f64,
     }
 
     impl WholeRows {
@@ -139,51 +157,70 @@ mod vector {
             let token = X64V3Token::summon()?;
             let line = line.strip_suffix(b"\r").unwrap_or(line);
             let fields: Vec<&[u8]> = line.split(|byte| *byte == plan.delimiter).collect();
-            if plan.width != Some(fields.len()) || line.len() >= BYTES {
+            let columns = fields.len();
+            if plan.width != Some(columns) || columns >= SIDE * MANY || line.len() >= BYTES {
                 return None;
             }
             let mut rows = Self {
                 token,
                 delimiter: plan.delimiter,
                 decimal: plan.decimal,
-                fields: Vec::new(),
-                divisors: [[1.0; 4]; 2],
+                columns,
+                fours: [Four::NONE; MANY],
+                divisors: [1.0; PLACES],
+                stamp: 0,
+                upper: 0.0,
             };
             for (index, field) in fields.iter().enumerate() {
                 let (whole, decimals) = digits(field, plan.decimal)?;
-                let place = match plan.slots.get(index) {
-                    Some(Slot::Value(place)) => Some(*place),
+                let mark = usize::from(decimals > 0);
+                let (four, lane) = (&mut rows.fours[index / SIDE], index % SIDE); // columns < SIDE * MANY
+                let most = match plan.slots.get(index) {
+                    Some(Slot::Value(TIME)) => MOST_DIGITS + mark,
+                    Some(Slot::Value(_)) => WORD,
                     Some(Slot::Unit) => return None,
-                    Some(Slot::Skip) | None => None,
+                    Some(Slot::Skip) | None => BYTES - 1,
                 };
-                let most = match place {
-                    Some(TIME) => MOST_DIGITS,
-                    Some(_) => SHORT,
-                    None => BYTES,
-                };
-                if whole + decimals > most {
+                if whole + mark + decimals > most {
                     return None;
                 }
-                let mark = usize::from(decimals > 0);
-                let fewest = decimals + 1 + mark;
-                let lengths = fewest..=(most + mark).min(BYTES - 1);
-                rows.fields.push(Field {
-                    behind: decimals as u32 + 1, // short
-                    mark: mark as u64,
-                    wrong: lengths.fold(u64::MAX, |wrong, length| wrong & !(1 << length)),
-                    digits: taken_from(place, decimals),
-                    place: place.unwrap_or(SPARE),
-                });
-                if let Some(place) = place {
-                    *rows.divisors.as_flattened_mut().get_mut(place)? = *TENS.get(decimals)?;
+                four.behind[lane] = decimals as i64 + 1; // short
+                four.mark[lane] = mark as i64;
+                four.fewest[lane] = (1 + mark + decimals) as i64;
+                four.most[lane] = most as i64;
+                let Some(Slot::Value(place)) = plan.slots.get(index) else {
+                    continue;
+                };
+                four.digits[lane] = taken_from(lane, mark == 1, decimals);
+                four.places[lane] = *place;
+                *rows.divisors.get_mut(*place)? = *TENS.get(decimals)?;
+                if *place != TIME {
+                    continue;
                 }
+                if index >= WORD {
+                    return None;
+                }
+                let inside = usize::from(mark == 1 && decimals < WORD); // of the lower word
+                rows.stamp = index;
+                rows.upper = TENS[WORD - inside];
+                let fours = if columns < SIDE * FEW { FEW } else { MANY };
+                let (upper, lane) = (&mut rows.fours[fours - 1], SIDE - 1);
+                upper.apart[lane] = WORD as i64;
+                upper.digits[lane] = match decimals.checked_sub(WORD) {
+                    Some(decimals) => taken_from(lane, true, decimals),
+                    None => taken_from(lane, false, 0),
+                };
             }
             Some(rows)
         }
 
         /// Reads rows into the block until it is full or a row is laid out otherwise; gives their bytes.
         pub fn read(&self, text: &[u8], from: usize, rows: &mut RowBlock) -> usize {
-            read(self.token, self, text, from, rows)
+            if self.columns < SIDE * FEW {
+                read::<FEW>(self.token, self, text, from, rows)
+            } else {
+                read::<MANY>(self.token, self, text, from, rows)
+            }
         }
     }
 
@@ -200,19 +237,12 @@ mod vector {
         are_digits(whole).then_some((whole.len(), decimals?))
     }
 
-    /// Which of the 16 bytes ahead of a field's end are its digits, the mark left out: eight at the start of
-    /// what is taken, 16 of the stamp.
-    fn taken_from(place: Option<usize>, decimals: usize) -> [u8; AHEAD] {
-        let width = match place {
-            Some(TIME) => AHEAD,
-            Some(_) => SHORT,
-            None => 0,
-        };
+    /// Where the digits of a word stand, the mark left out: those of every other word behind one more.
+    fn taken_from(lane: usize, mark: bool, decimals: usize) -> [u8; WORD] {
         std::array::from_fn(|into| {
-            let behind = width.checked_sub(into + 1);
-            let mark = |behind| usize::from(decimals > 0 && behind >= decimals);
-            let from = behind.and_then(|behind| (AHEAD - 1).checked_sub(behind + mark(behind)));
-            from.map_or(u8::MAX, |from| from as u8) // below 16
+            let behind = WORD - 1 - into;
+            let from = into.checked_sub(usize::from(mark && behind >= decimals));
+            from.map_or(u8::MAX, |from| (lane % 2 * WORD + from) as u8) // below 16
         })
     }
 
@@ -223,120 +253,208 @@ mod vector {
         bytes.unwrap_or(&[0; N])
     }
 
-    /// The numbers whose digits were taken.
-    #[rite(import_intrinsics)]
-    fn numbers(
-        _token: X64V3Token,
-        layout: &WholeRows,
-        digits_of: &[[u8; AHEAD]; PLACES],
-    ) -> [[f64; 4]; 2] {
-        let pair = |place: usize| {
-            let [first, second] = [&digits_of[place], &digits_of[place + 1]];
-            _mm_unpacklo_epi64(_mm_loadu_si128(first), _mm_loadu_si128(second))
-        };
-        // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
-        let fours = |lower, upper| {
-            let sixteens = _mm256_set_m128i(upper, lower);
-            let tens = _mm256_maddubs_epi16(sixteens, _mm256_set1_epi16(0x010a));
-            _mm256_madd_epi16(tens, _mm256_set1_epi32(0x0001_0064))
-        };
-        let stamp = _mm_loadu_si128(&digits_of[TIME]);
-        let fours = _mm256_packus_epi32(fours(pair(0), pair(4)), fours(pair(2), stamp));
-        let eights = _mm256_madd_epi16(fours, _mm256_set1_epi32(0x0001_2710));
-        let first = _mm256_cvtepi32_pd(_mm256_castsi256_si128(eights));
-        let second = _mm256_cvtepi32_pd(_mm256_extracti128_si256::<1>(eights));
-        let parts = _mm256_mul_pd(second, _mm256_loadu_pd(&[1.0, 1.0, 1e8, 1.0]));
-        let sums = _mm256_add_pd(parts, _mm256_permute_pd::<0b0101>(parts));
-        let second = _mm256_blend_pd::<0b1100>(second, sums);
-        let [first_divisors, second_divisors] = &layout.divisors;
-        let first = _mm256_div_pd(first, _mm256_loadu_pd(first_divisors));
-        let second = _mm256_div_pd(second, _mm256_loadu_pd(second_divisors));
-        let mut numbers = [[0.0; 4]; 2];
-        _mm256_storeu_pd(&mut numbers[0], first);
-        _mm256_storeu_pd(&mut numbers[1], second);
-        numbers
+    /// `number / divisor` to the last bit, in half the time: the product with the inverse is off by less
+    /// than two units in its last place, and the correction's own error is below 2^-52 of one, while a
+    /// quotient by less than 2^50 stands further than 2^-51 from where rounding changes (cf. Markstein 1990,
+    /// IBM J. Res. Dev. 34(1)). The sign keeps a zero's.
+    #[inline(always)]
+    fn quotient(number: f64, divisor: f64, inverse: f64) -> f64 {
+        let near = number * inverse;
+        let rest = (-near).mul_add(divisor, number);
+        rest.mul_add(inverse, near).copysign(number)
     }
 
+    /// What a row's bytes are, one bit for each.
+    struct Bytes {
+        /// Bytes of the line, its newline left out.
+        length: usize,
+        /// Those of the row, for a return is none.
+        row: u64,
+        delimiters: u64,
+        signs: u64,
+        points: u64,
+        digits: u64,
+    }
+
+    #[rite(import_intrinsics)]
+    fn bytes(_token: X64V3Token, layout: &WholeRows, window: &[u8; AHEAD + BYTES]) -> Bytes {
+        let all = |byte: u8| _mm256_set1_epi8(byte.cast_signed());
+        let lower = _mm256_loadu_si256(chunk(window, AHEAD));
+        let upper = _mm256_loadu_si256(chunk(window, AHEAD + BYTES / 2));
+        let bits = |lower, upper| {
+            let lower = _mm256_movemask_epi8(lower).cast_unsigned();
+            let upper = _mm256_movemask_epi8(upper).cast_unsigned();
+            u64::from(lower) | u64::from(upper) << 32
+        };
+        let where_is = |byte| {
+            let byte = all(byte);
+            bits(
+                _mm256_cmpeq_epi8(lower, byte),
+                _mm256_cmpeq_epi8(upper, byte),
+            )
+        };
+        let are_digits = |half| {
+            let value = _mm256_sub_epi8(half, all(b'0'));
+            _mm256_cmpeq_epi8(_mm256_min_epu8(value, all(9)), value)
+        };
+        let length = where_is(b'\n').trailing_zeros();
+        let returned = window.get(AHEAD - 1 + length as usize) == Some(&b'\r');
+        let row = _bzhi_u64(u64::MAX, length.wrapping_sub(u32::from(returned)));
+        Bytes {
+            length: length as usize,
+            row,
+            delimiters: where_is(layout.delimiter) & row,
+            signs: where_is(b'-') & row,
+            points: where_is(layout.decimal) & row,
+            digits: bits(are_digits(lower), are_digits(upper)),
+        }
+    }
+
+    /// Four neighbouring fields of a row.
+    struct Fields {
+        /// The whole numbers that their digits are.
+        numbers: [f64; SIDE],
+        /// Bits where marks have to stand, to be taken together.
+        marks: __m256i,
+        /// All bits of a lane whose field is too long or too short.
+        wrong: __m256i,
+    }
+
+    /// Reads four fields by their starts and ends, a byte each, and the words ahead of the ends.
+    #[rite(import_intrinsics)]
+    fn fields(
+        _token: X64V3Token,
+        four: &Four,
+        (starts, ends): (u32, u32),
+        words: [u64; SIDE],
+        signs: u64,
+    ) -> Fields {
+        let load = |numbers: &[i64; SIDE]| _mm256_loadu_si256(numbers);
+        let lanes = |four: u32| _mm256_cvtepu8_epi64(_mm_cvtsi32_si128(four.cast_signed()));
+        let every = |number: i64| _mm256_set1_epi64x(number);
+        let (start, end) = (lanes(starts), lanes(ends));
+        let sign_at = _mm256_and_si256(start, every(BYTES as i64 - 1));
+        let negative = _mm256_srlv_epi64(every(signs.cast_signed()), sign_at);
+        let negative = _mm256_and_si256(negative, every(1));
+        let ahead = _mm256_add_epi64(_mm256_add_epi64(start, negative), load(&four.apart));
+        let length = _mm256_sub_epi64(end, ahead);
+        let shorter = _mm256_cmpgt_epi64(load(&four.fewest), length);
+        let longer = _mm256_cmpgt_epi64(length, load(&four.most));
+        let mark_at = _mm256_sub_epi64(end, load(&four.behind));
+        // of a word, the field's own bytes
+        let own = _mm256_min_epi32(length, every(WORD as i64));
+        let others = _mm256_sub_epi64(every(64), _mm256_slli_epi64::<3>(own));
+        let kept = _mm256_sllv_epi64(every(-1), others);
+        let [first, second, third, fourth] = words.map(u64::cast_signed);
+        let words = _mm256_set_epi64x(fourth, third, second, first);
+        let values = _mm256_sub_epi8(words, _mm256_set1_epi8(b'0'.cast_signed()));
+        let digits: &[u8; SIDE * WORD] = chunk(four.digits.as_flattened(), 0);
+        let digits =
+            _mm256_shuffle_epi8(_mm256_and_si256(values, kept), _mm256_loadu_si256(digits));
+        // a digit counts ten of the next, two count a hundred of the next two, four ten thousand
+        let twos = _mm256_maddubs_epi16(digits, _mm256_set1_epi16(0x010a));
+        let halves = _mm256_madd_epi16(twos, _mm256_set1_epi32(0x0001_0064));
+        let first = _mm256_mul_epu32(halves, every(10_000));
+        let whole = _mm256_add_epi64(first, _mm256_srli_epi64::<32>(halves));
+        let whole = _mm256_or_pd(_mm256_castsi256_pd(whole), _mm256_set1_pd(TWO_TO_52));
+        let whole = _mm256_sub_pd(whole, _mm256_set1_pd(TWO_TO_52));
+        let sign = _mm256_castsi256_pd(_mm256_slli_epi64::<63>(negative));
+        let mut numbers = [0.0; SIDE];
+        _mm256_storeu_pd(&mut numbers, _mm256_xor_pd(whole, sign));
+        Fields {
+            numbers,
+            marks: _mm256_sllv_epi64(load(&four.mark), mark_at),
+            wrong: _mm256_or_si256(shorter, longer),
+        }
+    }
+
+    /// [`WholeRows::read`] of rows of fewer than four times `FOURS` columns.
     #[arcane(import_intrinsics)]
-    fn read(
+    fn read<const FOURS: usize>(
         token: X64V3Token,
         layout: &WholeRows,
         text: &[u8],
         from: usize,
         rows: &mut RowBlock,
     ) -> usize {
-        let all = |byte: u8| _mm256_set1_epi8(byte.cast_signed());
-        let mut digits_of = [[0u8; AHEAD]; PLACES];
-        let mut signs_of = [0; PLACES];
-        let mut at = from;
-        while !rows.is_full() {
+        let Some(fours) = layout.fours.first_chunk::<FOURS>() else {
+            return 0;
+        };
+        let before = rows.len();
+        let places = rows.open();
+        let (mut at, mut row) = (from, before);
+        while row < BLOCK_ROWS {
             let window = text.get(at - AHEAD..);
-            let Some(window) = window.and_then(|text| text.first_chunk::<{ AHEAD + BYTES }>())
-            else {
+            let Some(window) = window.and_then(|text| text.first_chunk()) else {
                 break;
             };
-            let lower = _mm256_loadu_si256(chunk(window, AHEAD));
-            let upper = _mm256_loadu_si256(chunk(window, AHEAD + BYTES / 2));
-            let bits = |lower, upper| {
-                let lower = _mm256_movemask_epi8(lower).cast_unsigned();
-                let upper = _mm256_movemask_epi8(upper).cast_unsigned();
-                u64::from(lower) | u64::from(upper) << 32
+            let is = bytes(token, layout, window);
+            let mut ends = is.delimiters | is.row.wrapping_add(1);
+            let columns = ends.count_ones() as usize;
+            let word = |at: usize| u64::from_le_bytes(*chunk(window, at));
+            // eight ends in a number; a field starts behind the end of the one before
+            let mut words = [[0; SIDE]; FOURS];
+            let mut ends_of = [0u64; 2];
+            let Some((upper, lower)) = words.as_flattened_mut().split_last_mut() else {
+                break;
             };
-            let where_is = |byte| {
-                let byte = all(byte);
-                bits(
-                    _mm256_cmpeq_epi8(lower, byte),
-                    _mm256_cmpeq_epi8(upper, byte),
-                )
-            };
-            let are_digits = |half| {
-                let value = _mm256_sub_epi8(half, all(b'0'));
-                _mm256_cmpeq_epi8(_mm256_min_epu8(value, all(9)), value)
-            };
-            let length = where_is(b'\n').trailing_zeros();
-            let returned = window.get(AHEAD - 1 + length as usize) == Some(&b'\r');
-            let row = _bzhi_u64(u64::MAX, length.wrapping_sub(u32::from(returned)));
-            let delimiters = where_is(layout.delimiter) & row;
-            let signs = where_is(b'-') & row;
-            let mut ends = delimiters | row.wrapping_add(1);
-            let fields = ends.count_ones() as usize;
-            let (mut start, mut marks, mut wrong) = (0, 0, 0);
-            for field in &layout.fields {
+            for (lane, found) in lower.iter_mut().enumerate() {
                 let end = ends.trailing_zeros();
                 ends &= ends.wrapping_sub(1);
-                let negative = signs.wrapping_shr(start) & 1;
-                let length = end.wrapping_sub(start + negative as u32); // a bit
-                marks |= field.mark.wrapping_shl(end.wrapping_sub(field.behind));
-                wrong |= field.wrong.wrapping_shr(length);
-                let bytes = _mm_loadu_si128(chunk(window, end as usize % BYTES));
-                let kept = _mm_loadu_si128(chunk(&LAST, length as usize % 32));
-                let zero = _mm_set1_epi8(b'0'.cast_signed());
-                let values = _mm_and_si128(_mm_sub_epi8(bytes, zero), kept);
-                let digits = _mm_shuffle_epi8(values, _mm_loadu_si128(&field.digits));
-                let place = field.place % PLACES;
-                _mm_storeu_si128(&mut digits_of[place], digits);
-                signs_of[place] = negative << 63;
-                start = end + 1;
+                ends_of[lane / WORD] |= u64::from(end) << (8 * (lane % WORD));
+                *found = word(AHEAD - WORD + end as usize);
             }
+            let behind = ends_of.map(|ends| ends.wrapping_add(0x0101_0101_0101_0101));
+            let mut starts_of = [behind[0] << 8, behind[1] << 8 | behind[0] >> 56];
+            // the last lane is the stamp's too
+            let [start, end] = [starts_of[0], ends_of[0]].map(|of| of >> (8 * layout.stamp) & 0xff);
+            let (last, shift) = ((FOURS - 1) / 2, 56 - 32 * (FOURS % 2));
+            starts_of[last] = starts_of[last] & !(0xff << shift) | start << shift;
+            ends_of[last] |= end << shift;
+            *upper = word(AHEAD - 2 * WORD + end as usize % BYTES);
+
+            let mut numbers = [[0.0; SIDE]; FOURS];
+            let (mut marks, mut wrong) = (_mm256_setzero_si256(), _mm256_setzero_si256());
+            for index in 0..FOURS {
+                let four = |of: [u64; 2]| (of[index / 2] >> (32 * (index % 2))) as u32; // half of it
+                let span = (four(starts_of), four(ends_of));
+                let found = fields(token, &fours[index], span, words[index], is.signs);
+                numbers[index] = found.numbers;
+                marks = _mm256_or_si256(marks, found.marks);
+                wrong = _mm256_or_si256(wrong, found.wrong);
+            }
+            let mut marks_of = [0u64; SIDE];
+            _mm256_storeu_si256(&mut marks_of, marks);
+            let marks = marks_of.iter().fold(0, |all, some| all | some);
+            let wrong = _mm256_movemask_pd(_mm256_castsi256_pd(wrong));
             // fields of right lengths with their marks at the right place, numbers of digits but for a sign ahead
-            let points = where_is(layout.decimal) & row;
-            let digits = bits(are_digits(lower), are_digits(upper));
-            let odd =
-                row & !(digits | delimiters | points | signs) | signs & !(delimiters << 1 | 1);
-            let ended = (length as usize) < BYTES && row != 0;
-            let alike = odd | (wrong & 1) | (marks ^ points) == 0;
-            if !(ended && alike && fields == layout.fields.len()) {
+            let odd = is.row & !(is.digits | is.delimiters | is.points | is.signs)
+                | is.signs & !(is.delimiters << 1 | 1);
+            let alike = odd | (marks ^ is.points) == 0 && wrong == 0;
+            if !(alike && columns == layout.columns && is.length < BYTES && is.row != 0) {
                 break;
             }
-            let numbers = numbers(token, layout, &digits_of);
-            for place in 0..SPARE {
-                let number = numbers[place / 4][place % 4].to_bits();
-                rows.set(place, f64::from_bits(number ^ signs_of[place]));
+            // the spare place keeps the last lane
+            for (four, numbers) in fours.iter().zip(numbers) {
+                for (place, number) in four.places.iter().zip(numbers) {
+                    places[place % PLACES][row % BLOCK_ROWS] = number;
+                }
             }
-            rows.close_row(0);
-            rows.next_line();
-            at += length as usize + 1;
+            row += 1;
+            at += is.length + 1;
         }
+        let columns = places.each_mut().map(|column| &mut column[before..row]);
+        let [columns @ .., upper] = columns;
+        for (stamp, upper) in columns[TIME].iter_mut().zip(upper) {
+            *stamp += *upper * layout.upper;
+        }
+        for (column, divisor) in columns.into_iter().zip(layout.divisors) {
+            let inverse = 1.0 / divisor;
+            for number in column {
+                *number = quotient(*number, divisor, inverse);
+            }
+        }
+        rows.close(row - before);
         at - from
     }
 }

@@ -40,7 +40,11 @@ fn line(delimiter: char) -> impl Strategy<Value = String> {
 /// a first field missing.
 fn even_rows(delimiter: char, decimal: char) -> impl Strategy<Value = String> {
     let decimals = prop_oneof![
-        prop::collection::vec(0..6usize, 7),
+        (0..12usize, prop::collection::vec(0..6usize, 6)).prop_map(|(stamp, values)| [
+            vec![stamp],
+            values
+        ]
+        .concat()),
         (0..6usize).prop_map(|decimals| vec![decimals; 7]),
     ];
     let values = prop::collection::vec(-99_999_999..99_999_999i64, 6);
