@@ -8,11 +8,17 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
-/// 200 Hz for 70 minutes. Whatever comes after stands in the units' files.
+/// 200 Hz for an hour. Whatever comes after stands in the units' files.
 const MOST_HELD: usize = 96 << 20;
+
+/// What samples leave of these to the envelopes, which are read over and over: four units for 94 minutes.
+const FOR_ENVELOPES: usize = 26 << 20;
 
 /// Bytes that all units together keep in memory now.
 static HELD: AtomicUsize = AtomicUsize::new(0);
+
+/// Bytes written to the file at once: the system keeps them in larger pages, at half the cost of 50 kB.
+const WRITTEN_TOGETHER: usize = 256 << 10;
 
 /// Envelope bins kept together.
 pub(crate) const BLOCK_BINS: usize = 512;
@@ -99,6 +105,15 @@ enum Kept {
     File { offset: u64 },
 }
 
+/// Bytes of so many neighbouring samples that start with a part, by whether their stamps are parabolas.
+fn bytes_of(samples: usize, even: bool) -> usize {
+    if even {
+        samples.div_ceil(PART) * PARABOLA_BYTES + samples * AXES_BYTES
+    } else {
+        samples * FULL_BYTES
+    }
+}
+
 struct ChunkEntry {
     start_s: f64,
     end_s: f64,
@@ -115,11 +130,7 @@ impl ChunkEntry {
 
     /// Bytes of so many neighbouring samples that start with a part.
     fn bytes(&self, samples: usize) -> usize {
-        if self.even {
-            samples.div_ceil(PART) * PARABOLA_BYTES + samples * AXES_BYTES
-        } else {
-            samples * FULL_BYTES
-        }
+        bytes_of(samples, self.even)
     }
 
     /// Samples of the parts that hold an interval if stamps are even.
@@ -245,12 +256,13 @@ struct BlockEntry {
 pub(crate) struct Spill {
     /// Made when there is no room in memory.
     file: Option<Mutex<File>>,
-    /// Length of the file.
+    /// Length of the file once all is written.
     end: u64,
     /// Bytes in memory.
     held: usize,
     chunks: Vec<ChunkEntry>,
     blocks: Vec<BlockEntry>,
+    /// What is not written yet.
     buffer: Vec<u8>,
 }
 
@@ -260,7 +272,7 @@ impl Spill {
         let (Some(&start_s), Some(&end_s)) = (columns.time_s.first(), columns.time_s.last()) else {
             return Ok(());
         };
-        self.buffer.clear();
+        let before = self.buffer.len();
         let starts = (0..columns.len()).step_by(PART);
         let parts = starts.map(|from| from..columns.len().min(from + PART));
         // the columns are of one length
@@ -269,6 +281,8 @@ impl Spill {
             .map(|part| Parabola::through(&columns.time_s[part]));
         let curves: Option<Vec<Parabola>> = curves.collect();
         let curves = curves.filter(|_| columns.flags.iter().all(|flags| *flags == 0));
+        let bytes = bytes_of(columns.len(), curves.is_some());
+        self.buffer.reserve_exact(bytes); // it may be kept as it is
         for (index, part) in parts.enumerate() {
             match &curves {
                 Some(curves) => put(&mut self.buffer, &curves[index].0, f64::to_le_bytes),
@@ -285,7 +299,7 @@ impl Spill {
                 self.buffer.extend_from_slice(&columns.flags[part]);
             }
         }
-        let kept = self.append()?;
+        let kept = self.keep(before, MOST_HELD - FOR_ENVELOPES)?;
         self.chunks.push(ChunkEntry {
             start_s,
             end_s,
@@ -298,39 +312,53 @@ impl Spill {
 
     /// Appends one block of envelope bins; numbers rise.
     pub fn add_block(&mut self, number: u64, bins: &[Bin; BLOCK_BINS]) -> io::Result<()> {
-        self.buffer.clear();
+        let before = self.buffer.len();
         for bin in bins {
             self.buffer.extend_from_slice(bin.bytes().as_flattened());
         }
-        let kept = self.append()?;
+        let kept = self.keep(before, MOST_HELD)?;
         self.blocks.push(BlockEntry { number, kept });
         Ok(())
     }
 
-    /// Keeps what stands in the buffer.
-    fn append(&mut self) -> io::Result<Kept> {
-        let length = self.buffer.len();
-        if HELD.fetch_add(length, Ordering::Relaxed) + length <= MOST_HELD {
+    /// Keeps what the buffer holds from some byte on, in memory where all units together hold no more than
+    /// `most` bytes.
+    fn keep(&mut self, from: usize, most: usize) -> io::Result<Kept> {
+        let length = self.buffer.len() - from;
+        if HELD.fetch_add(length, Ordering::Relaxed) + length <= most {
             self.held += length;
-            return Ok(Kept::Memory(self.buffer.as_slice().into()));
+            return Ok(Kept::Memory(self.buffer.split_off(from).into_boxed_slice()));
         }
         HELD.fetch_sub(length, Ordering::Relaxed);
+        let offset = self.end;
+        self.end += length as u64;
+        while self.buffer.len() >= WRITTEN_TOGETHER {
+            self.write(WRITTEN_TOGETHER)?;
+        }
+        Ok(Kept::File { offset })
+    }
+
+    /// Writes the first bytes of the buffer to the file.
+    fn write(&mut self, length: usize) -> io::Result<()> {
         let file = match &mut self.file {
             Some(file) => file,
             None => self.file.insert(Mutex::new(tempfile::tempfile()?)),
         };
         let file = file.get_mut().unwrap_or_else(PoisonError::into_inner);
-        file.write_all(&self.buffer)?;
-        let offset = self.end;
-        self.end += length as u64;
-        Ok(Kept::File { offset })
+        file.write_all(&self.buffer[..length])?;
+        self.buffer.drain(..length);
+        Ok(())
     }
 
-    /// Lets go of what only writing needs.
-    pub fn finish(&mut self) {
+    /// Writes what is left, and lets go of what only writing needs.
+    pub fn finish(&mut self) -> io::Result<()> {
+        if !self.buffer.is_empty() {
+            self.write(self.buffer.len())?;
+        }
         self.buffer = Vec::new();
         self.chunks.shrink_to_fit();
         self.blocks.shrink_to_fit();
+        Ok(())
     }
 
     /// Some of the bytes that were kept, by their place among them; those of the file are read into `room`.
@@ -429,11 +457,13 @@ impl Drop for Spill {
 }
 
 fn put<T: Copy, const N: usize>(into: &mut Vec<u8>, values: &[T], bytes: impl Fn(T) -> [u8; N]) {
-    let start = into.len();
-    into.resize(start + values.len() * N, 0);
-    let room = into.get_mut(start..).unwrap_or_default();
-    for (place, &value) in room.as_chunks_mut().0.iter_mut().zip(values) {
-        *place = bytes(value);
+    const TOGETHER: usize = 64;
+    for some in values.chunks(TOGETHER) {
+        let mut room = [[0; N]; TOGETHER];
+        room.iter_mut()
+            .zip(some)
+            .for_each(|(place, value)| *place = bytes(*value));
+        into.extend_from_slice(room[..some.len()].as_flattened());
     }
 }
 

@@ -271,7 +271,7 @@ impl FrontUnit {
         if let Some(envelopes) = &mut self.envelopes {
             envelopes.finish(&mut self.spill)?;
         }
-        self.spill.finish();
+        self.spill.finish()?;
         let (limits, reached, doubts) = self.extremes.finish();
         Ok(UnitFacts {
             spill: self.spill,
