@@ -18,7 +18,7 @@ use crate::math;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Longest stretch of envelope read back at once, s: bounds memory, changes no result.
-const READ_S: f64 = 600.0;
+const READ_S: f64 = 60.0;
 /// Candidates of one stretch stand at least this far apart, s.
 const CANDIDATES_APART_S: f64 = 2.0;
 /// A stretch whose last candidate reaches this share of its first says nothing.

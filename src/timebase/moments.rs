@@ -2,7 +2,6 @@
 
 use std::io;
 
-use super::CoarseTrack;
 use super::align_epoch::Epoch;
 use super::front::side_by_side;
 use super::gesture;
@@ -248,13 +247,18 @@ fn read_envelopes(
         let coarse = track.coarse(from_s + shift_s, to_s + shift_s)?;
         let moved = (reference.start_s + shift_s - coarse.start_s) / reference.step_s.max(1e-3);
         let moved = moved.round() as i64; // saturating
-        let bins = (0..count)
-            .map(|index| {
-                let there = (index as i64).saturating_add(moved); // a stretch is short
-                usize::try_from(there)
-                    .map_or_else(|_| Bin::default(), |there| bin_of(&coarse, there))
-            })
-            .collect();
+        let [ahead, behind] =
+            [moved.saturating_neg(), moved].map(|bins| usize::try_from(bins).unwrap_or(0));
+        let forces = coarse.force_max_m_s2.iter().zip(&coarse.force_mean_m_s2);
+        let there = forces.zip(&coarse.rate_max_rad_s).skip(behind);
+        let mut bins = vec![Bin::default(); count];
+        for (bin, ((most, mean), rate)) in bins.iter_mut().skip(ahead).zip(there) {
+            *bin = Bin {
+                force_max_m_s2: f64::from(*most),
+                force_mean_m_s2: f64::from(*mean),
+                rate_max_rad_s: f64::from(*rate),
+            };
+        }
         units.push(bins);
     }
     Ok(Envelopes {
@@ -264,22 +268,16 @@ fn read_envelopes(
     })
 }
 
-fn bin_of(track: &CoarseTrack, index: usize) -> Bin {
-    let at = |values: &[f32]| values.get(index).copied().map_or(0.0, f64::from);
-    Bin {
-        force_max_m_s2: at(&track.force_max_m_s2),
-        force_mean_m_s2: at(&track.force_mean_m_s2),
-        rate_max_rad_s: at(&track.rate_max_rad_s),
-    }
-}
-
 /// Force above its surroundings' mean (80 ms to each side), per bin.
 fn sharpness(bins: &[Bin]) -> Vec<f64> {
     const AROUND: usize = 8;
-    let mut sums = vec![0.0];
-    for bin in bins {
-        sums.push(sums[sums.len() - 1] + bin.force_mean_m_s2); // never empty
-    }
+    let mut sum = 0.0;
+    let sums: Vec<f64> = std::iter::once(0.0)
+        .chain(bins.iter().map(|bin| {
+            sum += bin.force_mean_m_s2;
+            sum
+        }))
+        .collect();
     bins.iter()
         .enumerate()
         .map(|(index, bin)| {
