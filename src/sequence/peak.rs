@@ -1,11 +1,11 @@
 //! When a segment turned fastest, how fast, and how sure that is.
 
-use nalgebra::{Cholesky, DMatrix, Dyn, Vector3};
+use nalgebra::{DMatrix, Dyn, Vector3};
 
 use super::SequenceParams;
 use super::bins::Bins;
 use super::kernel::{Decays, Kernel};
-use super::shared::Shared;
+use super::shared::{Factor, Shared};
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
 use crate::math::{local_maxima, parabola_vertex};
@@ -146,36 +146,36 @@ struct Highest {
 }
 
 /// Axes with the same usable bins.
-struct Axes {
+struct Axes<'a> {
     which: Vec<usize>,
     times: Decays,
-    factor: Cholesky<f64, Dyn>,
+    factor: Factor<'a>,
     /// One column per axis of `which`.
     weights: DMatrix<f64>,
 }
 
 /// One window's bins with their correlations taken out.
-struct Whitened {
-    groups: Vec<WhitenedAxes>,
+struct Whitened<'a> {
+    groups: Vec<WhitenedAxes<'a>>,
     /// Standard deviation of the motion, rad/s.
     scale_rad_s: f64,
 }
 
 /// Axes with the same usable bins.
-struct WhitenedAxes {
+struct WhitenedAxes<'a> {
     which: Vec<usize>,
     positions: Vec<usize>,
-    factor: Cholesky<f64, Dyn>,
+    factor: Factor<'a>,
     /// One column per axis of `which`.
     seen: DMatrix<f64>,
 }
 
-impl Whitened {
+impl<'a> Whitened<'a> {
     /// `noise_of` gives a bin's relative noise variance, or `None` to leave it out. `None` where an axis
     /// has too few usable bins or the covariance is not positive definite.
     fn of(
         bins: &Bins,
-        shared: &Shared,
+        shared: &'a Shared,
         hidden: &[[bool; 3]],
         noise_of: impl Fn(usize) -> Option<f64>,
     ) -> Option<Self> {
@@ -199,7 +199,7 @@ impl Whitened {
             let mut seen = DMatrix::from_fn(positions.len(), which.len(), |row, column| {
                 bins.gyro_rad_s[positions[row]][which[column]]
             });
-            factor.l_dirty().solve_lower_triangular_mut(&mut seen);
+            factor.solve_mut(&mut seen);
             energy += seen.norm_squared();
             count += seen.len();
             groups.push(WhitenedAxes {
@@ -215,13 +215,10 @@ impl Whitened {
         })
     }
 
-    fn posterior(self, bins: &Bins, shared: &Shared, quiet_rad_s: f64) -> Posterior {
-        let axes = |group: WhitenedAxes| {
+    fn posterior(self, bins: &Bins, shared: &Shared, quiet_rad_s: f64) -> Posterior<'a> {
+        let axes = |group: WhitenedAxes<'a>| {
             let mut weights = group.seen;
-            group
-                .factor
-                .l_dirty()
-                .tr_solve_lower_triangular_mut(&mut weights);
+            group.factor.solve_transposed_mut(&mut weights);
             Axes {
                 which: group.which,
                 times: shared
@@ -242,9 +239,9 @@ impl Whitened {
 }
 
 /// A segment's angular velocity given one window.
-struct Posterior {
+struct Posterior<'a> {
     kernel: Kernel,
-    groups: Vec<Axes>,
+    groups: Vec<Axes<'a>>,
     /// Standard deviation of the motion, rad/s.
     scale_rad_s: f64,
     /// The same from the bins without shock alone.
@@ -253,10 +250,10 @@ struct Posterior {
     at_limit: bool,
 }
 
-impl Posterior {
+impl<'a> Posterior<'a> {
     /// `quiet_rad_s` where it is known from a kernel much like this one: it only says what shock weighs.
     /// `None` where an axis has too few usable bins or the covariance is not positive definite.
-    fn new(bins: &Bins, shared: &Shared, quiet_rad_s: Option<f64>) -> Option<Self> {
+    fn new(bins: &Bins, shared: &'a Shared, quiet_rad_s: Option<f64>) -> Option<Self> {
         let mut hidden = bins.clipped.clone();
         let mut found = Self::past_shock(bins, shared, &hidden, quiet_rad_s)?;
         for _ in 0..CLIP_PASSES {
@@ -289,7 +286,7 @@ impl Posterior {
 
     fn past_shock(
         bins: &Bins,
-        shared: &Shared,
+        shared: &'a Shared,
         hidden: &[[bool; 3]],
         quiet_rad_s: Option<f64>,
     ) -> Option<Self> {
@@ -409,7 +406,7 @@ impl Posterior {
 
     /// Posterior variance of one axis's value or slope, relative to the motion's variance.
     fn left_variance(&self, axes: &Axes, at_s: f64, slope: bool) -> f64 {
-        let (prior, mut whitened) = if slope {
+        let (prior, towards) = if slope {
             let h = 1e-2 * self.kernel.length_s;
             let ahead = self.kernel.towards(at_s + h, &axes.times);
             let behind = self.kernel.towards(at_s - h, &axes.times);
@@ -417,9 +414,9 @@ impl Posterior {
         } else {
             (1.0, self.kernel.towards(at_s, &axes.times))
         };
-        axes.factor
-            .l_dirty()
-            .solve_lower_triangular_mut(&mut whitened);
+        let count = towards.len();
+        let mut whitened = towards.reshape_generic(Dyn(count), Dyn(1));
+        axes.factor.solve_mut(&mut whitened);
         (prior - whitened.norm_squared()).max(0.0)
     }
 }

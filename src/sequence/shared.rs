@@ -4,7 +4,7 @@
 //! from it only where bins are left out or carry shock: from there on its factor is its own, and every
 //! column before is the shared one's, since a column of a Cholesky factor depends on nothing behind it.
 
-use nalgebra::{Cholesky, DMatrix, Dyn};
+use nalgebra::{DMatrix, DMatrixView};
 
 use super::bins::Bins;
 use super::kernel::Kernel;
@@ -21,7 +21,7 @@ pub(super) struct Shared {
     /// Noise variance of a bin relative to the motion's.
     pub noise: f64,
     step_s: f64,
-    by_steps: Vec<f64>,
+    count: usize,
     /// None where it is not positive definite.
     whole: Option<DMatrix<f64>>,
 }
@@ -43,13 +43,13 @@ impl Shared {
             kernel,
             noise,
             step_s,
-            by_steps,
+            count,
             whole: factorise(&mut whole, 0).then_some(whole),
         }
     }
 
     pub fn suits(&self, bins: &Bins) -> bool {
-        bins.time_s.len() <= self.by_steps.len()
+        bins.time_s.len() <= self.count
             && (bins.step_s() - self.step_s).abs() <= SAME_STEP * self.step_s
     }
 
@@ -68,33 +68,64 @@ impl Shared {
 
     /// Factor of the covariance of the bins at `positions` (ascending, inside the window), each with its
     /// noise. `None` where it is not positive definite.
-    pub fn factor(&self, positions: &[usize], noise: &[f64]) -> Option<Cholesky<f64, Dyn>> {
-        let count = positions.len();
-        let mut lower = DMatrix::zeros(count, count);
+    pub fn factor(&self, positions: &[usize], noise: &[f64]) -> Option<Factor<'_>> {
+        let whole = self.whole.as_ref()?;
         let own = |(index, (position, noise)): &(usize, (&usize, &f64))| {
             index == *position && **noise == self.noise
         };
-        let mut lead = 0;
-        if let Some(whole) = &self.whole {
-            lead = positions
-                .iter()
-                .zip(noise)
-                .enumerate()
-                .take_while(own)
-                .count();
-            for column in 0..lead {
-                for (row, position) in positions.iter().enumerate().skip(column) {
-                    lower[(row, column)] = whole[(*position, column)]; // `suits` was asked
-                }
+        let all = positions.iter().zip(noise).enumerate();
+        let lead = all.take_while(own).count();
+        let (tail, noise) = (&positions[lead..], &noise[lead..]); // `lead` counts them
+        let beside = DMatrix::from_fn(tail.len(), lead, |row, column| whole[(tail[row], column)]);
+        // what the leading columns leave of the shared covariance is the product of the further ones
+        let further = tail.last().map_or(0, |last| last + 1 - lead);
+        let further = DMatrix::from_fn(tail.len(), further, |row, column| {
+            let (row, column) = (tail[row], lead + column);
+            if row < column {
+                0.0
+            } else {
+                whole[(row, column)]
             }
+        });
+        let mut left = &further * further.transpose();
+        for (own, noise) in noise.iter().enumerate() {
+            left[(own, own)] += noise - self.noise;
         }
-        for column in lead..count {
-            for row in column..count {
-                lower[(row, column)] = self.by_steps[positions[row] - positions[column]]; // ascending
-            }
-            lower[(column, column)] += noise[column];
-        }
-        factorise(&mut lower, lead).then(|| Cholesky::pack_dirty(lower))
+        factorise(&mut left, 0).then(|| Factor {
+            lead: whole.view((0, 0), (lead, lead)),
+            beside,
+            tail: left,
+        })
+    }
+}
+
+/// The lower triangular factor of a window's covariance.
+pub(super) struct Factor<'a> {
+    /// The shared factor's columns that are the window's too: their rows among themselves, and those of
+    /// the bins behind them.
+    lead: DMatrixView<'a, f64>,
+    beside: DMatrix<f64>,
+    /// The window's own columns.
+    tail: DMatrix<f64>,
+}
+
+impl Factor<'_> {
+    /// The inverse of the factor times some columns.
+    pub fn solve_mut(&self, columns: &mut DMatrix<f64>) {
+        let (mut first, mut last) =
+            columns.rows_range_pair_mut(..self.lead.nrows(), self.lead.nrows()..);
+        self.lead.solve_lower_triangular_mut(&mut first);
+        last.gemm(-1.0, &self.beside, &first, 1.0);
+        self.tail.solve_lower_triangular_mut(&mut last);
+    }
+
+    /// The inverse of the factor's transpose times some columns.
+    pub fn solve_transposed_mut(&self, columns: &mut DMatrix<f64>) {
+        let (mut first, mut last) =
+            columns.rows_range_pair_mut(..self.lead.nrows(), self.lead.nrows()..);
+        self.tail.tr_solve_lower_triangular_mut(&mut last);
+        first.gemm_tr(-1.0, &self.beside, &last, 1.0);
+        self.lead.tr_solve_lower_triangular_mut(&mut first);
     }
 }
 
@@ -135,7 +166,7 @@ pub(super) fn factorise(lower: &mut DMatrix<f64>, from: usize) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use nalgebra::Vector3;
+    use nalgebra::{Cholesky, Vector3};
 
     fn bins(count: usize) -> Bins {
         Bins {
@@ -174,8 +205,17 @@ mod tests {
         for (positions, noise) in cases {
             let covariance = super::super::kernel::observed(&by_steps, &positions, &noise);
             let wanted = Cholesky::new(covariance).expect("positive definite").l();
-            let got = shared.factor(&positions, &noise).expect("likewise").l();
-            assert!((wanted - got).amax() < 1e-9);
+            let got = shared.factor(&positions, &noise).expect("likewise");
+            let columns = DMatrix::from_fn(positions.len(), 2, |row, column| {
+                (0.1 * row as f64 + column as f64).sin()
+            });
+            let (mut ours, mut back) = (columns.clone(), columns.clone());
+            got.solve_mut(&mut ours);
+            got.solve_transposed_mut(&mut back);
+            let theirs = wanted.solve_lower_triangular(&columns).expect("regular");
+            assert!((theirs - ours).amax() < 1e-6);
+            let theirs = wanted.tr_solve_lower_triangular(&columns).expect("regular");
+            assert!((theirs - back).amax() < 1e-6);
         }
     }
 
