@@ -49,30 +49,54 @@ pub(super) struct NodeNoise {
     pub rest_rate_rad_s: Option<Vector3<f64>>,
 }
 
-/// Estimate at one node.
+/// Estimate at one node from all of the run.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Smoothed {
     x: State,
-    p: Square,
+    tilt_variance: f64,
 }
 
 impl Smoothed {
     /// Orientation error about the nominal orientation, rad.
     pub fn turn_rad(&self) -> Vector3<f64> {
-        self.x.fixed_rows::<3>(TURN).into_owned()
+        part(&self.x, TURN)
     }
     /// Gyroscope bias left in the samples, rad/s.
     pub fn bias_rad_s(&self) -> Vector3<f64> {
-        self.x.fixed_rows::<3>(BIAS).into_owned()
+        part(&self.x, BIAS)
     }
     /// Mean square of velocity over the axes, (m/s)^2.
     pub fn speed_square(&self) -> f64 {
-        self.x.fixed_rows::<3>(VELOCITY).norm_squared() / 3.0
+        part(&self.x, VELOCITY).norm_squared() / 3.0
     }
     /// Standard uncertainty of the inclination per horizontal axis, rad.
     pub fn tilt_sd_rad(&self) -> f64 {
-        (0.5 * (self.p[(TURN, TURN)] + self.p[(TURN + 1, TURN + 1)])).sqrt()
+        self.tilt_variance.sqrt()
     }
+}
+
+/// Three states.
+fn part(x: &State, first: usize) -> Vector3<f64> {
+    x.fixed_rows::<3>(first).into_owned()
+}
+
+/// What is believed at one node from all before it.
+#[derive(Debug, Clone, Copy)]
+struct Belief {
+    x: State,
+    p: Square,
+}
+
+/// One state seen once: what it brought.
+struct Sight {
+    state: usize,
+    gain: State,
+    /// One over the variance of the news, and the news times that.
+    weight: f64,
+    news: f64,
+}
+
+impl Belief {
     fn prior(bias_sd_rad_s: Vector3<f64>, noise: &NodeNoise) -> Self {
         let mut p = Square::zeros();
         for axis in 0..3 {
@@ -91,32 +115,44 @@ impl Smoothed {
         }
     }
     /// Takes in `value` for one state, seen with the given noise variance.
-    fn see(&mut self, state: usize, value: f64, variance: f64) {
-        let gain = self.p.column(state) / (self.p[(state, state)] + variance);
-        self.x += gain * (value - self.x[state]);
+    fn see(&mut self, state: usize, value: f64, variance: f64) -> Sight {
+        let weight = (self.p[(state, state)] + variance).recip();
+        let gain = self.p.column(state) * weight;
+        let news = value - self.x[state];
+        self.x += gain * news;
         let row = self.p.row(state).into_owned();
         self.p -= gain * row;
+        Sight {
+            state,
+            gain,
+            weight,
+            news: news * weight,
+        }
     }
     /// Velocity is about zero, more so at rest, where also the rate is the bias.
-    fn see_node(&mut self, noise: &NodeNoise, params: &OrientationParams) {
+    fn see_node(
+        &mut self,
+        noise: &NodeNoise,
+        params: &OrientationParams,
+        mut seen: impl FnMut(Sight),
+    ) {
         let speed_variance = match noise.rest_rate_rad_s {
             None => 2.0 * noise.speed_square * params.speed_memory_s / noise.duration_s,
             Some(_) => params.rest_velocity_m.powi(2) / noise.duration_s,
         };
         for axis in 0..3 {
-            self.see(VELOCITY + axis, 0.0, speed_variance);
+            seen(self.see(VELOCITY + axis, 0.0, speed_variance));
             if let Some(rate) = noise.rest_rate_rad_s {
                 let variance = params.rest_turn_rad.powi(2) / noise.duration_s;
-                self.see(BIAS + axis, rate[axis], variance);
+                seen(self.see(BIAS + axis, rate[axis], variance));
             }
         }
     }
-    /// Goes one step on. Gives the covariance of the state after it with the state before.
-    fn go(&mut self, f: &Carry, drive: &State, step: &Step, params: &OrientationParams) -> Square {
+    /// Goes one step on.
+    fn go(&mut self, f: &Carry, drive: &State, step: &Step, params: &OrientationParams) {
         self.x = f.times(&self.x) + drive;
-        let across = f.times(&self.p);
         // the covariance is symmetric, so is what comes of it
-        self.p = f.times(&across.transpose());
+        self.p = f.times(&f.times(&self.p).transpose());
         let force = params.force_noise_m_s.powi(2)
             + params.force_lag_s.powi(2) * step.force_turning_square * step.duration_s
             + CLIPPED_FORCE_M_S.powi(2) * step.force_clipped;
@@ -129,7 +165,6 @@ impl Smoothed {
             self.p[(BIAS + axis, BIAS + axis)] +=
                 params.bias_wander_rad_s.powi(2) * step.duration_s;
         }
-        across
     }
 }
 
@@ -159,6 +194,25 @@ impl Carry {
         }
         out
     }
+
+    /// What [`Self::times`] does to a state, done backwards to what says how a state counts.
+    fn transposed_times<const COLUMNS: usize>(
+        &self,
+        right: &SMatrix<f64, STATES, COLUMNS>,
+    ) -> SMatrix<f64, STATES, COLUMNS> {
+        let mut out = *right;
+        for (column, mut into) in right.column_iter().zip(out.column_iter_mut()) {
+            let velocity = column.fixed_rows::<3>(VELOCITY);
+            let turned = self.velocity_by_turn.tr_mul(&velocity);
+            let bent = self.velocity_by_bias.tr_mul(&velocity)
+                + self.turn_by_bias.tr_mul(&column.fixed_rows::<3>(TURN));
+            for axis in 0..3 {
+                into[TURN + axis] += turned[axis];
+                into[BIAS + axis] += bent[axis];
+            }
+        }
+        out
+    }
 }
 
 /// First guess: a filter that re-linearises at every node (extended Kalman filter).
@@ -172,11 +226,11 @@ pub(super) fn follow(
     let Some(first) = noise.first() else {
         return Vec::new();
     };
-    let mut now = Smoothed::prior(bias_sd_rad_s, first);
-    now.see_node(first, params);
+    let mut now = Belief::prior(bias_sd_rad_s, first);
+    now.see_node(first, params, drop);
     let mut node = Node {
         attitude: start,
-        bias_rad_s: now.bias_rad_s(),
+        bias_rad_s: part(&now.x, BIAS),
     };
     let mut nodes = vec![node];
     for (step, here) in steps.iter().zip(noise.iter().skip(1)) {
@@ -187,10 +241,10 @@ pub(super) fn follow(
         };
         let (f, drive) = linearise(&node, &ahead, step);
         now.go(&f, &drive, step, params);
-        now.see_node(here, params);
+        now.see_node(here, params, drop);
         node = Node {
-            attitude: UnitQuaternion::from_scaled_axis(now.turn_rad()) * ahead.attitude,
-            bias_rad_s: now.bias_rad_s(),
+            attitude: UnitQuaternion::from_scaled_axis(part(&now.x, TURN)) * ahead.attitude,
+            bias_rad_s: part(&now.x, BIAS),
         };
         now.x.fixed_rows_mut::<3>(TURN).fill(0.0);
         nodes.push(node);
@@ -198,18 +252,21 @@ pub(super) fn follow(
     nodes
 }
 
+/// A node on the way forward.
 struct Passed {
-    after: Smoothed,
-    before: Smoothed,
-    /// Covariance of `before` with the node before it.
-    across: Square,
+    /// The step that led to it.
+    carry: Option<Carry>,
+    /// How many sights were before its own.
+    sights: usize,
+    after: Belief,
 }
 
-/// Forward filter and backward pass about the given nodes. The spread is taken back only where `spread`
-/// asks for it; without, what is given is the forward filter's.
+/// Forward filter and backward pass about the given nodes. The spread of the tilt is taken back only where
+/// `spread` asks for it; without, what is given is the forward filter's.
 ///
 /// # Source
-/// Rauch, Tung and Striebel 1965, AIAA Journal 3(8).
+/// Bierman 1973, Automatica 9(4): the backward pass of Bryson and Frazier, sight by sight, which inverts no
+/// covariance.
 pub(super) fn smooth(
     nodes: &[Node],
     steps: &[Step],
@@ -221,47 +278,68 @@ pub(super) fn smooth(
     let Some(first) = noise.first() else {
         return Vec::new();
     };
-    let mut now = Smoothed::prior(bias_sd_rad_s, first);
+    let mut now = Belief::prior(bias_sd_rad_s, first);
     let mut passed = Vec::with_capacity(nodes.len());
-    let mut across = Square::zeros();
+    let mut sights = Vec::with_capacity(3 * nodes.len());
     for (index, here) in noise.iter().enumerate() {
+        let mut carry = None;
         if let (Some(step), Some(ends)) = (
             index.checked_sub(1).and_then(|i| steps.get(i)),
             index.checked_sub(1).and_then(|i| nodes.get(i..=i + 1)),
         ) {
             let (f, drive) = linearise(&ends[0], &ends[1], step);
-            across = now.go(&f, &drive, step, params);
+            now.go(&f, &drive, step, params);
+            carry = Some(f);
         }
-        let before = now;
-        now.see_node(here, params);
+        let before = sights.len();
+        now.see_node(here, params, |sight| sights.push(sight));
         passed.push(Passed {
+            carry,
+            sights: before,
             after: now,
-            before,
-            across,
         });
     }
-    backward(&passed, spread)
+    backward(&passed, sights, spread)
 }
 
-fn backward(passed: &[Passed], spread: bool) -> Vec<Smoothed> {
+fn backward(passed: &[Passed], mut sights: Vec<Sight>, spread: bool) -> Vec<Smoothed> {
+    // what comes later says of a node's state, and how much of it
+    let (mut pull, mut pulled) = (State::zeros(), Square::zeros());
     let mut out: Vec<Smoothed> = Vec::with_capacity(passed.len());
-    let mut next: Option<&Passed> = None;
     for own in passed.iter().rev() {
-        let mut found = own.after;
-        if let (Some(next), Some(later)) = (next, out.last())
-            && let Some(factor) = next.before.p.cholesky()
-        {
-            let news = later.x - next.before.x;
-            if spread {
-                let gain = factor.solve(&next.across).transpose();
-                found.x += gain * news;
-                found.p += gain * (later.p - next.before.p) * gain.transpose();
+        let Belief { x, p } = own.after;
+        let tilts = [TURN, TURN + 1].map(|state| {
+            let column = p.column(state);
+            let told = if spread {
+                column.dot(&(pulled * column))
             } else {
-                found.x += next.across.tr_mul(&factor.solve(&news));
+                0.0
+            };
+            column[state] - told
+        });
+        out.push(Smoothed {
+            x: x + p * pull,
+            tilt_variance: 0.5 * (tilts[0] + tilts[1]),
+        });
+        for sight in sights.drain(own.sights..).rev() {
+            pull[sight.state] += sight.news - sight.gain.dot(&pull);
+            if spread {
+                let told = pulled * sight.gain;
+                let both = sight.gain.dot(&told) + sight.weight;
+                for state in 0..STATES {
+                    pulled[(state, sight.state)] -= told[state];
+                    pulled[(sight.state, state)] -= told[state];
+                }
+                pulled[(sight.state, sight.state)] += both;
             }
         }
-        out.push(found);
-        next = Some(own);
+        if let Some(carry) = &own.carry {
+            pull = carry.transposed_times(&pull);
+            if spread {
+                let half = carry.transposed_times(&pulled);
+                pulled = carry.transposed_times(&half.transpose());
+            }
+        }
     }
     out.reverse();
     out
@@ -284,4 +362,95 @@ fn linearise(a: &Node, b: &Node, step: &Step) -> (Carry, State) {
         .copy_from(&(push - fall));
     drive.fixed_rows_mut::<3>(TURN).copy_from(&left);
     (carry, drive)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::{DMatrix, DVector};
+
+    fn step(number: f64) -> Step {
+        let bend =
+            |k: f64| Matrix3::from_fn(|r, c| 0.02 * (number + k + 2.0 * r as f64 - c as f64).sin());
+        Step {
+            duration_s: 0.1,
+            turn: UnitQuaternion::from_euler_angles(0.1 * number, -0.2, 0.3),
+            push_m_s: Vector3::new(0.2, -0.1 * number, 0.98),
+            turn_by_bias_s: bend(0.0) - Matrix3::identity() * 0.1,
+            push_by_bias_m: bend(1.0),
+            rate_rad_s: Vector3::new(0.01, 0.02, -0.01),
+            rate_square: 3.0,
+            force_turning_square: 50.0,
+            rate_sd_rad_s: 0.5,
+            force_sd_m_s2: 1.0,
+            rate_clipped: 0.1 * number,
+            force_clipped: 0.0,
+        }
+    }
+
+    /// Against the same problem as one dense system of normal equations (Gauss 1809): state of every node and
+    /// spread of its tilt.
+    #[test]
+    fn the_passes_solve_the_whole_least_squares_problem() {
+        let params = OrientationParams::default();
+        let bias_sd = Vector3::new(0.02, 0.01, 0.03);
+        let steps: Vec<Step> = (0..4).map(|k| step(f64::from(k))).collect();
+        let node = |k: i32| Node {
+            attitude: UnitQuaternion::from_euler_angles(0.1, 0.2 * f64::from(k), -0.1),
+            bias_rad_s: Vector3::zeros(),
+        };
+        let nodes: Vec<Node> = (0..5).map(node).collect();
+        let here = |k: i32| NodeNoise {
+            duration_s: 0.1,
+            speed_square: 0.05 + 0.01 * f64::from(k),
+            rest_rate_rad_s: (k == 2).then(|| Vector3::new(0.01, -0.02, 0.005)),
+        };
+        let noise: Vec<NodeNoise> = (0..5).map(here).collect();
+
+        let size = STATES * nodes.len();
+        let (mut normal, mut right) = (DMatrix::zeros(size, size), DVector::zeros(size));
+        let inverse = |p: Square| p.try_inverse().expect("regular");
+        let first = inverse(Belief::prior(bias_sd, &noise[0]).p);
+        normal.view_mut((0, 0), (STATES, STATES)).copy_from(&first);
+        let nothing = |p: Square| Belief {
+            x: State::zeros(),
+            p,
+        };
+        for (k, step) in steps.iter().enumerate() {
+            let (carry, drive) = linearise(&nodes[k], &nodes[k + 1], step);
+            let mut after = nothing(Square::zeros());
+            after.go(&carry, &drive, step, &params);
+            let weight = inverse(after.p);
+            let mut both = SMatrix::<f64, STATES, { 2 * STATES }>::zeros();
+            both.fixed_columns_mut::<STATES>(0)
+                .copy_from(&-carry.times(&Square::identity()));
+            both.fixed_columns_mut::<STATES>(STATES)
+                .copy_from(&Square::identity());
+            let mut block = normal.view_mut((k * STATES, k * STATES), (2 * STATES, 2 * STATES));
+            block += both.transpose() * weight * both;
+            let mut rows = right.rows_mut(k * STATES, 2 * STATES);
+            rows += both.transpose() * weight * after.x;
+        }
+        for (k, here) in noise.iter().enumerate() {
+            // of a state whose variance is one
+            nothing(Square::identity()).see_node(here, &params, |sight| {
+                let at = k * STATES + sight.state;
+                let variance = sight.weight.recip() - 1.0;
+                normal[(at, at)] += variance.recip();
+                right[at] += sight.news / sight.weight / variance;
+            });
+        }
+        let covariance = normal.clone().try_inverse().expect("regular");
+        let wanted = &covariance * right;
+
+        let found = smooth(&nodes, &steps, &noise, &params, bias_sd, true);
+        for (k, found) in found.iter().enumerate() {
+            let off = found.x - wanted.fixed_rows::<STATES>(k * STATES);
+            assert!(off.amax() < 1e-7, "node {k}: {off}");
+            let [a, b] =
+                [TURN, TURN + 1].map(|state| covariance[(k * STATES + state, k * STATES + state)]);
+            let tilt = 0.5 * (a + b);
+            assert!((found.tilt_variance / tilt - 1.0).abs() < 1e-6, "node {k}");
+        }
+    }
 }
