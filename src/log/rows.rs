@@ -74,12 +74,14 @@ impl RowBlock {
         }
     }
 
-    /// All columns, with room for [`BLOCK_ROWS`]; those from `len` on are open.
+    /// All columns, with room for [`BLOCK_ROWS`]; rows from `len` on are open.
+    #[cfg(target_arch = "x86_64")]
     pub(crate) fn open(&mut self) -> &mut [[f64; BLOCK_ROWS]; PLACES] {
         &mut self.values
     }
 
     /// Closes the first open rows, which stand on neighbouring lines and name no unit.
+    #[cfg(target_arch = "x86_64")]
     pub(crate) fn close(&mut self, rows: usize) {
         let until = (self.count + rows).min(BLOCK_ROWS);
         self.unit[self.count..until].fill(0);

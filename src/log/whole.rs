@@ -431,7 +431,7 @@ mod vector {
             let odd = is.row & !(is.digits | is.delimiters | is.points | is.signs)
                 | is.signs & !(is.delimiters << 1 | 1);
             let alike = odd | (marks ^ is.points) == 0 && wrong == 0;
-            if !(alike && columns == layout.columns && is.length < BYTES && is.row != 0) {
+            if !(alike && columns == layout.columns && is.length < BYTES) {
                 break;
             }
             // the spare place keeps the last lane
