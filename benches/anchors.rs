@@ -90,14 +90,18 @@ fn best(mut start: impl FnMut() -> std::process::Child) -> (Duration, u64) {
         let began = Instant::now();
         let mut child = start();
         let status = format!("/proc/{}/status", child.id());
-        while child.try_wait().expect("a child").is_none() {
+        let ended = loop {
+            if let Some(ended) = child.try_wait().expect("a child") {
+                break ended;
+            }
             // the kernel's own high-water mark, so that looking now and then misses nothing
             let text = fs::read_to_string(&status).unwrap_or_default();
             let line = text.lines().find(|line| line.starts_with("VmHWM:"));
             let kb = line.and_then(|line| line.split_whitespace().nth(1)?.parse().ok());
             peak_kb = peak_kb.max(kb.unwrap_or(0));
             std::thread::sleep(Duration::from_millis(5));
-        }
+        };
+        assert!(ended.success(), "the program answers: {ended}");
         shortest = shortest.min(began.elapsed());
     }
     (shortest, peak_kb)
