@@ -11,8 +11,9 @@ use std::sync::{Mutex, PoisonError};
 /// 200 Hz for an hour. Whatever comes after stands in the units' files.
 const MOST_HELD: usize = 96 << 20;
 
-/// What samples leave of these to the envelopes, which are read over and over: four units for 94 minutes.
-const FOR_ENVELOPES: usize = 26 << 20;
+/// What samples leave of these to later envelopes, which are read over and over: four units at 500 Hz for 90
+/// minutes.
+const FOR_ENVELOPES: usize = 18 << 20;
 
 /// Bytes that all units together keep in memory now.
 static HELD: AtomicUsize = AtomicUsize::new(0);
