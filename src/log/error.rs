@@ -84,6 +84,16 @@ pub enum LogError {
         /// The first fault with its place.
         first: String,
     },
+    /// What was taken for stamps is none.
+    #[error("{}: by their stamps its rows stand {apart_s:.0} s apart, and no logger is that slow; check column and unit under `[time]` in profile `{profile}`", file.display())]
+    NoTimes {
+        /// The path.
+        file: PathBuf,
+        /// Name of the profile.
+        profile: String,
+        /// Mean time from row to row, s.
+        apart_s: f64,
+    },
     /// A header and nothing below it.
     #[error("{}: has no rows below its header; was the unit recording?", file.display())]
     NoRows {

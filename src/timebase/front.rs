@@ -192,6 +192,10 @@ fn read_file(sources: &[&UnitSource], params: &FrontParams) -> Vec<Result<Record
     }
 }
 
+/// Mean time from row to row that no log has, s, long gaps included. So whoever goes through a log by the
+/// minute takes no more steps than it has rows.
+const MOST_APART_S: f64 = 60.0;
+
 /// The recording of the unit that a source means.
 fn pick(
     source: &UnitSource,
@@ -319,6 +323,14 @@ fn recording(
     summary: &ReadSummary,
 ) -> Result<Recording, LogError> {
     let file = &source.file;
+    let apart_s = (facts.end_s - facts.start_s) / facts.rows.max(1) as f64;
+    if apart_s > MOST_APART_S {
+        return Err(LogError::NoTimes {
+            file: file.clone(),
+            profile: source.profile.name.clone(),
+            apart_s,
+        });
+    }
     let shown = file.display();
     let name = match id {
         Some(id) => format!("{shown} unit {id}"),

@@ -113,6 +113,8 @@ fn unreadable() -> Vec<Case> {
         Case { kind: "wrong decimal mark", files: a(String::from_utf8(good()).expect("text").replace(',', ";").into_bytes()),
             args: "check a.csv --profile semicolon-decimal-comma", code: 3,
             says: &["a.csv: no row fits profile `semicolon-decimal-comma`", "a.csv:2:1: t is \"0.00\", want a number", "decimal mark"] },
+        Case { kind: "stamps that are no times", files: a(stamped(|index| format!("{}", u64::from(index * 7919 % 601) * 150_000_000))),
+            args: GDPS, code: 3, says: &["a.csv: by their stamps its rows stand", "check column and unit under `[time]` in profile `g-dps-seconds`"] },
         Case { kind: "text in every row", files: a(edited(|_, row| row.replace("0.99", "n/a"))), args: GDPS, code: 3,
             says: &["no row fits profile", "a.csv:2:4: acc_z is \"n/a\", want a number"] },
         Case { kind: "not text", files: a(vec![0x7f, b'E', b'L', b'F', 0, 0, 0, b'\n', 1, 2]), args: GDPS, code: 3, says: &["a.csv: is not text"] },
