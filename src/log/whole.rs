@@ -256,7 +256,7 @@ mod vector {
     /// `number / divisor` to the last bit, for less: the product with the inverse is off by less
     /// than two units in its last place, and the correction's own error is below 2^-52 of one, while a
     /// quotient by less than 2^50 stands further than 2^-51 from where rounding changes (cf. Markstein 1990,
-    /// IBM J. Res. Dev. 34(1)). The sign keeps a zero's.
+    /// IBM J. Res. Dev. 34(1), from memory). The sign keeps a zero's.
     #[inline(always)]
     pub(super) fn quotient(number: f64, divisor: f64, inverse: f64) -> f64 {
         let near = number * inverse;

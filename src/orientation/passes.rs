@@ -265,7 +265,7 @@ struct Passed {
 /// `spread` asks for it; without, what is given is the forward filter's.
 ///
 /// # Source
-/// Bierman 1973, Automatica 9(4): the backward pass of Bryson and Frazier, sight by sight, which inverts no
+/// Bierman 1973, Int. J. Control 18(1), from memory: the backward pass of Bryson and Frazier, sight by sight, which inverts no
 /// covariance.
 pub(super) fn smooth(
     nodes: &[Node],
