@@ -265,8 +265,8 @@ struct Passed {
 /// `spread` asks for it; without, what is given is the forward filter's.
 ///
 /// # Source
-/// Bierman 1973, Int. J. Control 18(1), from memory: the backward pass of Bryson and Frazier, sight by sight, which inverts no
-/// covariance.
+/// Bierman 1973, Int. J. Control 18(1), from memory: the backward pass of Bryson and Frazier, sight by
+/// sight, which inverts no covariance.
 pub(super) fn smooth(
     nodes: &[Node],
     steps: &[Step],

@@ -44,7 +44,7 @@ impl Shared {
             noise,
             step_s,
             count,
-            whole: factorise(&mut whole, 0).then_some(whole),
+            whole: factorise(&mut whole).then_some(whole),
         }
     }
 
@@ -91,7 +91,7 @@ impl Shared {
         for (own, noise) in noise.iter().enumerate() {
             left[(own, own)] += noise - self.noise;
         }
-        factorise(&mut left, 0).then(|| Factor {
+        factorise(&mut left).then(|| Factor {
             lead: whole.view((0, 0), (lead, lead)),
             beside,
             tail: left,
@@ -129,13 +129,13 @@ impl Factor<'_> {
     }
 }
 
-/// Turns the lower triangle of a square covariance into its Cholesky factor, columns before `from` being
-/// the factor's already. False where it is not positive definite.
+/// Turns the lower triangle of a square covariance into its Cholesky factor. False where it is not positive
+/// definite.
 /// Source: Golub & Van Loan 2013, Matrix Computations, algorithm 4.2.1, by columns; four columns are
 /// taken off at a time.
-pub(super) fn factorise(lower: &mut DMatrix<f64>, from: usize) -> bool {
+pub(super) fn factorise(lower: &mut DMatrix<f64>) -> bool {
     let count = lower.nrows();
-    for column in from..count {
+    for column in 0..count {
         let (before, here) = lower.as_mut_slice().split_at_mut(column * count);
         // every slice below runs from the diagonal to the last row: none is empty
         let here = &mut here[column..count];
@@ -212,6 +212,16 @@ mod tests {
             let (mut ours, mut back) = (columns.clone(), columns.clone());
             got.solve_mut(&mut ours);
             got.solve_transposed_mut(&mut back);
+            let lead = got.lead.nrows();
+            let joined = DMatrix::from_fn(positions.len(), positions.len(), |row, column| {
+                match (row >= lead, column >= lead) {
+                    _ if row < column => 0.0,
+                    (false, _) => got.lead[(row, column)],
+                    (true, false) => got.beside[(row - lead, column)],
+                    (true, true) => got.tail[(row - lead, column - lead)],
+                }
+            });
+            assert!((&wanted - joined).amax() < 1e-9);
             let theirs = wanted.solve_lower_triangular(&columns).expect("regular");
             assert!((theirs - ours).amax() < 1e-6);
             let theirs = wanted.tr_solve_lower_triangular(&columns).expect("regular");
@@ -222,6 +232,6 @@ mod tests {
     #[test]
     fn what_is_not_positive_definite_has_no_factor() {
         let mut matrix = DMatrix::from_row_slice(2, 2, &[1.0, 2.0, 2.0, 1.0]);
-        assert!(!factorise(&mut matrix, 0));
+        assert!(!factorise(&mut matrix));
     }
 }

@@ -200,7 +200,7 @@ impl BeforeImpact {
         for group in &self.groups {
             let noise = vec![noise; group.positions.len()];
             let mut covariance = observed(&by_steps, &group.positions, &noise);
-            if !factorise(&mut covariance, 0) {
+            if !factorise(&mut covariance) {
                 return f64::NEG_INFINITY;
             }
             let factor = Cholesky::pack_dirty(covariance);

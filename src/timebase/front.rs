@@ -192,8 +192,9 @@ fn read_file(sources: &[&UnitSource], params: &FrontParams) -> Vec<Result<Record
     }
 }
 
-/// Mean time from row to row that no log has, s, long gaps included. So whoever goes through a log by the
-/// minute takes no more steps than it has rows.
+/// A log of this many days, s, has more than a row a minute, long gaps included: eleven, own choice. So
+/// whoever goes through a log by the minute takes few steps, or no more than it has rows.
+const DAYS_S: f64 = 1e6;
 const MOST_APART_S: f64 = 60.0;
 
 /// The recording of the unit that a source means.
@@ -323,8 +324,9 @@ fn recording(
     summary: &ReadSummary,
 ) -> Result<Recording, LogError> {
     let file = &source.file;
-    let apart_s = (facts.end_s - facts.start_s) / facts.rows.max(1) as f64;
-    if apart_s > MOST_APART_S {
+    let span_s = facts.end_s - facts.start_s;
+    let apart_s = span_s / facts.rows.max(1) as f64;
+    if span_s > DAYS_S && apart_s > MOST_APART_S {
         return Err(LogError::NoTimes {
             file: file.clone(),
             profile: source.profile.name.clone(),
