@@ -424,7 +424,7 @@ fn look(
     axis: Option<Vector3<f64>>,
     params: &ServeParams,
 ) -> Result<(Look, Surprise), ServeError> {
-    let body = body_samples(units, seen.swing.peak_s(), params)?;
+    let body = body_samples(units, seen.swing.peak_s())?;
     let view = &View {
         swing: &seen.swing,
         axis,
@@ -461,16 +461,22 @@ const SHOCK_SD_S: f64 = 0.01;
 /// is something else's, s.
 const STRAY_SHOCK_S: f64 = 0.03;
 
-fn body_samples(
-    units: &WornUnits<'_>,
-    about_s: f64,
-    params: &ServeParams,
-) -> Result<PerSite<Samples>, ServeError> {
+/// What is looked at of the body about the swing's fastest moment, which is within 0.2 s of impact: steps from
+/// 2.4 s before impact on, at the core up to the landing 0.9 s after it, at the arm up to its rate 0.1 s after.
+const BODY_BEFORE_S: f64 = 2.6;
+const CORE_AFTER_S: f64 = 1.1;
+const ARM_AFTER_S: f64 = 0.3;
+
+fn body_samples(units: &WornUnits<'_>, about_s: f64) -> Result<PerSite<Samples>, ServeError> {
     let mut body: PerSite<Samples> = [None, None, None, None];
     for site in [Site::Hip, Site::Trunk, Site::Arm] {
+        let after_s = match site {
+            Site::Arm => ARM_AFTER_S,
+            _ => CORE_AFTER_S,
+        };
         if let Some(unit) = units.at(site) {
             body[site.index()] = unit
-                .on_reference_clock(about_s - params.before_s, about_s + params.after_s)
+                .on_reference_clock(about_s - BODY_BEFORE_S, about_s + after_s)
                 .map_err(|source| ServeError::Unreadable { site, source })?
                 .filter(|samples| !samples.is_empty());
         }

@@ -8,6 +8,7 @@ use nalgebra::{UnitQuaternion, Vector3};
 use crate::estimate::{Estimate, Reading, Why};
 use crate::frames::{PerSite, Site};
 use crate::math::median;
+use crate::orientation::half_turn;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -153,42 +154,34 @@ impl Sinking {
 }
 
 /// Upward speed, m/s, zero on average over the first half second.
-fn vertical_speed(samples: &Samples, span: std::ops::Range<usize>) -> Option<(Vec<f64>, Vec<f64>)> {
-    let first_s = samples.time_s[span.start];
-    let still = span
-        .clone()
-        .take_while(|&i| samples.time_s[i] < first_s + 0.5);
-    let (mut sum, mut count) = (Vector3::zeros(), 0.0);
+fn vertical_speed(samples: &Samples, span: std::ops::Range<usize>) -> Option<(&[f64], Vec<f64>)> {
+    let times_s = &samples.time_s[span.clone()];
+    let first_s = *times_s.first()?;
     let mut turn = UnitQuaternion::identity();
-    let mut turns = Vec::with_capacity(span.len());
-    for index in span.clone() {
-        if index > span.start {
-            let step_s = samples.time_s[index] - samples.time_s[index - 1];
-            let rate = 0.5 * (samples.gyro_rad_s[index] + samples.gyro_rad_s[index - 1]);
-            turn *= UnitQuaternion::from_scaled_axis(rate * step_s);
+    let mut before: Option<(f64, Vector3<f64>)> = None;
+    let mut turned = |index: usize| {
+        let (time_s, rate_rad_s) = (samples.time_s[index], samples.gyro_rad_s[index]);
+        if let Some((before_s, rate_before_rad_s)) = before.replace((time_s, rate_rad_s)) {
+            let mean_rad_s = 0.5 * (rate_rad_s + rate_before_rad_s);
+            turn *= half_turn(&mean_rad_s, 2.0 * (time_s - before_s));
         }
-        turns.push(turn);
-    }
-    for (index, turn) in still.zip(&turns) {
-        sum += turn * samples.accel_m_s2[index];
-        count += 1.0;
-    }
-    let up = (sum / f64::max(count, 1.0)).try_normalize(1.0)?;
-    let rest_m_s2 = (sum / f64::max(count, 1.0)).norm();
+        turn * samples.accel_m_s2[index]
+    };
+    let forces_m_s2: Vec<Vector3<f64>> = span.map(&mut turned).collect();
+    let still = times_s.partition_point(|&t| t < first_s + 0.5).max(1);
+    let rest = forces_m_s2.iter().take(still).sum::<Vector3<f64>>() / still as f64;
+    let up = rest.try_normalize(1.0)?;
+    let rest_m_s2 = rest.norm();
     if (rest_m_s2 / STANDARD_GRAVITY_M_S2 - 1.0).abs() > 0.15 {
         return None;
     }
-    let (mut speed, mut speed_m_s, mut times_s) = (0.0, Vec::new(), Vec::new());
-    for (index, turn) in span.clone().zip(&turns) {
-        let step_s = if index > span.start {
-            samples.time_s[index] - samples.time_s[index - 1]
-        } else {
-            0.0
-        };
-        speed += ((turn * samples.accel_m_s2[index]).dot(&up) - rest_m_s2) * step_s;
-        speed_m_s.push(speed);
-        times_s.push(samples.time_s[index]);
-    }
+    let (mut speed, mut before_s) = (0.0, first_s);
+    let speeds = times_s.iter().zip(&forces_m_s2).map(|(time_s, force)| {
+        speed += (force.dot(&up) - rest_m_s2) * (time_s - before_s);
+        before_s = *time_s;
+        speed
+    });
+    let speed_m_s = speeds.collect();
     Some((times_s, speed_m_s))
 }
 

@@ -1,5 +1,6 @@
 //! What one candidate looked like: durations, directions and shares, no verdict.
 
+use std::collections::VecDeque;
 use std::ops::{Add, Div, Sub};
 
 use nalgebra::Vector3;
@@ -224,13 +225,21 @@ fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
     let elevations_rad: Vec<f64> = (first..tops.end)
         .map(|i| swing.elevation_rad(axis, i))
         .collect();
-    tops.filter_map(|top| {
-        let from = swing.between(times_s[top] - RISE_S, times_s[top]).start;
-        let before = elevations_rad.get(from - first..=top - first)?;
-        let lowest = before.iter().copied().reduce(f64::min)?;
-        Some(before.last()? - lowest)
-    })
-    .reduce(f64::max)
+    // from the lowest before on, each lower than all behind it: the first that is not too old is the lowest
+    let mut lows: VecDeque<usize> = VecDeque::new();
+    let rises = (first..tops.end).filter_map(|top| {
+        let elevation = |index: usize| elevations_rad[index - first];
+        while lows.back().is_some_and(|low| elevation(*low) >= elevation(top)) {
+            lows.pop_back();
+        }
+        lows.push_back(top);
+        while lows.front().is_some_and(|low| times_s[*low] < times_s[top] - RISE_S) {
+            lows.pop_front();
+        }
+        let rise = elevation(top) - elevation(*lows.front()?);
+        tops.contains(&top).then_some(rise)
+    });
+    rises.reduce(f64::max)
 }
 
 /// An upswing takes at most this long, s.

@@ -119,9 +119,10 @@ impl WornUnit<'_> {
         for rate_rad_s in &mut samples.gyro_rad_s {
             *rate_rad_s -= self.gyro_bias_rad_s;
         }
+        // a tie that holds at both ends and not between has a step there: shown as a gap
+        self.tie.to_ref_s(&mut samples.time_s);
         for time_s in &mut samples.time_s {
-            // a tie that holds at both ends and not between has a step there: shown as a gap
-            *time_s = self.tie.ref_s(*time_s).unwrap_or(f64::NAN) - self.filter_delay_s;
+            *time_s -= self.filter_delay_s;
         }
         drop_untimed(&mut samples);
         Ok(Some(samples))

@@ -214,13 +214,13 @@ pub(super) fn read(
             source,
         })?;
     unit.calibration.apply(&mut samples);
+    tie.to_ref_s(&mut samples.time_s);
+    let mut tied = true;
     for time_s in &mut samples.time_s {
-        match tie.ref_s(*time_s) {
-            Some(ref_s) => *time_s = ref_s - late_s,
-            None => return Ok(None),
-        }
+        tied &= time_s.is_finite();
+        *time_s -= late_s;
     }
-    Ok(Some(samples))
+    Ok(tied.then_some(samples))
 }
 
 fn run_about(samples: Samples, at_s: f64) -> Option<Samples> {

@@ -54,10 +54,19 @@ impl Columns {
     pub fn len(&self) -> usize {
         self.time_s.len()
     }
-    pub fn clear(&mut self) {
+    fn clear(&mut self) {
         self.time_s.clear();
         self.axes.iter_mut().for_each(Vec::clear);
         self.flags.clear();
+    }
+    /// Keeps the first `count` samples; the others go into `rest`, which is emptied before.
+    pub fn split(&mut self, count: usize, rest: &mut Self) {
+        rest.clear();
+        rest.time_s.extend(self.time_s.drain(count..));
+        for (into, from) in rest.axes.iter_mut().zip(&mut self.axes) {
+            into.extend(from.drain(count..));
+        }
+        rest.flags.extend(self.flags.drain(count..));
     }
 }
 

@@ -162,15 +162,11 @@ impl FrontUnit {
         if taken == 0 {
             return Ok(());
         }
-        let mut chunk = std::mem::take(&mut self.spare);
-        chunk.clear();
-        let waiting = &mut self.waiting;
-        chunk.time_s.extend(waiting.columns.time_s.drain(..taken));
-        for (into, from) in chunk.axes.iter_mut().zip(&mut waiting.columns.axes) {
-            into.extend(from.drain(..taken));
-        }
-        chunk.flags.extend(waiting.columns.flags.drain(..taken));
-        waiting.line.drain(..taken);
+        // what is left to wait is little
+        let mut rest = std::mem::take(&mut self.spare);
+        self.waiting.columns.split(taken, &mut rest);
+        self.waiting.line.drain(..taken);
+        let chunk = std::mem::replace(&mut self.waiting.columns, rest);
         let pieces = self.grid.pieces(&chunk);
         let next = Held {
             columns: chunk,

@@ -38,6 +38,10 @@ const SHIFT_STEP_S: f64 = 3e-3;
 const RIVAL_SPREAD: f64 = 1.1;
 /// Moments that the search for the arrows starts from.
 const START_MOMENTS: usize = 10;
+/// Moments over which the ends are told apart before the best one is followed over all.
+const RANKED_MOMENTS: usize = 20;
+/// Fractions of its multiples fill the unit interval evenly and follow no short period.
+const GOLDEN: f64 = 0.618_033_988_749_895;
 /// Tukey's constant, see `fit`.
 const TUKEY: f64 = 4.685;
 
@@ -296,11 +300,8 @@ pub(crate) fn fit_joint(
         Some(arrows) => vec![State::from_arrows(arrows)],
         None => start_arrows(),
     };
-    let coarse = Search {
-        pivot_s: whole.pivot_s,
-        half_span_s: whole.half_span_s,
-        ..Search::new(&whole.best_moments(), 2.0 * STEP_S, params)?
-    };
+    let coarse = whole.of_some(&whole.best_moments(), 2.0 * STEP_S, params)?;
+    let ranking = whole.of_some(&whole.spread_moments(), STEP_S, params)?;
     let mut ends: Vec<Found> = starts
         .into_iter()
         .map(|start| coarse.run(start, params))
@@ -316,9 +317,10 @@ pub(crate) fn fit_joint(
     let mut ends: Vec<Found> = ends
         .iter()
         .take(ENDS)
-        .map(|end| whole.run(end.state, params))
+        .map(|end| ranking.run(end.state, params))
         .collect();
     rank(&mut ends);
+    let mut ends = vec![whole.run(ends.first()?.state, params)];
     let profile = Profile::of(ends.first()?, &whole, params);
     let better = profile.better(ends.first()?);
     ends.extend(better.map(|state| whole.run(state, params)));
@@ -463,6 +465,28 @@ impl<'a> Search<'a> {
             step_s,
             prior_precision,
         })
+    }
+
+    /// A search over some of the moments with the same unknowns.
+    fn of_some(
+        &self,
+        moments: &[JointMoment<'a>],
+        step_s: f64,
+        params: &TieParams,
+    ) -> Option<Self> {
+        Some(Self {
+            pivot_s: self.pivot_s,
+            half_span_s: self.half_span_s,
+            ..Self::new(moments, step_s, params)?
+        })
+    }
+
+    /// Moments spread over the session, whatever comes by turns in it.
+    fn spread_moments(&self) -> Vec<JointMoment<'a>> {
+        let share = RANKED_MOMENTS as f64 / self.moments.len().max(1) as f64;
+        let spread = (self.moments.iter().enumerate())
+            .filter(|(index, _)| (*index as f64 * GOLDEN).fract() < share);
+        spread.map(|(_, moment)| *moment).collect()
     }
 
     /// The moments in which the force varies most.

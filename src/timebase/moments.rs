@@ -117,6 +117,9 @@ pub(crate) fn moments(
         cells.push((from_s, to_s));
         from_s = to_s;
     }
+    let landings_most = params
+        .landings_per_cell
+        .min((params.landings_max / cells.len().max(1) as f64).ceil());
     let look_in = |&(cell_from_s, cell_to_s): &(f64, f64)| {
         let (mut turns, mut shocks) = (Vec::new(), Vec::new());
         let (mut landings, mut lone, mut drops) = (Vec::new(), Vec::new(), Vec::new());
@@ -141,7 +144,7 @@ pub(crate) fn moments(
         let mut others = 0.0;
         landings.retain(|landing| {
             others += f64::from(!landing.gesture);
-            landing.gesture || others <= params.landings_per_cell
+            landing.gesture || others <= landings_most
         });
         let moment = |landing| Moment::of_gesture(landing, (0.7, 0.5), Why::Landing);
         chosen.extend(landings.iter().map(moment));

@@ -121,6 +121,11 @@ impl ClockPiece {
     pub fn shift_s(&self, ref_s: f64) -> f64 {
         self.offset_s + self.drift * ref_s
     }
+
+    /// Reference clock at a unit time; both s.
+    fn ref_s(&self, unit_s: f64) -> f64 {
+        (unit_s - self.offset_s) / (1.0 + self.drift)
+    }
 }
 
 /// How one unit's clock maps to the reference clock.
@@ -182,9 +187,27 @@ impl ClockTie {
     pub fn ref_s(&self, unit_s: f64) -> Option<f64> {
         self.pieces
             .iter()
-            .map(|p| (p, (unit_s - p.offset_s) / (1.0 + p.drift)))
+            .map(|p| (p, p.ref_s(unit_s)))
             .find(|(p, ref_s)| (p.from_ref_s..=p.to_ref_s).contains(ref_s))
             .map(|(_, ref_s)| ref_s)
+    }
+
+    /// [`Self::ref_s`] of many times in rising order, in their place; NaN where the clock is not tied.
+    pub fn to_ref_s(&self, times_s: &mut [f64]) {
+        let ends = [times_s.first(), times_s.last()].map(|end| end.and_then(|end| self.ref_s(*end)));
+        match (self.pieces.as_slice(), ends) {
+            // one line holds at both ends and so between them
+            ([piece], [Some(_), Some(_)]) => {
+                for time_s in times_s {
+                    *time_s = piece.ref_s(*time_s);
+                }
+            }
+            _ => {
+                for time_s in times_s {
+                    *time_s = self.ref_s(*time_s).unwrap_or(f64::NAN);
+                }
+            }
+        }
     }
 
     /// Standard uncertainty of the tie at a reference time, s; `None` also where a step may lie on either
