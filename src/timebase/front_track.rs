@@ -3,6 +3,8 @@
 use std::io;
 use std::ops::Range;
 
+use archmage::autoversion;
+
 use super::QuietChunk;
 use super::front::FrontParams;
 use super::front_spill::{BLOCK_BINS, Bin, Columns, Spill};
@@ -239,6 +241,7 @@ fn still(columns: &Columns, range: Range<usize>, params: &FrontParams) -> Option
 }
 
 /// Mean and standard deviation, taken about the first value so that f32 sums lose nothing.
+#[autoversion(v3)]
 fn mean_sd(values: &[f32]) -> (f32, f32) {
     let Some(&about) = values.first() else {
         return (0.0, 0.0);
@@ -268,6 +271,7 @@ fn mean_sd(values: &[f32]) -> (f32, f32) {
 }
 
 /// Smallest and largest of some values; four times as fast when each side has a loop of its own.
+#[autoversion(v3)]
 pub(crate) fn min_max(values: &[f32]) -> (f32, f32) {
     let (lanes, rest) = values.as_chunks::<LANES>();
     let extreme = |start: f32, of: fn(f32, f32) -> f32| {
@@ -283,6 +287,7 @@ pub(crate) fn min_max(values: &[f32]) -> (f32, f32) {
 }
 
 /// Resultants of three axes.
+#[autoversion(v3)]
 pub(crate) fn norms(x: &[f32], y: &[f32], z: &[f32], into: &mut Vec<f32>) {
     into.clear();
     let three = x.iter().zip(y).zip(z);

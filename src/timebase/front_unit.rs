@@ -3,6 +3,8 @@
 use std::io;
 use std::ops::Range;
 
+use archmage::autoversion;
+
 use super::front::FrontParams;
 use super::front_limits::{ChannelDoubt, Extremes};
 use super::front_spill::{Columns, Spill};
@@ -143,13 +145,7 @@ impl FrontUnit {
             }
         }
         for (place, axis) in columns.axes.iter_mut().enumerate() {
-            let factor = scale.factor(place);
-            // f32 keeps 7 digits, more than any 16-bit or 20-bit sensor gives
-            axis.extend(
-                rows.column(place)
-                    .iter()
-                    .map(|value| (value * factor) as f32),
-            );
+            scaled(rows.column(place), scale.factor(place), axis);
         }
         columns.flags.resize(columns.time_s.len(), 0);
         self.waiting.line.extend_from_slice(rows.lines());
@@ -226,6 +222,9 @@ impl FrontUnit {
     /// Evened-out stamps of two runs may touch where stamps are very noisy.
     fn keep_order(&self, time_s: &mut [f64]) {
         let mut last_s = self.end_s.unwrap_or(f64::NEG_INFINITY);
+        if time_s.first().is_none_or(|first_s| *first_s > last_s) && rise(time_s) {
+            return;
+        }
         for time_s in time_s {
             if *time_s <= last_s {
                 *time_s = last_s.next_up();
@@ -235,6 +234,10 @@ impl FrontUnit {
     }
 
     fn note_gaps(&mut self, columns: &Columns) {
+        let gaps = columns.flags.iter().fold(0, |all, flags| all | flags);
+        if gaps & Flags::GAP_BEFORE.0 == 0 {
+            return;
+        }
         let mut before_s = self.end_s;
         for (&time_s, &flags) in columns.time_s.iter().zip(&columns.flags) {
             if flags & Flags::GAP_BEFORE.0 != 0
@@ -284,6 +287,19 @@ impl FrontUnit {
             refused: self.refused,
         })
     }
+}
+
+/// Whether each stamp is later than the one before.
+#[autoversion(v3)]
+fn rise(time_s: &[f64]) -> bool {
+    let pairs = time_s.iter().zip(time_s.get(1..).unwrap_or_default());
+    pairs.fold(true, |all, (before_s, after_s)| all & (after_s > before_s))
+}
+
+/// Numbers by a factor. f32 keeps 7 digits, more than any 16-bit or 20-bit sensor gives.
+#[autoversion(v3)]
+fn scaled(values: &[f64], factor: f64, into: &mut Vec<f32>) {
+    into.extend(values.iter().map(|value| (value * factor) as f32));
 }
 
 /// Index ranges of the gap-free runs behind some pieces.

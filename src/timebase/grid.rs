@@ -4,6 +4,8 @@
 //! what came before. The usual chunk (every step within half a period of the usual one) is passed after
 //! one look.
 
+use archmage::autoversion;
+
 use super::front::FrontParams;
 use super::front_spill::Columns;
 use super::pieces::{Line, PART_SAMPLES, Piece, SLOPE_SAMPLES, fit, parts_rms_s};
@@ -123,13 +125,9 @@ impl Grid {
         else {
             return false;
         };
-        let (low, high) = (USUAL_STEP.start * period_s, USUAL_STEP.end * period_s);
-        let fits = |step_s: f64| (step_s > low) & (step_s < high);
-        let mut all = fits(first_s - last_s);
-        for (before_s, after_s) in time_s.iter().zip(time_s.get(1..).unwrap_or_default()) {
-            all &= fits(after_s - before_s);
-        }
-        all
+        let (low_s, high_s) = (USUAL_STEP.start * period_s, USUAL_STEP.end * period_s);
+        let step_s = first_s - last_s;
+        step_s > low_s && step_s < high_s && steps_between(time_s, low_s, high_s)
     }
 
     /// Puts the stamps in order: wraps and restarts are evened out, strays refused. Gives how many of
@@ -429,6 +427,16 @@ impl Waiting {
         pick(&mut self.columns.flags, keep);
         pick(&mut self.line, keep);
     }
+}
+
+/// Whether all steps between neighbouring stamps are longer than one time and shorter than another, s.
+#[autoversion(v3)]
+fn steps_between(time_s: &[f64], low_s: f64, high_s: f64) -> bool {
+    let pairs = time_s.iter().zip(time_s.get(1..).unwrap_or_default());
+    pairs.fold(true, |all, (before_s, after_s)| {
+        let step_s = after_s - before_s;
+        all & (step_s > low_s) & (step_s < high_s)
+    })
 }
 
 /// Steps between neighbouring stamps, in short.

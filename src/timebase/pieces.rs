@@ -1,5 +1,7 @@
 //! Straight pieces of the map from row to time: fitted to runs of stamps, and blended where they meet.
 
+use archmage::autoversion;
+
 /// Shortest run that gives a slope of its own.
 pub(super) const SLOPE_SAMPLES: usize = 32;
 
@@ -66,25 +68,14 @@ pub(super) fn fit(time_s: &[f64], period_s: f64) -> Line {
     }
 }
 
+/// Sums of so many stamps that do not wait for each other.
+const LANES: usize = 4;
+
 fn least_squares(time_s: &[f64], first_s: f64, period_s: f64, within: Option<(Line, f64)>) -> Line {
-    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let middle = 0.5 * (time_s.len() - 1) as f64;
-    for (index, &t) in time_s.iter().enumerate() {
-        let x = index as f64;
-        if let Some((line, most_s)) = within
-            && (t - line.a_s - line.b_s * x).abs() > most_s
-        {
-            continue;
-        }
-        // about the middle and the expected stamp, so that sums stay small
-        let x = x - middle;
-        let y = t - first_s - period_s * index as f64;
-        n += 1.0;
-        sx += x;
-        sy += y;
-        sxx += x * x;
-        sxy += x * y;
-    }
+    let (n, sx, sy, sxx, sxy) = match within {
+        None => all_sums(time_s, first_s, period_s),
+        Some((line, most_s)) => near_sums(time_s, first_s, period_s, line, most_s),
+    };
     let spread = sxx - sx * sx / n;
     let slope = if time_s.len() >= SLOPE_SAMPLES && spread > 0.0 {
         (sxy - sx * sy / n) / spread
@@ -93,16 +84,67 @@ fn least_squares(time_s: &[f64], first_s: f64, period_s: f64, within: Option<(Li
     };
     let level = (sy - slope * sx) / n;
     Line {
-        a_s: first_s + level - slope * middle,
+        a_s: first_s + level - slope * middle(time_s),
         b_s: period_s + slope,
         rms_s: 0.0,
     }
 }
 
+/// Index about which sums are taken, so that they stay small.
+fn middle(time_s: &[f64]) -> f64 {
+    0.5 * (time_s.len() - 1) as f64
+}
+
+/// Number, sums of x and y, of x^2 and x y: x an index about the middle, y a stamp less the expected one.
+type Sums = (f64, f64, f64, f64, f64);
+
+/// Over the stamps that stand near a line.
+fn near_sums(time_s: &[f64], first_s: f64, period_s: f64, line: Line, most_s: f64) -> Sums {
+    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (index, &t) in time_s.iter().enumerate() {
+        let index = index as f64;
+        if (t - line.a_s - line.b_s * index).abs() > most_s {
+            continue;
+        }
+        let (x, y) = (index - middle(time_s), t - first_s - period_s * index);
+        n += 1.0;
+        sx += x;
+        sy += y;
+        sxx += x * x;
+        sxy += x * y;
+    }
+    (n, sx, sy, sxx, sxy)
+}
+
+/// Over all stamps: those of x alone are known.
+#[autoversion(v3)]
+fn all_sums(time_s: &[f64], first_s: f64, period_s: f64) -> Sums {
+    let (mut sy, mut sxy) = ([0f64; LANES], [0f64; LANES]);
+    let middle = middle(time_s);
+    let mut from = 0.0;
+    let (lanes, rest) = time_s.as_chunks::<LANES>();
+    let mut add = |lane: usize, t: f64, index: f64| {
+        let y = t - first_s - period_s * index;
+        sy[lane] += y;
+        sxy[lane] += (index - middle) * y;
+    };
+    for some in lanes {
+        for (lane, t) in some.iter().enumerate() {
+            add(lane, *t, from + lane as f64);
+        }
+        from += LANES as f64;
+    }
+    for (lane, t) in rest.iter().enumerate() {
+        add(lane, *t, from + lane as f64);
+    }
+    let n = time_s.len() as f64;
+    let sxx = n * (n * n - 1.0) / 12.0;
+    (n, 0.0, sy.iter().sum(), sxx, sxy.iter().sum())
+}
+
 /// Root mean square and largest distance of stamps from a line, s.
+#[autoversion(v3)]
 fn distances(time_s: &[f64], line: &Line) -> (f64, f64) {
-    /// Sums that do not wait for each other.
-    const LANES: usize = 4;
     let (mut sums, mut worst) = ([0f64; LANES], [0f64; LANES]);
     let mut from = 0.0;
     for some in time_s.chunks(LANES) {
