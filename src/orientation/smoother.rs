@@ -75,10 +75,7 @@ impl Chain {
         let stride = ((params.node_s * samples.rate_hz).round() as usize).clamp(1, last.max(1));
         let mut marks: Vec<usize> = (run.start..last).step_by(stride).collect();
         marks.push(last);
-        let steps = marks
-            .windows(2)
-            .map(|pair| preintegrate::sum(samples, pair[0], pair[1], period_s))
-            .collect();
+        let steps = preintegrate::steps(samples, &marks, period_s);
         Self {
             marks,
             steps,
@@ -176,34 +173,22 @@ impl Chain {
             .collect()
     }
 
-    /// Full rate: inside a step the gyroscope leads, and the small disagreement with the next node is
-    /// shared out evenly.
+    /// Full rate, and the uncertainty between nodes on a straight line.
     fn spell_out(&self, samples: &Samples, nodes: &[Node], sds: &[f64], out: &mut Attitude) {
-        let attitudes = &mut out.sensor_to_world;
+        let led: Vec<_> = nodes
+            .iter()
+            .map(|node| (node.attitude, node.bias_rad_s))
+            .collect();
+        let attitudes = preintegrate::spell_out(samples, &self.marks, &led, self.period_s);
+        out.sensor_to_world.extend(attitudes);
+        out.sensor_to_world
+            .extend(nodes.last().map(|node| node.attitude));
         let all_sds = out.inclination_sd_rad.get_or_insert_default();
-        for ((marks, ends), sd) in self
-            .marks
-            .windows(2)
-            .zip(nodes.windows(2))
-            .zip(sds.windows(2))
-        {
-            let from = attitudes.len();
-            let mut attitude = ends[0].attitude;
-            for rates in samples.gyro_rad_s[marks[0]..=marks[1]].windows(2) {
-                attitudes.push(attitude);
-                let rate = 0.5 * (rates[0] + rates[1]) - ends[0].bias_rad_s;
-                attitude *= preintegrate::half_turn(&rate, 2.0 * self.period_s);
-            }
-            let left = (ends[1].attitude * attitude.inverse()).scaled_axis();
-            let count = (marks[1] - marks[0]) as f64;
-            for (index, q) in attitudes[from..].iter_mut().enumerate() {
-                let share = index as f64 / count;
-                *q = preintegrate::half_turn(&left, 2.0 * share) * *q;
-                q.renormalize_fast();
-                all_sds.push(sd[0] + share * (sd[1] - sd[0]));
-            }
+        for (marks, sd) in self.marks.windows(2).zip(sds.windows(2)) {
+            let count = marks[1] - marks[0];
+            let shares = (0..count).map(|index| index as f64 / count as f64);
+            all_sds.extend(shares.map(|share| sd[0] + share * (sd[1] - sd[0])));
         }
-        attitudes.extend(nodes.last().map(|node| node.attitude));
         all_sds.extend(sds.last());
     }
 }

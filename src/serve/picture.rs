@@ -229,11 +229,17 @@ fn rise(swing: &Swing, axis: &Vector3<f64>) -> Option<f64> {
     let mut lows: VecDeque<usize> = VecDeque::new();
     let rises = (first..tops.end).filter_map(|top| {
         let elevation = |index: usize| elevations_rad[index - first];
-        while lows.back().is_some_and(|low| elevation(*low) >= elevation(top)) {
+        while lows
+            .back()
+            .is_some_and(|low| elevation(*low) >= elevation(top))
+        {
             lows.pop_back();
         }
         lows.push_back(top);
-        while lows.front().is_some_and(|low| times_s[*low] < times_s[top] - RISE_S) {
+        while lows
+            .front()
+            .is_some_and(|low| times_s[*low] < times_s[top] - RISE_S)
+        {
             lows.pop_front();
         }
         let rise = elevation(top) - elevation(*lows.front()?);

@@ -194,7 +194,8 @@ impl ClockTie {
 
     /// [`Self::ref_s`] of many times in rising order, in their place; NaN where the clock is not tied.
     pub fn to_ref_s(&self, times_s: &mut [f64]) {
-        let ends = [times_s.first(), times_s.last()].map(|end| end.and_then(|end| self.ref_s(*end)));
+        let ends =
+            [times_s.first(), times_s.last()].map(|end| end.and_then(|end| self.ref_s(*end)));
         match (self.pieces.as_slice(), ends) {
             // one line holds at both ends and so between them
             ([piece], [Some(_), Some(_)]) => {
