@@ -3,6 +3,7 @@
 //! Source: Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, ch. 2 (posterior,
 //! marginal likelihood) and eq. 4.16 (Matern, half-integer order).
 
+use archmage::autoversion;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// Matern order 13/2: six derivatives exist. Muscle-driven rates are that smooth; rougher orders
@@ -116,6 +117,7 @@ impl Kernel {
     }
 
     /// Covariance of the motion at `at_s` with the observations.
+    #[autoversion(v3)]
     pub fn towards(&self, at_s: f64, to: &Decays) -> DVector<f64> {
         let rate_per_s = self.decay_per_s();
         let (rise, fall) = ((rate_per_s * at_s).exp(), (-rate_per_s * at_s).exp());

@@ -4,6 +4,7 @@
 //! from it only where bins are left out or carry shock: from there on its factor is its own, and every
 //! column before is the shared one's, since a column of a Cholesky factor depends on nothing behind it.
 
+use archmage::autoversion;
 use nalgebra::{DMatrix, DMatrixView};
 
 use super::bins::Bins;
@@ -111,6 +112,7 @@ pub(super) struct Factor<'a> {
 
 impl Factor<'_> {
     /// The inverse of the factor times some columns.
+    #[autoversion(v3)]
     pub fn solve_mut(&self, columns: &mut DMatrix<f64>) {
         let (mut first, mut last) =
             columns.rows_range_pair_mut(..self.lead.nrows(), self.lead.nrows()..);
@@ -120,6 +122,7 @@ impl Factor<'_> {
     }
 
     /// The inverse of the factor's transpose times some columns.
+    #[autoversion(v3)]
     pub fn solve_transposed_mut(&self, columns: &mut DMatrix<f64>) {
         let (mut first, mut last) =
             columns.rows_range_pair_mut(..self.lead.nrows(), self.lead.nrows()..);
@@ -133,6 +136,7 @@ impl Factor<'_> {
 /// definite.
 /// Source: Golub & Van Loan 2013, Matrix Computations, algorithm 4.2.1, by columns; four columns are
 /// taken off at a time.
+#[autoversion(v3)]
 pub(super) fn factorise(lower: &mut DMatrix<f64>) -> bool {
     let count = lower.nrows();
     for column in 0..count {

@@ -1,5 +1,6 @@
 //! How smooth a segment's motion is and how much its unit rings on the skin, fitted over a session.
 
+use archmage::autoversion;
 use nalgebra::{Cholesky, DMatrix};
 
 use super::SequenceParams;
@@ -189,6 +190,7 @@ impl BeforeImpact {
             .sum()
     }
 
+    #[autoversion(v3)]
     fn log_likelihood(&self, kernel: &Kernel, noise: f64) -> f64 {
         let (mut energy, mut determinant) = (0.0, 0.0);
         let longest = self
