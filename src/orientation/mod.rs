@@ -11,6 +11,8 @@ mod posture;
 mod preintegrate;
 mod record;
 mod smoother;
+mod spelled;
+mod turns;
 
 pub use baseline::{MadgwickFilter, MahonyFilter};
 pub use joint::{
@@ -18,9 +20,9 @@ pub use joint::{
 };
 pub use mounting::{UnitTurned, stance_axis, unit_turned};
 pub use posture::{Posture, since_stance};
-pub(crate) use preintegrate::half_turn;
 pub use record::{heading_between, orient_record};
 pub use smoother::Smoother;
+pub(crate) use turns::carry;
 
 use nalgebra::{UnitQuaternion, Vector3};
 

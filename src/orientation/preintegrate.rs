@@ -6,20 +6,10 @@
 //! in the turn per sample (DEVELOPERS.md, "Orientation").
 
 use archmage::autoversion;
-use nalgebra::{Matrix3, Quaternion, SimdBool, SimdRealField, SimdValue, UnitQuaternion, Vector3};
-use simba::simd::AutoF64x4;
+use nalgebra::{Matrix3, SimdValue, UnitQuaternion, Vector3};
 
+use super::turns::{Four, Lanes, SIDE, alike, half_turn};
 use crate::samples::{Flags, Samples};
-
-/// Stretches that are gone through side by side: within one every sample waits for the one before.
-const SIDE: usize = 4;
-
-/// A number of each of them.
-type Four = AutoF64x4;
-
-/// A number, or several side by side.
-pub(crate) trait Lanes: SimdRealField<Element = f64> + Copy {}
-impl<T: SimdRealField<Element = f64> + Copy> Lanes for T {}
 
 /// What happened between two nodes, written in the sensor frame of the first.
 #[derive(Debug, Clone, Copy)]
@@ -171,18 +161,6 @@ pub(super) fn steps(samples: &Samples, marks: &[usize], period_s: f64) -> Vec<St
     steps
 }
 
-/// The starts of the next four stretches between marks where these are of one length.
-fn alike(marks: &[usize]) -> Option<[usize; SIDE]> {
-    let [first, second, ..] = marks.get(..=SIDE)? else {
-        return None;
-    };
-    let even = marks
-        .windows(2)
-        .take(SIDE)
-        .all(|ends| ends[1] - ends[0] == second - first);
-    even.then(|| marks.first_chunk().copied())?
-}
-
 #[autoversion(v3)]
 fn four_steps(
     samples: &Samples,
@@ -204,132 +182,65 @@ fn four_steps(
     })
 }
 
-/// Attitudes at the samples of a stretch, or of several side by side, that lead from one node to the next: the
-/// gyroscope leads, and the small disagreement with the next node is shared out evenly.
-#[inline(always)]
-fn attitudes<T: Lanes>(
-    [start, end]: [UnitQuaternion<T>; 2],
-    bias_rad_s: Vector3<T>,
-    (count, period_s): (usize, f64),
-    rate_at: impl Fn(usize) -> Vector3<T>,
-    mut found: impl FnMut(usize, UnitQuaternion<T>),
-) {
-    let number = T::splat;
-    let mut led = Vec::with_capacity(count);
-    let (mut attitude, mut before) = (start, rate_at(0));
-    for index in 1..=count {
-        led.push(attitude);
-        let after = rate_at(index);
-        let rate = (before + after) * number(0.5) - bias_rad_s;
-        attitude *= half_turn(&rate, number(2.0 * period_s));
-        before = after;
-    }
-    let missed = end * attitude.inverse();
-    let mut left = Vector3::zeros();
-    for lane in 0..T::LANES {
-        left.replace(lane, missed.extract(lane).scaled_axis());
-    }
-    for (index, attitude) in led.into_iter().enumerate() {
-        let share = index as f64 / count as f64;
-        let mut attitude = half_turn(&left, number(2.0 * share)) * attitude;
-        attitude.renormalize_fast();
-        found(index, attitude);
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::super::spelled::spell_out;
+    use super::*;
 
-/// Attitudes at all samples from the first of `marks` to before the last, from those of the nodes at `marks` and
-/// the bias ahead of each, rad/s.
-pub(super) fn spell_out(
-    samples: &Samples,
-    marks: &[usize],
-    nodes: &[(UnitQuaternion<f64>, Vector3<f64>)],
-    period_s: f64,
-) -> Vec<UnitQuaternion<f64>> {
-    let mut all = vec![UnitQuaternion::identity(); spanned(marks)];
-    let (mut done, mut out) = (0, all.as_mut_slice());
-    while let Some(ahead @ [first, last, ..]) = marks.get(done..) {
-        let count = last - first;
-        if let (Some(starts), Some(nodes)) = (alike(ahead), nodes[done..].first_chunk()) {
-            let (here, behind) = out.split_at_mut(SIDE * count);
-            four_attitudes(samples, starts, nodes, (count, period_s), here);
-            (done, out) = (done + SIDE, behind);
-            continue;
+    /// Four stretches side by side against one after the other, a shorter one behind them.
+    #[test]
+    fn stretches_side_by_side_are_those_one_by_one() {
+        let wave = |k: i32, scale: f64| {
+            let phase = 0.2 * f64::from(k);
+            Vector3::new(phase.sin(), (1.7 * phase).cos(), 0.3 * phase.cos()) * scale
+        };
+        let samples = Samples {
+            rate_hz: 100.0,
+            time_s: (0..58).map(|k| 0.01 * f64::from(k)).collect(),
+            accel_m_s2: (0..58).map(|k| wave(k + 3, 12.0)).collect(),
+            gyro_rad_s: (0..58).map(|k| wave(k, 9.0)).collect(),
+            flags: (0..58)
+                .map(|k| Flags(if k % 9 == 0 { Flags::GYRO_CLIPPED.0 } else { 0 }))
+                .collect(),
+        };
+        let marks = [0, 11, 22, 33, 44, 51, 57];
+        let node = |k: i32| {
+            (
+                UnitQuaternion::from_scaled_axis(wave(k, 0.8)),
+                wave(k, 0.01),
+            )
+        };
+        let nodes: Vec<_> = (0..7).map(node).collect();
+        let together = steps(&samples, &marks, 0.01);
+        let spelled = spell_out(&samples, &marks, &nodes, 0.01);
+        assert_eq!((together.len(), spelled.len()), (6, 57));
+        for (index, step) in together.iter().enumerate() {
+            let ends = &marks[index..index + 2];
+            let alone = steps(&samples, ends, 0.01)[0];
+            assert!(step.turn.angle_to(&alone.turn) < 1e-7);
+            assert!((step.push_m_s - alone.push_m_s).amax() < 1e-12);
+            assert!((step.push_by_bias_m - alone.push_by_bias_m).amax() < 1e-12);
+            assert!((step.turn_by_bias_s - alone.turn_by_bias_s).amax() < 1e-12);
+            assert!((step.rate_rad_s - alone.rate_rad_s).amax() < 1e-12);
+            let numbers = |step: &Step| {
+                [
+                    step.force_turning_square,
+                    step.rate_sd_rad_s,
+                    step.force_sd_m_s2,
+                    step.rate_clipped,
+                ]
+            };
+            for (one, other) in numbers(step).into_iter().zip(numbers(&alone)) {
+                assert!((one - other).abs() < 1e-9 * other.abs());
+            }
+            let alone = spell_out(&samples, ends, &nodes[index..index + 2], 0.01);
+            let found = &spelled[ends[0]..ends[1]];
+            assert!(
+                found
+                    .iter()
+                    .zip(&alone)
+                    .all(|(one, other)| one.angle_to(other) < 1e-7)
+            );
         }
-        let rates = &samples.gyro_rad_s[*first..=*last];
-        let (here, behind) = out.split_at_mut(count);
-        let ends = [nodes[done].0, nodes[done + 1].0];
-        let found = |index: usize, attitude| here[index] = attitude;
-        attitudes(
-            ends,
-            nodes[done].1,
-            (count, period_s),
-            |index| rates[index],
-            found,
-        );
-        (done, out) = (done + 1, behind);
     }
-    all
-}
-
-/// Samples from the first mark to before the last.
-fn spanned(marks: &[usize]) -> usize {
-    marks
-        .first()
-        .zip(marks.last())
-        .map_or(0, |(first, last)| last - first)
-}
-
-#[autoversion(v3)]
-fn four_attitudes(
-    samples: &Samples,
-    starts: [usize; SIDE],
-    nodes: &[(UnitQuaternion<f64>, Vector3<f64>); SIDE + 1],
-    (count, period_s): (usize, f64),
-    out: &mut [UnitQuaternion<f64>],
-) {
-    let rates = starts.map(|start| &samples.gyro_rad_s[start..=start + count]);
-    let ends = [0, 1].map(|end| std::array::from_fn(|lane| nodes[lane + end].0).into());
-    let bias_rad_s: Vector3<Four> = std::array::from_fn(|lane| nodes[lane].1).into();
-    let rate_at = |index: usize| rates.map(|rates| rates[index]).into();
-    let found = |index: usize, attitude: UnitQuaternion<Four>| {
-        for lane in 0..SIDE {
-            out[lane * count + index] = attitude.extract(lane);
-        }
-    };
-    attitudes(ends, bias_rad_s, (count, period_s), rate_at, found);
-}
-
-/// Terms of the series of sin(x)/x and cos(x) in x^2.
-const SINC: [f64; 4] = [1.0 / 6.0, 1.0 / 120.0, 1.0 / 5040.0, 1.0 / 362_880.0];
-const COS: [f64; 4] = [1.0 / 2.0, 1.0 / 24.0, 1.0 / 720.0, 1.0 / 40_320.0];
-
-/// Half the turn of one sample by the exponential map.
-#[inline(always)]
-pub(crate) fn half_turn<T: Lanes>(rate_rad_s: &Vector3<T>, period_s: T) -> UnitQuaternion<T> {
-    let number = T::splat;
-    // half the angle of the half turn
-    let quarter = rate_rad_s * (number(0.25) * period_s);
-    let square = quarter.norm_squared();
-    let series = |[a, b, c, d]: [f64; 4]| {
-        let rest = number(b) - square * (number(c) - square * number(d));
-        T::one() - square * (number(a) - square * rest)
-    };
-    let (mut sinc, mut cos) = (series(SINC), series(COS));
-    // sin(x)/x and cos(x) by their series: below 0.13 rad (15 000 deg/s at 500 Hz) exact to 1e-15
-    let small = square.simd_lt(number(0.017));
-    if !small.all() {
-        let (exact_sinc, exact_cos) = exact(square);
-        sinc = sinc.select(small, exact_sinc);
-        cos = cos.select(small, exact_cos);
-    }
-    let v = quarter * sinc;
-    UnitQuaternion::new_unchecked(Quaternion::new(cos, v.x, v.y, v.z))
-}
-
-/// sin(x)/x and cos(x) of x^2 above 0.
-#[cold]
-#[inline(never)]
-fn exact<T: Lanes>(square: T) -> (T, T) {
-    let angle = square.simd_sqrt();
-    (angle.simd_sin() / angle, angle.simd_cos())
 }

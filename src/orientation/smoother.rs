@@ -12,6 +12,7 @@ use nalgebra::{UnitQuaternion, Vector3};
 
 use super::passes::{self, Node, NodeNoise};
 use super::preintegrate::{self, Step};
+use super::spelled;
 use super::{Attitude, OrientationFilter, OrientationParams};
 use crate::calibration::Leftover;
 use crate::samples::Samples;
@@ -179,7 +180,7 @@ impl Chain {
             .iter()
             .map(|node| (node.attitude, node.bias_rad_s))
             .collect();
-        let attitudes = preintegrate::spell_out(samples, &self.marks, &led, self.period_s);
+        let attitudes = spelled::spell_out(samples, &self.marks, &led, self.period_s);
         out.sensor_to_world.extend(attitudes);
         out.sensor_to_world
             .extend(nodes.last().map(|node| node.attitude));

@@ -3,12 +3,12 @@
 //! Stages after Kovacs and Ellenbecker (2011). The ball's release and the knee are not visible from
 //! these sites; loading is read from how the pelvis (or, second best, the thorax) sinks and rises.
 
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::Vector3;
 
 use crate::estimate::{Estimate, Reading, Why};
 use crate::frames::{PerSite, Site};
 use crate::math::median;
-use crate::orientation::half_turn;
+use crate::orientation::carry;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -157,17 +157,9 @@ impl Sinking {
 fn vertical_speed(samples: &Samples, span: std::ops::Range<usize>) -> Option<(&[f64], Vec<f64>)> {
     let times_s = &samples.time_s[span.clone()];
     let first_s = *times_s.first()?;
-    let mut turn = UnitQuaternion::identity();
-    let mut before: Option<(f64, Vector3<f64>)> = None;
-    let mut turned = |index: usize| {
-        let (time_s, rate_rad_s) = (samples.time_s[index], samples.gyro_rad_s[index]);
-        if let Some((before_s, rate_before_rad_s)) = before.replace((time_s, rate_rad_s)) {
-            let mean_rad_s = 0.5 * (rate_rad_s + rate_before_rad_s);
-            turn *= half_turn(&mean_rad_s, 2.0 * (time_s - before_s));
-        }
-        turn * samples.accel_m_s2[index]
-    };
-    let forces_m_s2: Vec<Vector3<f64>> = span.map(&mut turned).collect();
+    let turns = carry(times_s, &samples.gyro_rad_s[span.clone()]);
+    let forces = turns.iter().zip(&samples.accel_m_s2[span]);
+    let forces_m_s2: Vec<Vector3<f64>> = forces.map(|(turn, force)| turn * force).collect();
     let still = times_s.partition_point(|&t| t < first_s + 0.5).max(1);
     let rest = forces_m_s2.iter().take(still).sum::<Vector3<f64>>() / still as f64;
     let up = rest.try_normalize(1.0)?;

@@ -6,7 +6,7 @@
 
 use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 
-use crate::orientation::half_turn;
+use crate::orientation::carry;
 use crate::samples::{Flags, Samples};
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -70,7 +70,7 @@ impl Swing {
         if peak_index < 8 || samples.len() < peak_index + 4 || samples.rate_hz <= 0.0 {
             return None;
         }
-        let turn = integrate(&samples);
+        let turn = carry(&samples.time_s, &samples.gyro_rad_s);
         let (up, gravity_misfit) = gravity(&samples, &turn, own..peak_index)?;
         Some(Self {
             samples,
@@ -142,8 +142,8 @@ impl Swing {
         let rows = self.lever_rows(force_limit_m_s2);
         let first = solve(&rows, |_| 1.0)?;
         let mut misses: Vec<f64> = rows.iter().map(|row| row.miss(&first)).collect();
-        misses.sort_by(f64::total_cmp);
-        let scale = 1.5 * misses.get(misses.len() / 2)?.max(1.0);
+        let (_, middle, _) = misses.select_nth_unstable_by(rows.len() / 2, f64::total_cmp); // nine rows at least
+        let scale = 1.5 * middle.max(1.0);
         let arm_m = solve(&rows, |row| (scale / row.miss(&first).max(scale)).powi(2))?;
         let (mut left, mut total) = (0.0, 0.0);
         for row in &rows {
@@ -244,20 +244,6 @@ fn plateau_middle(samples: &Samples, fastest: usize) -> usize {
     let last = (fastest..samples.len()).take_while(clipped).last();
     let first = (0..=fastest).rev().take_while(clipped).last();
     (first.unwrap_or(fastest) + last.unwrap_or(fastest)) / 2
-}
-
-/// Carries the sensor's axes along from the first sample by the mean rate of each step.
-fn integrate(samples: &Samples) -> Vec<UnitQuaternion<f64>> {
-    let mut turn = Vec::with_capacity(samples.len());
-    let mut now = UnitQuaternion::identity();
-    turn.push(now);
-    for index in 1..samples.len() {
-        let step_s = samples.time_s[index] - samples.time_s[index - 1];
-        let mean = 0.5 * (samples.gyro_rad_s[index] + samples.gyro_rad_s[index - 1]);
-        now *= half_turn(&mean, 2.0 * step_s);
-        turn.push(now);
-    }
-    turn
 }
 
 /// Say about gravity of a sample on the other side of a gap: the turn inside the gap is a guess.
