@@ -161,6 +161,7 @@ pub(super) fn steps(samples: &Samples, marks: &[usize], period_s: f64) -> Vec<St
     steps
 }
 
+/// [`steps`] over four stretches of one length, side by side.
 #[autoversion(v3)]
 fn four_steps(
     samples: &Samples,

@@ -81,6 +81,7 @@ fn spanned(marks: &[usize]) -> usize {
         .map_or(0, |(first, last)| last - first)
 }
 
+/// [`spell_out`] of four stretches of one length, side by side.
 #[autoversion(v3)]
 fn four_attitudes(
     samples: &Samples,
