@@ -1,6 +1,6 @@
 //! Clocks of simulated units against their known truth.
 
-use overarm::timebase::{ClockTie, TieMethod, TieParams, tie_clocks};
+use overarm::timebase::{ClockPiece, ClockTie, TieMethod, TieParams, tie_clocks};
 
 use super::tie_body::{Body, Clock, Practice};
 
@@ -124,4 +124,36 @@ fn jumps_at_both_ends_tie_clocks() {
     assert_eq!(tie.method, TieMethod::GesturesBothEnds, "{findings:?}");
     let (error_s, ratio) = worst(&tie, &clock, LENGTH_S);
     assert!(error_s < 2e-3 && ratio < 3.0, "{error_s} s, {ratio} u");
+}
+
+/// Many times at once are those one by one: inside a line, across a step that leaves a hole, and beyond both.
+#[test]
+fn many_times_are_put_on_the_reference_clock_as_one_is() {
+    let line = |from_ref_s, to_ref_s, offset_s| ClockPiece {
+        from_ref_s,
+        to_ref_s,
+        offset_s,
+        drift: 40e-6,
+        ..ClockTie::identity(TieMethod::SharedClock).pieces[0]
+    };
+    for pieces in [
+        vec![line(0.0, 100.0, 3.0)],
+        vec![line(0.0, 40.0, 3.0), line(60.0, 100.0, -5.0)],
+    ] {
+        let tie = ClockTie {
+            pieces,
+            ..ClockTie::not_tied()
+        };
+        for (from_s, to_s) in [(5.0, 35.0), (-20.0, 120.0), (90.0, 130.0)] {
+            let times_s: Vec<f64> = (0..=200)
+                .map(|k| from_s + (to_s - from_s) * f64::from(k) / 200.0)
+                .collect();
+            let mut found_s = times_s.clone();
+            tie.to_ref_s(&mut found_s);
+            for (time_s, found_s) in times_s.iter().zip(found_s) {
+                let wanted_s = tie.ref_s(*time_s).unwrap_or(f64::NAN);
+                assert_eq!(found_s.to_bits(), wanted_s.to_bits(), "{time_s}");
+            }
+        }
+    }
 }
