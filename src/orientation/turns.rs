@@ -32,21 +32,27 @@ pub(super) fn alike(marks: &[usize]) -> Option<[usize; SIDE]> {
 #[autoversion(v3)]
 pub(crate) fn carry(time_s: &[f64], rate_rad_s: &[Vector3<f64>]) -> Vec<UnitQuaternion<f64>> {
     let length = time_s.len().min(rate_rad_s.len());
-    let count = length.saturating_sub(1) / SIDE;
+    if length == 0 {
+        return Vec::new();
+    }
+    let count = (length - 1) / SIDE;
     let starts: [usize; SIDE] = std::array::from_fn(|lane| lane * count);
     let mut turns = vec![UnitQuaternion::identity(); length];
     let mut now = UnitQuaternion::<Four>::identity();
     let rates_at =
         |index: usize| Vector3::<Four>::from(starts.map(|start| rate_rad_s[start + index]));
+    let mut before = rates_at(0);
     for index in 0..count {
+        let after = rates_at(index + 1);
         let twice_s = starts.map(|start| 2.0 * (time_s[start + index + 1] - time_s[start + index]));
-        let mean = (rates_at(index) + rates_at(index + 1)) * Four::splat(0.5);
+        let mean = (before + after) * Four::splat(0.5);
+        before = after;
         now *= half_turn(&mean, twice_s.into());
         for (lane, start) in starts.into_iter().enumerate() {
             turns[start + index + 1] = now.extract(lane);
         }
     }
-    for start in starts.into_iter().skip(1).filter(|_| count > 0) {
+    for start in starts.into_iter().skip(1) {
         let before = turns[start];
         turns[start + 1..=start + count]
             .iter_mut()

@@ -117,9 +117,10 @@ pub(crate) fn moments(
         cells.push((from_s, to_s));
         from_s = to_s;
     }
+    let about_cells = (epoch_s / cell_s).round().max(1.0);
     let landings_most = params
         .landings_per_cell
-        .min((params.landings_max / cells.len().max(1) as f64).ceil());
+        .min((params.landings_max / about_cells).floor());
     let look_in = |&(cell_from_s, cell_to_s): &(f64, f64)| {
         let (mut turns, mut shocks) = (Vec::new(), Vec::new());
         let (mut landings, mut lone, mut drops) = (Vec::new(), Vec::new(), Vec::new());

@@ -68,7 +68,7 @@ pub(super) fn fit(time_s: &[f64], period_s: f64) -> Line {
     }
 }
 
-/// Sums of so many stamps that do not wait for each other.
+/// Sums that do not wait for each other, each of every so many-th stamp.
 const LANES: usize = 4;
 
 fn least_squares(time_s: &[f64], first_s: f64, period_s: f64, within: Option<(Line, f64)>) -> Line {
@@ -121,22 +121,11 @@ fn near_sums(time_s: &[f64], first_s: f64, period_s: f64, line: Line, most_s: f6
 fn all_sums(time_s: &[f64], first_s: f64, period_s: f64) -> Sums {
     let (mut sy, mut sxy) = ([0f64; LANES], [0f64; LANES]);
     let middle = middle(time_s);
-    let mut from = 0.0;
-    let (lanes, rest) = time_s.as_chunks::<LANES>();
-    let mut add = |lane: usize, t: f64, index: f64| {
+    by_lanes(time_s, |lane, index, t| {
         let y = t - first_s - period_s * index;
         sy[lane] += y;
         sxy[lane] += (index - middle) * y;
-    };
-    for some in lanes {
-        for (lane, t) in some.iter().enumerate() {
-            add(lane, *t, from + lane as f64);
-        }
-        from += LANES as f64;
-    }
-    for (lane, t) in rest.iter().enumerate() {
-        add(lane, *t, from + lane as f64);
-    }
+    });
     let n = time_s.len() as f64;
     let sxx = n * (n * n - 1.0) / 12.0;
     (n, 0.0, sy.iter().sum(), sxx, sxy.iter().sum())
@@ -146,17 +135,29 @@ fn all_sums(time_s: &[f64], first_s: f64, period_s: f64) -> Sums {
 #[autoversion(v3)]
 fn distances(time_s: &[f64], line: &Line) -> (f64, f64) {
     let (mut sums, mut worst) = ([0f64; LANES], [0f64; LANES]);
+    by_lanes(time_s, |lane, index, t| {
+        let off = (t - line.a_s - line.b_s * index).abs();
+        sums[lane] += off * off;
+        worst[lane] = if off > worst[lane] { off } else { worst[lane] };
+    });
+    let mean = sums.iter().sum::<f64>() / time_s.len() as f64;
+    (mean.sqrt(), worst.into_iter().fold(0.0, f64::max))
+}
+
+/// Goes through stamps with the lane of each and its index.
+#[inline(always)]
+fn by_lanes(time_s: &[f64], mut each: impl FnMut(usize, f64, f64)) {
+    let (lanes, rest) = time_s.as_chunks::<LANES>();
     let mut from = 0.0;
-    for some in time_s.chunks(LANES) {
+    for some in lanes {
         for (lane, t) in some.iter().enumerate() {
-            let off = (t - line.a_s - line.b_s * (from + lane as f64)).abs();
-            sums[lane] += off * off;
-            worst[lane] = if off > worst[lane] { off } else { worst[lane] };
+            each(lane, from + lane as f64, *t);
         }
         from += LANES as f64;
     }
-    let mean = sums.iter().sum::<f64>() / time_s.len() as f64;
-    (mean.sqrt(), worst.into_iter().fold(0.0, f64::max))
+    for (lane, t) in rest.iter().enumerate() {
+        each(lane, from + lane as f64, *t);
+    }
 }
 
 pub(super) fn parts_rms_s(time_s: &[f64], period_s: f64) -> f64 {

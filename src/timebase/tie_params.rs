@@ -45,7 +45,7 @@ crate::stage_params! {
         steps_per_cell: f64 = 1.0, "1", 0.0, 20.0, "own choice: cost against certainty";
         /// Close looks per cell at landings that are no gesture (the strokes' own).
         landings_per_cell: f64 = 6.0, "1", 0.0, 20.0, "own choice: cost against certainty";
-        /// Close looks at such landings in all, by which cells of a long session get fewer.
+        /// Most close looks at such landings between two clock steps: where there are many cells each gets fewer.
         landings_max: f64 = 60.0, "1", 0.0, 1000.0, "own choice: cost against certainty; a practice of ten minutes has as many";
         /// Rate of both units (geometric mean) above which a moment counts as a swing.
         swing_rate_rad_s: f64 = 5.0, "rad/s", 1.0, 20.0, "own choice: some 300 deg/s, above walking";
