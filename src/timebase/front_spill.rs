@@ -2,10 +2,9 @@
 //! unlinked temporary file per unit, with a small index.
 
 use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io::{self, Write};
 use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
 
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
 /// 200 Hz for an hour. Whatever comes after stands in the units' files.
@@ -265,7 +264,7 @@ struct BlockEntry {
 #[derive(Default)]
 pub(crate) struct Spill {
     /// Made when there is no room in memory.
-    file: Option<Mutex<File>>,
+    file: Option<File>,
     /// Length of the file once all is written.
     end: u64,
     /// Bytes in memory.
@@ -352,9 +351,8 @@ impl Spill {
     fn write(&mut self, length: usize) -> io::Result<()> {
         let file = match &mut self.file {
             Some(file) => file,
-            None => self.file.insert(Mutex::new(tempfile::tempfile()?)),
+            None => self.file.insert(tempfile::tempfile()?),
         };
-        let file = file.get_mut().unwrap_or_else(PoisonError::into_inner);
         file.write_all(&self.buffer[..length])?;
         self.buffer.drain(..length);
         Ok(())
@@ -384,9 +382,7 @@ impl Spill {
             (Kept::File { .. }, None) => return Ok(&[]), // what stands in a file was written to one
         };
         room.resize(bytes.len(), 0);
-        let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
-        file.seek(SeekFrom::Start(offset + bytes.start as u64))?;
-        file.read_exact(room)?;
+        read_exact_at(file, room, offset + bytes.start as u64)?;
         Ok(room)
     }
 
@@ -464,6 +460,26 @@ impl Drop for Spill {
     fn drop(&mut self) {
         HELD.fetch_sub(self.held, Ordering::Relaxed);
     }
+}
+
+/// Reads from a place of a file, whatever other threads read from it.
+#[cfg(unix)]
+fn read_exact_at(file: &File, room: &mut [u8], offset: u64) -> io::Result<()> {
+    std::os::unix::fs::FileExt::read_exact_at(file, room, offset)
+}
+
+/// Reads from a place of a file, whatever other threads read from it.
+#[cfg(windows)]
+fn read_exact_at(file: &File, mut room: &mut [u8], mut offset: u64) -> io::Result<()> {
+    while !room.is_empty() {
+        let read = std::os::windows::fs::FileExt::seek_read(file, room, offset)?;
+        if read == 0 {
+            return Err(io::ErrorKind::UnexpectedEof.into());
+        }
+        room = &mut room[read..];
+        offset += read as u64;
+    }
+    Ok(())
 }
 
 fn put<T: Copy, const N: usize>(into: &mut Vec<u8>, values: &[T], bytes: impl Fn(T) -> [u8; N]) {
