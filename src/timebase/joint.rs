@@ -13,14 +13,15 @@
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::align::Line;
+use super::joint_instants::{Columns, Instants, Laid, Placed, SLOPES, tukey_costs, tukey_weights};
 use super::tie_params::TieParams;
 use crate::math::{self, Butterworth};
 use crate::samples::{Flags, Samples};
 
 /// Rate at which smooth motion is kept, Hz: some thirteen times the cut-off.
-const KEPT_HZ: f64 = 200.0;
-/// Step of the comparison, s.
-const STEP_S: f64 = 0.02;
+pub(super) const KEPT_HZ: f64 = 200.0;
+/// Step of the comparison, in what is kept: 0.02 s.
+const STRIDE: usize = 4;
 /// Unknowns: two arrows, a shift and a drift (the drift in shift per half session).
 const UNKNOWNS: usize = 8;
 /// Most steps of one search.
@@ -42,8 +43,6 @@ const START_MOMENTS: usize = 10;
 const RANKED_MOMENTS: usize = 20;
 /// Fractions of its multiples fill the unit interval evenly and follow no short period.
 const GOLDEN: f64 = 0.618_033_988_749_895;
-/// Tukey's constant, see `fit`.
-const TUKEY: f64 = 4.685;
 
 type Unknowns = SVector<f64, UNKNOWNS>;
 type Normal = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
@@ -54,19 +53,13 @@ pub(crate) struct Smooth {
     kept: Vec<Kept>,
 }
 
-/// Smooth motion at one instant.
-#[derive(Clone, Copy)]
-struct Kept {
-    force: Vector3<f32>,
-    lever: Matrix3<f32>,
+/// Smooth motion at one instant: specific force, and the lever `K` that turns an arrow into what is felt at its
+/// end besides.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Kept {
+    pub force: Vector3<f32>,
+    pub lever: Matrix3<f32>,
     clipped: bool,
-}
-
-/// Specific force at one instant, and the lever `K` that turns an arrow into what is felt at its end besides.
-#[derive(Clone, Copy)]
-struct Motion {
-    force: Vector3<f64>,
-    lever: Matrix3<f64>,
 }
 
 /// Two units over one moment.
@@ -173,73 +166,50 @@ pub(crate) fn smooth(
     })
 }
 
-impl Smooth {
-    /// Where a time stands among what is kept: how many before it (negative: none), and the share of the
-    /// way to the next.
-    fn place(&self, ref_s: f64) -> (f64, f32) {
-        let position = (ref_s - self.start_s) * KEPT_HZ;
-        if position < 0.0 {
-            return (-1.0, 0.0);
-        }
-        let before = f64::from(position as u32); // a moment is short
-        (before, (position - before) as f32) // kept in single precision
-    }
-
-    /// Length of the specific force at the end of an arrow, at all that is kept; `None` where clipped.
-    fn lengths(&self, arrow: &Vector3<f64>) -> Vec<Option<f64>> {
-        let length = |kept: &Kept| (!kept.clipped).then(|| kept.motion().carried(arrow).norm());
-        self.kept.iter().map(length).collect()
-    }
-
-    /// Motion between two neighbours, and its change from one to the other; `None` where clipped or outside.
-    fn motion(&self, before: f64, share: f32) -> Option<(Motion, Motion)> {
-        if before < 0.0 {
-            return None;
-        }
-        let index = before as usize; // not negative
-        let (a, b) = (self.kept.get(index)?, self.kept.get(index + 1)?);
-        let change = (b.force - a.force, b.lever - a.lever);
-        let here = (a.force + change.0 * share, a.lever + change.1 * share);
-        (!a.clipped).then(|| (Motion::of(here), Motion::of(change)))
-    }
-}
-
+#[cfg(test)]
 impl Kept {
-    fn motion(&self) -> Motion {
-        Motion::of((self.force, self.lever))
-    }
-}
-
-impl Motion {
-    fn of((force, lever): (Vector3<f32>, Matrix3<f32>)) -> Self {
+    pub(super) fn of(force: Vector3<f32>, lever: Matrix3<f32>, clipped: bool) -> Self {
         Self {
-            force: force.cast(),
-            lever: lever.cast(),
+            force,
+            lever,
+            clipped,
         }
     }
-
-    /// Specific force at the end of an arrow.
-    #[inline]
-    fn carried(&self, arrow: &Vector3<f64>) -> Vector3<f64> {
-        self.force + self.lever * arrow
-    }
-
-    /// Length of the specific force at the end of an arrow, its direction, and its derivative by the arrow.
-    #[inline]
-    fn length(&self, arrow: &Vector3<f64>) -> (f64, Vector3<f64>, Vector3<f64>) {
-        let there = self.carried(arrow);
-        let length = there.norm();
-        let along = there * length.max(1e-6).recip();
-        (length, along, self.lever.tr_mul(&along))
-    }
 }
 
-/// One instant of the comparison.
-#[derive(Clone, Copy)]
-struct Instant {
-    residual: f64,
-    slopes: Unknowns,
-    joint_force: f64,
+impl Smooth {
+    #[cfg(test)]
+    pub(super) fn of(start_s: f64, kept: Vec<Kept>) -> Self {
+        Self { start_s, kept }
+    }
+
+    /// Where a time stands among what is kept: the place before it, and the share of the way to the next.
+    pub(super) fn place(&self, ref_s: f64) -> (i64, f64) {
+        let position = (ref_s - self.start_s) * KEPT_HZ;
+        let before = position.floor();
+        (before as i64, position - before) // saturating
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.kept.len()
+    }
+
+    /// Motion at a place, and whether it may be compared: not clipped, and one follows it. Nothing beyond the end.
+    pub(super) fn at(&self, place: usize) -> (Kept, bool) {
+        let kept = self.kept.get(place).copied().unwrap_or_default();
+        (kept, place + 1 < self.kept.len() && !kept.clipped)
+    }
+
+    /// Motion between a place and the next; `None` where clipped or outside.
+    pub(super) fn between(&self, place: i64, share: f32) -> Option<Kept> {
+        let place = usize::try_from(place).ok()?;
+        let (a, b) = (self.kept.get(place)?, self.kept.get(place + 1)?);
+        (!a.clipped).then(|| Kept {
+            force: a.force + (b.force - a.force) * share,
+            lever: a.lever + (b.lever - a.lever) * share,
+            clipped: false,
+        })
+    }
 }
 
 /// Where the search stands: near arrow, far arrow (m), shift and drift over half the session (s).
@@ -265,10 +235,13 @@ impl State {
 struct Search<'a> {
     moments: Vec<JointMoment<'a>>,
     /// The near unit's motion at every instant of every moment: no unknown moves it.
-    near: Vec<Vec<Option<Motion>>>,
+    near: Vec<Columns>,
+    /// The far unit's, to be asked at any shift.
+    far: Vec<Laid>,
     pivot_s: f64,
     half_span_s: f64,
-    step_s: f64,
+    /// From instant to instant, in what is kept.
+    stride: usize,
     prior_precision: Unknowns,
 }
 
@@ -295,13 +268,13 @@ pub(crate) fn fit_joint(
     if (moments.len() as f64) < params.joint_moments_min {
         return None;
     }
-    let whole = Search::new(moments, STEP_S, params)?;
+    let whole = Search::new(moments, STRIDE, params)?;
     let starts = match known {
         Some(arrows) => vec![State::from_arrows(arrows)],
         None => start_arrows(),
     };
-    let coarse = whole.of_some(&whole.best_moments(), 2.0 * STEP_S, params)?;
-    let ranking = whole.of_some(&whole.spread_moments(), STEP_S, params)?;
+    let coarse = whole.of_some(&whole.best_moments(), 2 * STRIDE, params)?;
+    let ranking = whole.of_some(&whole.spread_moments(), STRIDE, params)?;
     let mut ends: Vec<Found> = starts
         .into_iter()
         .map(|start| coarse.run(start, params))
@@ -333,14 +306,12 @@ pub(crate) fn fit_joint(
         .max(0.0)
         .sqrt()
         .hypot(0.5 * rival_s);
-    let sightings = moments
-        .iter()
-        .zip(&found.spreads)
-        .enumerate()
-        .filter_map(|(index, (moment, spread))| {
-            let instants = moment.instants(index, &found.state, &whole);
+    let mut instants = Instants::default();
+    let sightings = (found.spreads.iter().enumerate())
+        .filter_map(|(index, spread)| {
+            whole.compare(index, &found.state, &mut instants);
             (explained_share(&instants) >= params.joint_explained_min)
-                .then(|| moment.sighting(index, &instants, *spread, &found.state, &whole, params))
+                .then(|| whole.sighting(index, &instants, *spread, &found.state, params))
                 .flatten()
         })
         .collect();
@@ -371,21 +342,15 @@ impl Profile {
         let (near_arrow, far_arrow) = (end.state.near_arrow(), end.state.far_arrow());
         let share = search.share(params);
         let mut residuals = Vec::new();
-        for (moment, motions) in search.moments.iter().zip(&search.near) {
-            let length = |motion: &Motion| motion.carried(&near_arrow).norm();
-            let near: Vec<Option<f64>> = motions.iter().map(|m| m.as_ref().map(length)).collect();
-            let far = moment.far.lengths(&far_arrow);
+        for (index, (near, far)) in search.near.iter().zip(&search.far).enumerate() {
+            let (near, far) = (near.lengths(&near_arrow), far.lengths(&far_arrow));
             for (state, deviance) in states.iter().zip(&mut deviances) {
-                let from_s = moment.from_ref_s + moment.shift_at(state, search);
-                let far_at = |k: usize| {
-                    let (before, part) = moment.far.place(from_s + k as f64 * search.step_s);
-                    let index = (before >= 0.0).then_some(before as usize)?; // not negative
-                    let (a, b) = ((*far.get(index)?)?, (*far.get(index + 1)?)?);
-                    Some(a + f64::from(part) * (b - a))
-                };
+                let placed = search.placed(index, state);
+                let apart = placed
+                    .instants()
+                    .map(|(k, before, after)| placed.between(far[before], far[after]) - near[k]);
                 residuals.clear();
-                let both = near.iter().enumerate();
-                residuals.extend(both.filter_map(|(k, near)| Some(far_at(k)? - (*near)?)));
+                residuals.extend(apart.filter(|residual| !residual.is_nan()));
                 let spread = math::mad_sd(&residuals).unwrap_or(0.0);
                 let spread = spread.max(params.joint_noise_m_s2);
                 *deviance += 2.0 * share * residuals.len() as f64 * spread.ln();
@@ -436,17 +401,16 @@ fn start_arrows() -> Vec<State> {
 }
 
 /// Share of the joint force's variance over a moment that the constraint explains, by robust spreads.
-fn explained_share(instants: &[Instant]) -> f64 {
-    let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
-    let forces: Vec<f64> = instants.iter().map(|i| i.joint_force).collect();
-    match (math::mad_sd(&residuals), math::mad_sd(&forces)) {
+fn explained_share(instants: &Instants) -> f64 {
+    let (residuals, forces) = (&instants.residual, &instants.joint_force);
+    match (math::mad_sd(residuals), math::mad_sd(forces)) {
         (Some(left), Some(all)) if all > 0.0 => 1.0 - (left / all).powi(2),
         _ => 0.0,
     }
 }
 
 impl<'a> Search<'a> {
-    fn new(moments: &[JointMoment<'a>], step_s: f64, params: &TieParams) -> Option<Self> {
+    fn new(moments: &[JointMoment<'a>], stride: usize, params: &TieParams) -> Option<Self> {
         let middles: Vec<f64> = moments.iter().map(|m| m.middle_s()).collect();
         let pivot_s = math::median(&middles)?;
         let half_span_s = middles
@@ -456,13 +420,18 @@ impl<'a> Search<'a> {
         let mut prior_precision = Unknowns::repeat(params.joint_arrow_sd_m.powi(-2));
         prior_precision[6] = params.event_reach_s.powi(-2);
         prior_precision[7] = params.event_reach_s.powi(-2);
-        let near = moments.iter().map(|moment| moment.near_motions(step_s));
+        let near = |moment: &JointMoment| {
+            let steps = (moment.to_ref_s - moment.from_ref_s) * KEPT_HZ / stride as f64;
+            Columns::along(moment.near, moment.from_ref_s, steps as usize, stride) // a moment is short
+        };
+        let far = |moment: &JointMoment| Laid::of(moment.far, stride);
         Some(Self {
-            near: near.collect(),
+            near: moments.iter().map(near).collect(),
+            far: moments.iter().map(far).collect(),
             moments: moments.to_vec(),
             pivot_s,
             half_span_s,
-            step_s,
+            stride,
             prior_precision,
         })
     }
@@ -471,13 +440,13 @@ impl<'a> Search<'a> {
     fn of_some(
         &self,
         moments: &[JointMoment<'a>],
-        step_s: f64,
+        stride: usize,
         params: &TieParams,
     ) -> Option<Self> {
         Some(Self {
             pivot_s: self.pivot_s,
             half_span_s: self.half_span_s,
-            ..Self::new(moments, step_s, params)?
+            ..Self::new(moments, stride, params)?
         })
     }
 
@@ -492,17 +461,12 @@ impl<'a> Search<'a> {
     /// The moments in which the force varies most.
     fn best_moments(&self) -> Vec<JointMoment<'a>> {
         let still = State(Unknowns::zeros());
-        let mut ranked: Vec<(f64, JointMoment)> = self
-            .moments
-            .iter()
-            .enumerate()
+        let mut instants = Instants::default();
+        let moments = self.moments.iter().enumerate();
+        let mut ranked: Vec<(f64, JointMoment)> = moments
             .map(|(index, moment)| {
-                let forces: Vec<f64> = moment
-                    .instants(index, &still, self)
-                    .iter()
-                    .map(|i| i.joint_force)
-                    .collect();
-                (math::sd(&forces).unwrap_or(0.0), *moment)
+                self.compare(index, &still, &mut instants);
+                (math::sd(&instants.joint_force).unwrap_or(0.0), *moment)
             })
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -520,13 +484,13 @@ impl<'a> Search<'a> {
 
     /// Number of independent instants.
     fn independent(&self, params: &TieParams) -> f64 {
-        let instants: usize = self.near.iter().flatten().flatten().count();
+        let instants: usize = self.near.iter().map(Columns::known).sum();
         self.share(params) * instants as f64
     }
 
     /// Neighbouring instants are not independent: the band holds two per cut-off period.
     fn share(&self, params: &TieParams) -> f64 {
-        self.step_s * params.joint_cutoff_hz
+        self.stride as f64 / KEPT_HZ * params.joint_cutoff_hz
     }
 
     fn prior(&self, state: &State) -> f64 {
@@ -574,30 +538,28 @@ impl<'a> Search<'a> {
         let (mut cost, mut judged, mut deviance) = (prior_cost, prior_cost, prior_cost);
         let mut spreads = Vec::with_capacity(self.moments.len());
         let share = self.share(params);
+        let mut instants = Instants::default();
         for (index, moment) in self.moments.iter().enumerate() {
-            let instants = moment.instants(index, &state, self);
-            let residuals: Vec<f64> = instants.iter().map(|i| i.residual).collect();
-            let own = math::mad_sd(&residuals).unwrap_or(0.0);
+            self.compare(index, &state, &mut instants);
+            let own = math::mad_sd(&instants.residual).unwrap_or(0.0);
             let spread = own.max(params.joint_noise_m_s2);
             if let Some(spread) = judge.get(index) {
-                let costs = residuals.iter().map(|r| tukey_cost(r / spread));
-                judged += share * costs.sum::<f64>();
+                judged += share * tukey_costs(&instants.residual, *spread);
             }
             spreads.push(spread);
             deviance += 2.0 * share * instants.len() as f64 * spread.ln();
-            for instant in &instants {
-                let ratio = instant.residual / spread;
-                let precision = share * tukey(ratio) / (spread * spread);
-                let weighed = instant.slopes * precision;
-                // the lower triangle stands for both
-                for column in 0..UNKNOWNS {
-                    let slope = instant.slopes[column];
-                    for row in column..UNKNOWNS {
-                        normal[(row, column)] += weighed[row] * slope;
-                    }
+            let (products, pull, costs) = instants.sums(spread);
+            cost += share * costs;
+            let drift_share = self.drift_share(moment.middle_s());
+            // the lower triangle stands for both
+            for row in 0..UNKNOWNS {
+                let (of_row, row_share) = of_slope(row, drift_share);
+                right[row] -= share * row_share * pull[of_row];
+                for column in 0..=row {
+                    let (of_column, column_share) = of_slope(column, drift_share);
+                    normal[(row, column)] +=
+                        share * row_share * column_share * products[of_row][of_column];
                 }
-                right -= weighed * instant.residual;
-                cost += share * tukey_cost(ratio);
             }
         }
         normal.fill_upper_triangle_with_lower_triangle();
@@ -613,18 +575,12 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Twice Tukey's cost of a residual over its spread; its square where small.
-fn tukey_cost(ratio: f64) -> f64 {
-    let u = (ratio / TUKEY).abs().min(1.0);
-    TUKEY * TUKEY / 3.0 * (1.0 - (1.0 - u * u).powi(3))
-}
-
-fn tukey(ratio: f64) -> f64 {
-    let u = ratio / TUKEY;
-    if u.abs() < 1.0 {
-        (1.0 - u * u).powi(2)
+/// Which slope an unknown's is, and times what: the drift moves a moment as the shift does, by its share.
+fn of_slope(unknown: usize, drift_share: f64) -> (usize, f64) {
+    if unknown < SLOPES {
+        (unknown, 1.0)
     } else {
-        0.0
+        (SLOPES - 1, drift_share)
     }
 }
 
@@ -632,84 +588,56 @@ impl JointMoment<'_> {
     fn middle_s(&self) -> f64 {
         0.5 * (self.from_ref_s + self.to_ref_s)
     }
+}
 
-    fn shift_at(&self, state: &State, search: &Search) -> f64 {
-        state.0[6] + state.0[7] * search.drift_share(self.middle_s())
+impl Search<'_> {
+    fn shift_at(&self, moment: &JointMoment, state: &State) -> f64 {
+        state.0[6] + state.0[7] * self.drift_share(moment.middle_s())
     }
 
-    /// The near unit's motion at the instants that are compared.
-    fn near_motions(&self, step_s: f64) -> Vec<Option<Motion>> {
-        let count = ((self.to_ref_s - self.from_ref_s) / step_s) as usize; // a moment is short
-        let motion = |k: usize| {
-            let (before, share) = self.near.place(self.from_ref_s + k as f64 * step_s);
-            Some(self.near.motion(before, share)?.0)
-        };
-        (0..count).map(motion).collect()
+    /// Where a moment's instants stand in the far unit's motion.
+    fn placed(&self, index: usize, state: &State) -> Placed {
+        let moment = &self.moments[index];
+        let from_s = moment.from_ref_s + self.shift_at(moment, state);
+        self.far[index].find(moment.far.place(from_s), self.near[index].len())
     }
 
-    /// Residuals of the constraint over the moment, their mean taken off (accelerometer offsets).
-    /// `index` is the moment's among the search's.
-    fn instants(&self, index: usize, state: &State, search: &Search) -> Vec<Instant> {
-        let drift_share = search.drift_share(self.middle_s());
-        let (near_arrow, far_arrow) = (state.near_arrow(), state.far_arrow());
-        let shift_s = self.shift_at(state, search);
-        let near = search.near.get(index).map_or(&[][..], Vec::as_slice);
-        let mut instants = Vec::with_capacity(near.len());
-        instants.extend(near.iter().enumerate().filter_map(|(k, near)| {
-            let ref_s = self.from_ref_s + k as f64 * search.step_s;
-            let (there, share) = self.far.place(ref_s + shift_s);
-            let (near, _, near_slope) = near.as_ref()?.length(&near_arrow);
-            let (motion, change) = self.far.motion(there, share)?;
-            let (far, along, far_slope) = motion.length(&far_arrow);
-            let rise = along.dot(&change.carried(&far_arrow)) * KEPT_HZ;
-            let mut slopes = Unknowns::zeros();
-            slopes.fixed_rows_mut::<3>(0).copy_from(&-near_slope);
-            slopes.fixed_rows_mut::<3>(3).copy_from(&far_slope);
-            slopes[6] = rise;
-            slopes[7] = rise * drift_share;
-            Some(Instant {
-                residual: far - near,
-                slopes,
-                joint_force: near,
-            })
-        }));
-        let count = instants.len().max(1) as f64;
-        let mean = instants.iter().map(|i: &Instant| i.residual).sum::<f64>() / count;
-        let slope_mean = instants.iter().map(|i| i.slopes).sum::<Unknowns>() / count;
-        for instant in &mut instants {
-            instant.residual -= mean;
-            instant.slopes -= slope_mean;
-        }
-        instants
+    /// Residuals of the constraint over a moment, by its index.
+    fn compare(&self, index: usize, state: &State, instants: &mut Instants) {
+        let near = (&self.near[index], &state.near_arrow());
+        let far = (&self.far[index], &state.far_arrow());
+        instants.compare(near, far, &self.placed(index, state));
     }
 
-    /// What this moment alone says on the shift, the joint held.
+    /// What a moment alone says on the shift, the joint held.
     fn sighting(
         &self,
         index: usize,
-        instants: &[Instant],
+        instants: &Instants,
         spread: f64,
         state: &State,
-        search: &Search,
         params: &TieParams,
     ) -> Option<JointSighting> {
+        let rises = &instants.slopes[SLOPES - 1];
+        let mut weights = vec![0.0; instants.len()];
+        tukey_weights(&instants.residual, spread, &mut weights);
         let (mut curvature, mut pull) = (0.0, 0.0);
-        for instant in instants {
-            let weighed = tukey(instant.residual / spread) * instant.slopes[6];
-            curvature += weighed * instant.slopes[6];
-            pull += weighed * instant.residual;
+        for ((weight, rise), residual) in weights.iter().zip(rises).zip(&instants.residual) {
+            curvature += weight * rise * rise;
+            pull += weight * rise * residual;
         }
         if curvature <= 0.0 {
             return None;
         }
-        let sd_s = spread / (curvature * search.step_s * params.joint_cutoff_hz).sqrt();
+        let sd_s = (curvature * self.share(params)).sqrt().recip();
         let own_s = -pull / curvature;
+        let lag_s = self.shift_at(&self.moments[index], state) + own_s;
         (own_s.abs() <= params.event_reach_s && sd_s <= params.event_reach_s).then(|| {
             JointSighting {
                 moment: index,
-                lag_s: self.shift_at(state, search) + own_s,
+                lag_s,
                 sd_s,
-                alias_s: spread / (curvature / instants.len().max(1) as f64).sqrt(),
+                alias_s: (curvature / instants.len().max(1) as f64).sqrt().recip(),
                 explained: explained_share(instants),
             }
         })

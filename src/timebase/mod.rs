@@ -25,6 +25,7 @@ mod delay;
 mod fit;
 mod gesture;
 mod joint;
+mod joint_instants;
 mod moments;
 mod shocks;
 mod tie;
