@@ -41,11 +41,12 @@ pub fn quiet_stance(
     let span_s = params.before_s - params.stance_before_s - params.stance_s;
     // a few seconds over a fixed step: a small whole number
     let looks = (span_s / STEP_S).max(0.0) as usize;
+    let turning: Vec<Turning> = units.iter().map(|unit| Turning::of(unit)).collect();
     let stances: Vec<Stance> = (0..=looks)
         .map(|back| last_s - back as f64 * STEP_S)
         .filter_map(|from_s| {
             let to_s = from_s + params.stance_s;
-            let rates = units.iter().map(|unit| rate_rad_s(unit, from_s, to_s));
+            let rates = turning.iter().map(|unit| unit.rate_rad_s(from_s, to_s));
             let rate_rad_s = rates.collect::<Option<Vec<f64>>>()?;
             let rate_rad_s = rate_rad_s.into_iter().fold(0.0, f64::max);
             Some(Stance {
@@ -63,13 +64,32 @@ pub fn quiet_stance(
         .copied()
 }
 
-/// Root mean square rate; nothing where the stretch is not covered.
-fn rate_rad_s(unit: &UnitWindow, from_s: f64, to_s: f64) -> Option<f64> {
-    let samples = &unit.samples;
-    let covered = samples.time_s.first()? <= &from_s && samples.time_s.last()? >= &to_s;
-    let from = samples.time_s.partition_point(|&t| t < from_s);
-    let to = samples.time_s.partition_point(|&t| t <= to_s);
-    let rates = samples.gyro_rad_s.get(from..to)?;
-    let square: f64 = rates.iter().map(nalgebra::Vector3::norm_squared).sum();
-    (covered && !rates.is_empty()).then(|| (square / rates.len() as f64).sqrt())
+/// How fast a unit turned, for stretches of any place.
+struct Turning<'a> {
+    times_s: &'a [f64],
+    /// Squared rates summed up to each sample, (rad/s)^2.
+    sums: Vec<f64>,
+}
+
+impl<'a> Turning<'a> {
+    fn of(unit: &'a UnitWindow) -> Self {
+        let mut sum = 0.0;
+        let squares = unit.samples.gyro_rad_s.iter().map(|rate| {
+            sum += rate.norm_squared();
+            sum
+        });
+        Self {
+            times_s: &unit.samples.time_s,
+            sums: std::iter::once(0.0).chain(squares).collect(),
+        }
+    }
+
+    /// Root mean square rate; nothing where the stretch is not covered.
+    fn rate_rad_s(&self, from_s: f64, to_s: f64) -> Option<f64> {
+        let covered = self.times_s.first()? <= &from_s && self.times_s.last()? >= &to_s;
+        let from = self.times_s.partition_point(|&t| t < from_s);
+        let to = self.times_s.partition_point(|&t| t <= to_s);
+        let square = self.sums.get(to)? - self.sums.get(from)?;
+        (covered && to > from).then(|| (square / (to - from) as f64).max(0.0).sqrt())
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use crate::timebase::CoarseTrack;
+use crate::timebase::{CoarseTrack, side_by_side};
 
 use super::params::ServeParams;
 use super::source::WornUnit;
@@ -22,25 +22,30 @@ pub struct Candidate {
     pub rate_rad_s: f64,
 }
 
-/// Every fast moment of a unit, in time order.
+/// Every fast moment of a unit, in time order; looked for on `jobs` threads, 0 for one per processor.
 ///
 /// # Errors
 /// When the envelopes cannot be read.
-pub fn candidates(unit: &WornUnit<'_>, params: &ServeParams) -> io::Result<Vec<Candidate>> {
+pub fn candidates(
+    unit: &WornUnit<'_>,
+    params: &ServeParams,
+    jobs: usize,
+) -> io::Result<Vec<Candidate>> {
     let (start_s, end_s) = unit.source.span_s();
     let margin_s = params.candidate_radius_s.max(NEIGHBOUR_S) + 0.1;
-    let mut found = Vec::new();
-    let mut from_s = start_s;
-    while from_s <= end_s {
+    let starts = std::iter::successors(Some(start_s), |from_s| Some(from_s + STRETCH_S));
+    let starts: Vec<f64> = starts.take_while(|from_s| *from_s <= end_s).collect();
+    let in_stretch = |from_s: &f64| {
         let to_s = from_s + STRETCH_S;
         let track = unit.source.coarse(from_s - margin_s, to_s + margin_s)?;
-        let inside = peaks(&track, params)
-            .into_iter()
-            .filter(|peak| peak.unit_s >= from_s && peak.unit_s < to_s);
-        found.extend(inside);
-        from_s = to_s;
-    }
-    Ok(found)
+        let mut found = peaks(&track, params);
+        found.retain(|peak| (*from_s..to_s).contains(&peak.unit_s));
+        Ok(found)
+    };
+    let found: io::Result<Vec<_>> = side_by_side(&starts, jobs, in_stretch)
+        .into_iter()
+        .collect();
+    found.map(|of_stretches| of_stretches.concat())
 }
 
 /// Local maxima of the rate envelope. A flat top (a gyroscope at its limit) counts as one peak in the

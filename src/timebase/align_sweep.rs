@@ -60,6 +60,7 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
     let mut scores: Vec<Scores> = parts.iter().map(|part| Scores::of(part, apart)).collect();
     let mut block = Vec::new();
     let mut product = vec![Complex::default(); size];
+    let mut seen = Vec::new();
     let mut undo_scratch = vec![Complex::default(); inverse.get_inplace_scratch_len()];
     let shifts = whole.len() + longest;
     let scale = 1.0 / size as f32; // a power of two
@@ -71,16 +72,20 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
         block.clear();
         block.extend(values.map(|value| Complex::new(value, 0.0)));
         transform(&mut block);
-        let energy = Energy::about(whole, &wanted, longest);
+        let mut energy = Energy::about(whole, &wanted, longest);
         for (both, scores) in pairs.iter().zip(scores.chunks_mut(2)) {
             for ((into, whole), part) in product.iter_mut().zip(&block).zip(both) {
                 *into = whole * part.conj() * scale;
             }
             inverse.process_with_scratch(&mut product, &mut undo_scratch);
             for (which, scores) in scores.iter_mut().enumerate() {
-                for (place, both) in wanted.clone().zip(&product) {
-                    let sum = if which == 0 { both.re } else { -both.im };
-                    scores.see(place, longest, f64::from(sum), &energy);
+                let there = energy.under(scores.length, &wanted, longest);
+                match which {
+                    0 => coefficients(&product, |both| both.re, there, scores.energy, &mut seen),
+                    _ => coefficients(&product, |both| -both.im, there, scores.energy, &mut seen),
+                }
+                for (place, score) in wanted.clone().zip(&seen) {
+                    scores.see(place, longest, *score);
                 }
             }
         }
@@ -92,6 +97,8 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
 struct Energy {
     start: usize,
     sums: Vec<f64>,
+    /// Of the bins under a part of some length, by place.
+    under: (usize, Vec<f64>),
 }
 
 impl Energy {
@@ -102,6 +109,7 @@ impl Energy {
         Self {
             start,
             sums: prefix_energy(&whole[start..end.max(start)]), // within the whole
+            under: (0, Vec::new()),
         }
     }
     /// Of the bins up to one of the whole.
@@ -109,6 +117,32 @@ impl Energy {
         let index = bin.saturating_sub(self.start).min(self.sums.len() - 1); // sums are never empty
         self.sums[index]
     }
+    /// Of the bins under a part at each of the places; most parts are of one length.
+    fn under(&mut self, length: usize, places: &Range<usize>, longest: usize) -> &[f64] {
+        if self.under.0 != length {
+            let there = |place: usize| {
+                let (from, to) = (place.saturating_sub(longest), place + length);
+                self.up_to(to.saturating_sub(longest)) - self.up_to(from)
+            };
+            self.under = (length, places.clone().map(there).collect());
+        }
+        &self.under.1
+    }
+}
+
+/// Correlations at neighbouring places to their coefficients, given the energies there and of the part.
+fn coefficients(
+    correlations: &[Complex<f32>],
+    of_part: impl Fn(&Complex<f32>) -> f32,
+    there: &[f64],
+    energy: f64,
+    into: &mut Vec<f64>,
+) {
+    into.clear();
+    into.extend(correlations.iter().zip(there).map(|(both, there)| {
+        let there = there.max(0.25 * energy);
+        f64::from(of_part(both)) / (energy * there).sqrt().max(f64::MIN_POSITIVE)
+    }));
 }
 
 /// The correlation coefficients of one part, seen in order of the shift.
@@ -146,15 +180,11 @@ impl Scores {
         }
     }
 
-    /// Takes in one correlation; `place` is the bin of the whole at which the part starts, plus `longest`.
-    fn see(&mut self, place: usize, longest: usize, sum: f64, energy: &Energy) {
+    /// Takes in one coefficient; `place` is the bin of the whole at which the part starts, plus `longest`.
+    fn see(&mut self, place: usize, longest: usize, score: f64) {
         if place + self.length < longest {
             return; // wholly before the start
         }
-        let from = place.saturating_sub(longest);
-        let to = (place + self.length) - longest;
-        let there = (energy.up_to(to) - energy.up_to(from)).max(0.25 * self.energy);
-        let score = sum / (self.energy * there).sqrt().max(f64::MIN_POSITIVE);
         if self.rising && score < self.last {
             if self.last > self.floor {
                 let vertex = math::parabola_vertex(self.before, self.last, score);

@@ -20,8 +20,12 @@ fn every_serve_is_a_candidate_even_slow_and_close() {
         .collect();
     let session = Session::record(&events, &Setup::default());
     let worn = session.worn(&[Site::Wrist]);
-    let found = candidates(worn.at(Site::Wrist).expect("worn"), &ServeParams::default())
-        .expect("in memory");
+    let found = candidates(
+        worn.at(Site::Wrist).expect("worn"),
+        &ServeParams::default(),
+        2,
+    )
+    .expect("in memory");
     for event in &events {
         assert!(
             found.iter().any(|c| (c.unit_s - event.at_s).abs() < 0.1),
