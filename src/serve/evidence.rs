@@ -7,7 +7,8 @@
 use crate::frames::{Hand, Site};
 
 use super::params::ServeParams;
-use super::picture::Picture;
+use super::picture::{Forearm, Picture};
+use super::swing::Swing;
 use crate::words::serve::{self as say, Likeness};
 
 /// One piece of evidence as it was weighed.
@@ -73,6 +74,9 @@ impl<const N: usize> Ramp<N> {
         let ((x0, y0), (x1, y1)) = (knots[next - 1], knots[next]);
         y0 + (y1 - y0) * (value - x0) / (x1 - x0)
     }
+    fn most(&self) -> f64 {
+        self.0.iter().map(|knot| knot.1).fold(f64::MIN, f64::max)
+    }
 }
 
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
@@ -116,11 +120,9 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
         });
     };
     if let (Some(swing), Some(highest)) = (picture.elevation_swing_rad, picture.highest_rad) {
-        let trust = 1.0 / (1.0 + (picture.gravity_misfit / 0.25).powi(2));
-        let log_odds =
-            ELEVATION_SWING_DEG.at(swing.to_degrees()) + HIGHEST_DEG.at(highest.to_degrees());
         let words = say::forearm_up(swing.to_degrees());
-        add(About::ForearmUp, trust * log_odds, words);
+        let log_odds = forearm_up(swing, highest, picture.gravity_misfit);
+        add(About::ForearmUp, log_odds, words);
     }
     if let Some(rise) = picture.rise_rad {
         let words = say::swung_up(rise.to_degrees());
@@ -158,6 +160,24 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
         add(About::FollowThrough, LOWEST_AFTER_DEG.at(deg), words);
     }
     all
+}
+
+fn forearm_up(swing_rad: f64, highest_rad: f64, gravity_misfit: f64) -> f64 {
+    let trust = 1.0 / (1.0 + (gravity_misfit / 0.25).powi(2));
+    let swing = ELEVATION_SWING_DEG.at(swing_rad.to_degrees());
+    trust * (swing + HIGHEST_DEG.at(highest_rad.to_degrees()))
+}
+
+/// The most that the probability of a serve motion can be, by the forearm's own swing: all else in favour.
+pub fn at_most(swing: &Swing, forearm: &Forearm, params: &ServeParams) -> f64 {
+    let up = forearm.highest.map(|(_, highest_rad)| {
+        forearm_up(forearm.elevation_rad, highest_rad, swing.gravity_misfit)
+    });
+    let rise = forearm.rise_rad.map(|rise| RISE_DEG.at(rise.to_degrees()));
+    let known = [up, rise].into_iter().flatten().sum::<f64>()
+        + PEAK_DEG_S.at(swing.peak_rad_s().to_degrees());
+    let others = RIVAL_SHARE.most() + BODY_DEG_S.most() + LOWEST_AFTER_DEG.most();
+    logistic(params.swing_log_odds + params.evidence_share * (known + others))
 }
 
 fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {

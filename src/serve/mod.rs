@@ -33,11 +33,11 @@ use crate::words::serve as say;
 pub use candidates::{Candidate, candidates, peaks};
 pub use contact::Contact;
 pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
-pub use evidence::{About, Weighed, probability, weigh};
+pub use evidence::{About, Weighed, at_most, probability, weigh};
 pub use habit::{Habit, Moment};
 pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
-pub use picture::{Picture, Stretch, View, picture};
+pub use picture::{Forearm, Picture, Stretch, View, picture};
 pub use source::{InMemory, SampleSource, WornUnit, WornUnits};
 pub use swing::{Lever, Swing, long_axis};
 
@@ -166,8 +166,8 @@ pub fn find_serves_side_by_side(
     params: &ServeParams,
     jobs: usize,
 ) -> Result<Found, ServeError> {
-    let looks = look_side_by_side(units, params, jobs)?;
-    Ok(decide(units, looks, params))
+    let looks = look_side_by_side(units, params, jobs, worth_a_look)?;
+    Ok(decide(units, &looks, params))
 }
 
 /// Measures and weighs every candidate of the wrist, in time order.
@@ -178,7 +178,7 @@ pub fn look_at_candidates(
     units: &WornUnits<'_>,
     params: &ServeParams,
 ) -> Result<Vec<Look>, ServeError> {
-    look_side_by_side(units, params, 1)
+    look_side_by_side(units, params, 1, |seen, _| vec![true; seen.len()])
 }
 
 /// Candidates whose swings are held at a time: bounds memory, changes no result.
@@ -193,8 +193,44 @@ struct Seen<'a> {
     candidate: &'a Candidate,
     swing: Swing,
     shocked: bool,
+    forearm: Option<Forearm>,
+    may_be_serve: bool,
     since_fast_s: Option<f64>,
 }
+
+/// Which of some neighbouring swings are worth a close look. A slower swing beside a faster one is told as one
+/// with it ([`decide`]): it is not, where it is no serve by its own swing, and the faster one is sure to be told,
+/// because nothing near it is as fast or may be a serve.
+fn worth_a_look(seen: &[Seen], params: &ServeParams) -> Vec<bool> {
+    let peaks: Vec<(f64, f64)> = (seen.iter())
+        .map(|seen| (seen.swing.peak_s(), seen.swing.peak_rad_s()))
+        .collect();
+    let [Some((first_s, _)), Some((last_s, _))] = [peaks.first(), peaks.last()] else {
+        return Vec::new();
+    };
+    // nearer to either end a swing may have neighbours that are not among these
+    let inside =
+        first_s + params.merge_s + CENTRE_MOVES_S..last_s - params.merge_s - CENTRE_MOVES_S;
+    let near =
+        |index: usize, other: usize| (peaks[index].0 - peaks[other].0).abs() < params.merge_s;
+    let others = |index: usize| {
+        let all = 0..peaks.len();
+        all.filter(move |&other| other != index && near(index, other))
+    };
+    let rules = |index: usize| {
+        let gives_way = |other: usize| seen[other].may_be_serve || peaks[other].1 >= peaks[index].1;
+        inside.contains(&peaks[index].0) && !others(index).any(gives_way)
+    };
+    let ruling: Vec<bool> = (0..seen.len()).map(rules).collect();
+    let is_told_by = |index: usize| others(index).any(|other| ruling[other]);
+    (0..seen.len())
+        .map(|index| seen[index].may_be_serve || !is_told_by(index))
+        .collect()
+}
+
+/// By so much the centres of two swings may come nearer than their fastest moments, s: each moves to its shock or
+/// its raised moment, by 0.36 s at most.
+const CENTRE_MOVES_S: f64 = 0.8;
 
 /// A look whose impact is still to be timed by the session's habit.
 struct Looked<'a> {
@@ -207,25 +243,30 @@ fn look_side_by_side(
     units: &WornUnits<'_>,
     params: &ServeParams,
     jobs: usize,
+    worth_a_look: impl Fn(&[Seen], &ServeParams) -> Vec<bool>,
 ) -> Result<Vec<Look>, ServeError> {
     let wrist = units.at(Site::Wrist).ok_or(ServeError::NoWrist)?;
     let unreadable = |source| ServeError::Unreadable {
         site: Site::Wrist,
         source,
     };
-    let fast = candidates(wrist, params).map_err(unreadable)?;
+    let fast = candidates(wrist, params, jobs).map_err(unreadable)?;
     let axis = session_axis(wrist, &fast, params, jobs).map_err(unreadable)?;
     let mut looked: Vec<Looked> = Vec::with_capacity(fast.len());
     let mut fast_s: Vec<f64> = Vec::new();
     let mut centre_s: Option<f64> = None;
     for some in fast.chunks(HELD) {
-        let swings = side_by_side(some, jobs, |candidate| {
-            centred_swing(wrist, candidate, axis.as_ref(), params)
+        let swings = side_by_side(some, jobs, |candidate| -> std::io::Result<_> {
+            let swing = centred_swing(wrist, candidate, axis.as_ref(), params)?;
+            Ok(swing.map(|(swing, shocked)| {
+                let forearm = axis.map(|axis| Forearm::of(&swing, &axis));
+                (swing, shocked, forearm)
+            }))
         });
         // which moves came before is known in order only
         let mut seen = Vec::with_capacity(some.len());
         for (candidate, swing) in some.iter().zip(swings) {
-            let Some((swing, shocked)) = swing.map_err(unreadable)? else {
+            let Some((swing, shocked, forearm)) = swing.map_err(unreadable)? else {
                 continue;
             };
             let peak_s = swing.peak_s();
@@ -238,13 +279,18 @@ fn look_side_by_side(
             if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
                 fast_s.push(peak_s);
             }
+            let most = forearm.map_or(1.0, |forearm| at_most(&swing, &forearm, params));
             seen.push(Seen {
                 candidate,
                 swing,
                 shocked,
+                forearm,
+                may_be_serve: most >= params.accept_probability,
                 since_fast_s,
             });
         }
+        let mut worth = worth_a_look(&seen, params).into_iter();
+        seen.retain(|_| worth.next().unwrap_or(true));
         let found = side_by_side(&seen, jobs, |seen| look(units, seen, axis, params));
         for (seen, found) in seen.iter().zip(found) {
             let (look, surprise) = found?;
@@ -428,6 +474,7 @@ fn look(
     let view = &View {
         swing: &seen.swing,
         axis,
+        forearm: seen.forearm,
         body: &body,
         since_fast_s: seen.since_fast_s,
     };
@@ -485,7 +532,7 @@ fn body_samples(units: &WornUnits<'_>, about_s: f64) -> Result<PerSite<Samples>,
 }
 
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
-fn decide(units: &WornUnits<'_>, looks: Vec<Look>, params: &ServeParams) -> Found {
+pub fn decide(units: &WornUnits<'_>, looks: &[Look], params: &ServeParams) -> Found {
     let mut surest: Vec<&Look> = looks.iter().collect();
     // of two looks at one swing the one about the ball's shock is the better, and the one that sees
     // the time of impact better than the one that does not

@@ -87,6 +87,8 @@ pub struct View<'a> {
     pub swing: &'a Swing,
     /// Elbow to hand, sensor axes, where known.
     pub axis: Option<Vector3<f64>>,
+    /// How the forearm swung, where its axis is known.
+    pub forearm: Option<Forearm>,
     /// Samples of the other worn units on the reference clock.
     pub body: &'a PerSite<Samples>,
     /// Time since the fast moment before, s.
@@ -119,7 +121,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
     let swing = view.swing;
     let impact_s = impact.time_s;
     let axis = view.axis.as_ref();
-    let swept = axis.map(|axis| Swept::of(swing, axis));
+    let forearm = view.forearm;
     let smooth = smoothed_rate(swing);
     let before = swing.between(impact_s - 2.2, impact_s - 1.2);
     let mut steps_m_s2: PerSite<f64> = [None; 4];
@@ -130,12 +132,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
             body_rad_s[site.index()] = fastest(samples, impact_s - 0.4, impact_s + 0.1);
         }
     }
-    let highest = axis.and_then(|axis| {
-        swing
-            .span(-0.14, 0.05)
-            .map(|i| (swing.samples.time_s[i], swing.elevation_rad(axis, i)))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-    });
+    let highest = forearm.and_then(|f| f.highest);
     let stance = stance(swing, axis, &smooth, impact_s, params);
     let moving_s = stance.map_or(impact_s - 1.5, |s| {
         s.to_s.clamp(impact_s - 1.5, impact_s - 0.7)
@@ -152,7 +149,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         peak_rad_s: swing.peak_rad_s(),
         peak_s: swing.peak_s(),
         impact,
-        elevation_swing_rad: swept.as_ref().map(|s| s.elevation_rad),
+        elevation_swing_rad: forearm.map(|f| f.elevation_rad),
         elevation_impact_rad: axis.and_then(|axis| {
             mean(
                 swing
@@ -166,7 +163,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
                 .map(|i| swing.elevation_rad(axis, i))
                 .reduce(f64::min)
         }),
-        level_share: swept.as_ref().map(|s| s.level_share),
+        level_share: forearm.map(|f| f.level_share),
         rival_share: rival_share(swing, &smooth),
         stance,
         quiet_rad_s: quietest(swing, impact_s),
@@ -182,7 +179,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         }),
         highest_s: highest.map(|(time_s, _)| time_s),
         highest_rad: highest.map(|(_, rad)| rad),
-        rise_rad: axis.and_then(|axis| rise(swing, axis)),
+        rise_rad: forearm.and_then(|f| f.rise_rad),
         raised_share: axis.map(|axis| {
             let (mut up, mut all) = (0.0, 1e-9);
             for i in swing.span(-0.2, 0.1) {
@@ -277,14 +274,22 @@ fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
     Some(((energy / count).sqrt(), largest))
 }
 
-struct Swept {
-    elevation_rad: f64,
-    level_share: f64,
+/// How the forearm swung about its fastest moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Forearm {
+    /// Elevation averaged over the swing, weighted by the square of the sweep, rad.
+    pub elevation_rad: f64,
+    /// Vertical share of the axis it swept about, weighted likewise.
+    pub level_share: f64,
+    /// When it stood highest, reference clock, s, and how high, rad.
+    pub highest: Option<(f64, f64)>,
+    /// The furthest it came up, rad.
+    pub rise_rad: Option<f64>,
 }
 
-impl Swept {
-    /// Averages over the swing, weighted by the square of the sweep.
-    fn of(swing: &Swing, axis: &Vector3<f64>) -> Self {
+impl Forearm {
+    /// From the swing and the forearm's long axis (elbow to hand, sensor axes).
+    pub fn of(swing: &Swing, axis: &Vector3<f64>) -> Self {
         let (mut weights, mut elevation, mut plane) = (1e-9, 0.0, Vector3::zeros());
         let mut level = 0.0;
         for index in swing.span(-0.2, 0.1) {
@@ -298,6 +303,11 @@ impl Swept {
         Self {
             elevation_rad: elevation / weights,
             level_share: level / plane.norm().max(1e-9),
+            highest: swing
+                .span(-0.14, 0.05)
+                .map(|i| (swing.samples.time_s[i], swing.elevation_rad(axis, i)))
+                .max_by(|a, b| a.1.total_cmp(&b.1)),
+            rise_rad: rise(swing, axis),
         }
     }
 }
