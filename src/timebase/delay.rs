@@ -138,12 +138,15 @@ impl BandPass {
     /// For windows of `count` samples.
     pub fn new(count: usize, rate_hz: f64, low_hz: f64, high_hz: f64) -> Self {
         let mut planner = FftPlanner::new();
-        let mask = (0..count)
-            .map(|bin| bin.min(count - bin) as f64 * rate_hz / count as f64)
-            .map(|frequency_hz| pass_share(frequency_hz, low_hz, high_hz) / count as f64);
+        // nothing follows the window's tapered end, so that the transform's length has small factors
+        let size = (count..).find(|size| has_small_factors(*size));
+        let size = size.unwrap_or(count);
+        let mask = (0..size)
+            .map(|bin| bin.min(size - bin) as f64 * rate_hz / size as f64)
+            .map(|frequency_hz| pass_share(frequency_hz, low_hz, high_hz) / size as f64);
         Self {
-            forward: planner.plan_fft_forward(count),
-            inverse: planner.plan_fft_inverse(count),
+            forward: planner.plan_fft_forward(size),
+            inverse: planner.plan_fft_inverse(size),
             mask: mask.collect(),
             taper: (0..count).map(|index| taper(index, count)).collect(),
         }
@@ -151,7 +154,7 @@ impl BandPass {
 
     /// Samples of a window.
     pub fn len(&self) -> usize {
-        self.mask.len()
+        self.taper.len()
     }
 
     /// Filters a window; two of the three channels share one complex transform.
@@ -160,7 +163,9 @@ impl BandPass {
         let filtered = |channel: &dyn Fn(Vector3<f64>) -> Complex<f64>| {
             let tapered = window.xyz.iter().zip(&self.taper);
             let tapered = tapered.map(|(v, weight)| channel(v - mean) * weight);
-            let mut buffer: Vec<Complex<f64>> = tapered.collect();
+            let mut buffer: Vec<Complex<f64>> = Vec::with_capacity(self.mask.len());
+            buffer.extend(tapered);
+            buffer.resize(self.mask.len(), Complex::default());
             self.forward.process(&mut buffer);
             for (value, share) in buffer.iter_mut().zip(&self.mask) {
                 *value *= share;
@@ -170,15 +175,25 @@ impl BandPass {
         };
         let xy = filtered(&|v| Complex::new(v.x, v.y));
         let z = filtered(&|v| Complex::new(v.z, 0.0));
+        let xyz = xy
+            .iter()
+            .zip(&z)
+            .map(|(xy, z)| Vector3::new(xy.re, xy.im, z.re));
         GridWindow {
-            xyz: xy
-                .iter()
-                .zip(&z)
-                .map(|(xy, z)| Vector3::new(xy.re, xy.im, z.re))
-                .collect(),
+            xyz: xyz.take(self.len()).collect(),
             ..*window
         }
     }
+}
+
+/// True where nothing but 2, 3 and 5 divides a count, and of nothing.
+fn has_small_factors(mut count: usize) -> bool {
+    for factor in [2, 3, 5] {
+        while count > 1 && count.is_multiple_of(factor) {
+            count /= factor;
+        }
+    }
+    count <= 1
 }
 
 /// 1 inside the window, falling to 0 over its outer twentieths.

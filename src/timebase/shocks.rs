@@ -46,7 +46,7 @@ pub(crate) fn shock_band_hz(slowest_hz: f64, params: &TieParams) -> (f64, f64) {
 
 /// What passes the band over `span_s`.
 pub(crate) fn band_pass((from_s, to_s): (f64, f64), (low_hz, high_hz): (f64, f64)) -> BandPass {
-    // a whole number of twentieths of a second, so that the transform's length has small factors
+    // a whole number of twentieths of a second
     let count = ((to_s - from_s) * 20.0).floor() as usize * 50;
     BandPass::new(count, GRID_HZ, low_hz, high_hz)
 }
