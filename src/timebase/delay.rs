@@ -138,7 +138,7 @@ impl BandPass {
     /// For windows of `count` samples.
     pub fn new(count: usize, rate_hz: f64, low_hz: f64, high_hz: f64) -> Self {
         let mut planner = FftPlanner::new();
-        // nothing follows the window's tapered end, so that the transform's length has small factors
+        // zeros behind the tapered end, up to a length of small factors: a prime one costs several times as much
         let size = (count..).find(|size| has_small_factors(*size));
         let size = size.unwrap_or(count);
         let mask = (0..size)
@@ -340,6 +340,8 @@ fn strongest_axis(vectors: &[Vector3<f64>]) -> Vector3<f64> {
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::TAU;
+
     use super::*;
 
     /// Values: `numpy.corrcoef(a, b[lag:lag + 9])[0, 1]`, numpy 2.4.6.
@@ -362,6 +364,34 @@ mod tests {
                 "lag {lag}: {got} against {want}"
             );
         }
+    }
+
+    #[test]
+    fn a_band_passes_what_lies_in_it_and_nothing_else() {
+        // 2 * 5^2 * 37: zeros stand behind it up to 3 * 5^4
+        let (count, rate_hz) = (1850, 1000.0);
+        let wave = |frequency_hz: f64, k: usize| (TAU * frequency_hz * k as f64 / rate_hz).sin();
+        let force = |k: usize| Vector3::new(wave(50.0, k), wave(8.0, k), 9.8 + wave(140.0, k));
+        let window = GridWindow {
+            start_s: 3.0,
+            rate_hz,
+            xyz: (0..count).map(force).collect(),
+        };
+        let passed = BandPass::new(count, rate_hz, 20.0, 100.0).pass(&window);
+        assert_eq!((passed.xyz.len(), passed.start_s), (count, 3.0));
+        // away from the tapered ends, where waves begin
+        for k in 300..count - 300 {
+            let wanted = Vector3::new(wave(50.0, k), 0.0, 0.0);
+            let off = (passed.xyz[k] - wanted).norm();
+            assert!(off < 0.01, "{k}: {off}");
+        }
+    }
+
+    #[test]
+    fn lengths_of_small_factors_are_told() {
+        let with = [0, 1, 2, 30, 1875, 2400];
+        assert!(with.into_iter().all(has_small_factors));
+        assert!(![7, 14, 37, 1850, 2350].into_iter().any(has_small_factors));
     }
 
     /// A fixed sequence of near-normal numbers: twelve uniforms of a xorshift each.

@@ -185,9 +185,11 @@ impl Smooth {
 
     /// Where a time stands among what is kept: the place before it, and the share of the way to the next.
     pub(super) fn place(&self, ref_s: f64) -> (i64, f64) {
-        let position = (ref_s - self.start_s) * KEPT_HZ;
+        /// Further off than any log is long.
+        const BEYOND: f64 = 1e12;
+        let position = ((ref_s - self.start_s) * KEPT_HZ).clamp(-BEYOND, BEYOND);
         let before = position.floor();
-        (before as i64, position - before) // saturating
+        (before as i64, position - before) // within 64 bits
     }
 
     pub(super) fn len(&self) -> usize {
