@@ -33,7 +33,7 @@ use crate::words::serve as say;
 pub use candidates::{Candidate, candidates, peaks};
 pub use contact::Contact;
 pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
-pub use evidence::{About, Weighed, at_most, probability, weigh};
+pub use evidence::{About, Weighed, probability, weigh};
 pub use habit::{Habit, Moment};
 pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
@@ -279,7 +279,7 @@ fn look_side_by_side(
             if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
                 fast_s.push(peak_s);
             }
-            let most = forearm.map_or(1.0, |forearm| at_most(&swing, &forearm, params));
+            let most = forearm.map_or(1.0, |forearm| evidence::at_most(&swing, &forearm, params));
             seen.push(Seen {
                 candidate,
                 swing,

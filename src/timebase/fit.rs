@@ -19,7 +19,7 @@ use crate::math;
 pub(crate) const KINDS: usize = Evidence::ALL.len();
 /// Tukey's constant: 95 % efficiency at normal errors.
 /// Source: Beaton & Tukey 1974, Technometrics 16:147-185.
-const TUKEY: f64 = 4.685;
+pub(super) const TUKEY: f64 = 4.685;
 /// Below this many events of a kind their spread is not taken from them.
 const FEW: usize = 5;
 /// Reweighting rounds; the weights settle in a few.

@@ -4,6 +4,7 @@
 use archmage::autoversion;
 use nalgebra::Vector3;
 
+use super::fit::TUKEY;
 use super::joint::{KEPT_HZ, Kept, Smooth};
 
 /// Force x, y, z; then the lever's rows.
@@ -371,9 +372,6 @@ fn less_mean(values: &mut [f64]) {
     let mean = sum / values.len().max(1) as f64;
     values.iter_mut().for_each(|value| *value -= mean);
 }
-
-/// Tukey's constant, see `fit`.
-const TUKEY: f64 = 4.685;
 
 /// Sum of twice Tukey's costs of residuals over their spread: of their squares where small.
 #[autoversion(v3)]
