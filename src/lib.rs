@@ -20,6 +20,8 @@ pub mod words;
 
 pub mod params;
 
+mod digest;
+
 // the flow
 pub mod profile;
 

@@ -14,7 +14,8 @@ fn source_root() -> PathBuf {
 fn modules_in_flow_order() -> Vec<String> {
     let text = fs::read_to_string(source_root().join("lib.rs")).expect("lib.rs");
     text.lines()
-        .filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';'))
+        .map(|line| line.trim_start_matches("pub "))
+        .filter_map(|line| line.strip_prefix("mod ")?.strip_suffix(';'))
         .map(str::to_owned)
         .collect()
 }

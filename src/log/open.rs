@@ -1,4 +1,4 @@
-//! From a path to a stream of text: what the file is by its first bytes, unpacked, hashed, bounded.
+//! From a path to a stream of text: what the file is by its first bytes, unpacked, digested, bounded.
 
 use std::borrow::Cow;
 use std::fs::File;
@@ -10,6 +10,7 @@ use flate2::read::MultiGzDecoder;
 
 use super::LogError;
 use super::parquet::{self, ParquetText};
+use crate::digest::Digest;
 use crate::profile::{FileLayout, SensorProfile, nearest};
 
 /// A packed log may unpack to this many times its size; deflate itself allows about 1030, rows of
@@ -38,10 +39,10 @@ pub(crate) struct Opened {
     pub table: bool,
 }
 
-/// Hash and count of the bytes read from the file.
+/// Digest and count of the bytes read from the file.
 #[derive(Default)]
 pub(crate) struct Bytes {
-    hash: blake3::Hasher,
+    digest: Digest,
     count: u64,
 }
 
@@ -61,10 +62,10 @@ impl Opened {
         };
         Cow::Owned(profile)
     }
-    /// BLAKE3 of the bytes read, as in `blake3:` and lower-case hex.
+    /// XXH3 of the bytes read, as in `xxh128:` and lower-case hex.
     pub fn digest(&self) -> String {
         let bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
-        format!("blake3:{}", bytes.hash.finalize().to_hex())
+        bytes.digest.text()
     }
     /// Bytes read from the file.
     pub fn count(&self) -> u64 {
@@ -204,7 +205,7 @@ impl<R: Read> Read for Counted<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let count = self.inner.read(buffer)?;
         let mut bytes = self.bytes.lock().unwrap_or_else(PoisonError::into_inner);
-        bytes.hash.update(buffer.get(..count).unwrap_or_default());
+        bytes.digest.add(buffer.get(..count).unwrap_or_default());
         bytes.count += count as u64;
         Ok(count)
     }

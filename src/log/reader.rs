@@ -62,7 +62,7 @@ pub struct ReadSummary {
     pub refused_anywhere: Tally,
     /// Rows accepted.
     pub rows: u64,
-    /// BLAKE3 of the file's bytes, as in `blake3:` and lower-case hex.
+    /// XXH3 of the file's bytes, as in `xxh128:` and lower-case hex.
     pub digest: String,
     /// What was noticed about the file as a whole.
     pub findings: Vec<Finding>,

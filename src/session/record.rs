@@ -387,7 +387,7 @@ pub struct CorrectionRecord {
 pub struct Provenance {
     /// Tool version.
     pub tool: String,
-    /// Input files and the digest of their bytes, as in `blake3:` and hex.
+    /// Input files and the digest of their bytes, as in `xxh128:` and hex.
     pub inputs: BTreeMap<String, String>,
     /// Every tuning number by `stage.name`.
     pub params: BTreeMap<String, f64>,

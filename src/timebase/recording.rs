@@ -89,7 +89,7 @@ pub struct Recording {
     pub quiet: Vec<QuietChunk>,
     /// What was noticed while reading.
     pub findings: Vec<Finding>,
-    /// BLAKE3 of the file's bytes, as in `blake3:` and lower-case hex.
+    /// XXH3 of the file's bytes, as in `xxh128:` and lower-case hex.
     pub digest: String,
     pub(crate) store: Store,
 }

@@ -241,6 +241,6 @@ pub struct BlockProvenance {
     pub tool: String,
     /// Every tuning number of the block by `block.name`.
     pub params: BTreeMap<String, f64>,
-    /// Input files of all sessions and the digest of their bytes (as in `blake3:` and hex), by `session/file`.
+    /// Input files of all sessions and the digest of their bytes (as in `xxh128:` and hex), by `session/file`.
     pub inputs: BTreeMap<String, String>,
 }

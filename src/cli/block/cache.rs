@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use crate::digest::Digest;
 use crate::session::{
     Params, ServeCurves, SessionFolder, SessionRecord, SessionSettings, curves_from_bytes,
 };
@@ -70,7 +71,7 @@ impl Cache {
         let key = self.key(session)?;
         let same = head.maker == self.maker
             && head.settings == key.settings
-            && head.record_digest == digest_of(text.as_bytes())
+            && head.record_digest == Digest::of(text.as_bytes())
             && same_logs(&key, &head.inputs);
         if !same {
             return None;
@@ -82,22 +83,22 @@ impl Cache {
     /// The curves that were kept with a record.
     pub fn curves(&self, session: &SessionFolder, kept: &Kept) -> Option<Vec<ServeCurves>> {
         let bytes = std::fs::read(self.file(session, "curves")).ok()?;
-        let same = kept.head.curves_digest == digest_of(&bytes);
+        let same = kept.head.curves_digest == Digest::of(&bytes);
         same.then(|| curves_from_bytes(&bytes)).flatten()
     }
 
     /// What a session's record depends on, logs apart; `None` where the settings cannot be read.
     pub fn key(&self, session: &SessionFolder) -> Option<Key> {
         let settings = SessionSettings::read(&session.path).ok()?;
-        let mut hash = blake3::Hasher::new();
-        hash.update(session.name.as_bytes());
+        let mut digest = Digest::default();
+        digest.add(session.name.as_bytes());
         for text in [
             session.path.join("../block.toml"),
             session.path.join("session.toml"),
         ] {
             let bytes = std::fs::read(text).unwrap_or_default();
-            hash.update(&(bytes.len() as u64).to_le_bytes());
-            hash.update(&bytes);
+            digest.add(&(bytes.len() as u64).to_le_bytes());
+            digest.add(&bytes);
         }
         let mut logs = BTreeMap::new();
         for unit in &settings.units {
@@ -111,7 +112,7 @@ impl Cache {
                 source.accel_range_g,
                 source.gyro_range_dps,
             );
-            hash.update(unit_as_text.as_bytes());
+            digest.add(unit_as_text.as_bytes());
             let name = source.file.file_name()?.to_string_lossy().into_owned();
             if logs
                 .insert(name, source.file.clone())
@@ -122,7 +123,7 @@ impl Cache {
             }
         }
         Some(Key {
-            settings: digest(&hash),
+            settings: digest.text(),
             logs,
         })
     }
@@ -140,8 +141,8 @@ impl Cache {
             maker: self.maker.clone(),
             settings: key.settings.clone(),
             inputs: record.provenance.inputs.clone(),
-            record_digest: digest_of(text.as_bytes()),
-            curves_digest: digest_of(curves),
+            record_digest: Digest::of(text.as_bytes()),
+            curves_digest: Digest::of(curves),
         };
         let Ok(head) = serde_json::to_string(&head) else {
             return;
@@ -183,7 +184,7 @@ fn same_logs(key: &Key, inputs: &BTreeMap<String, String>) -> bool {
                 .map(|(_, sum)| sum)
                 .peekable();
             of_file.peek().is_some()
-                && digest_of_file(path).is_some_and(|now| of_file.all(|sum| *sum == now))
+                && Digest::of_file(path).is_ok_and(|now| of_file.all(|sum| *sum == now))
         })
 }
 
@@ -196,22 +197,8 @@ fn file_name(path: &str) -> &str {
 fn maker(params: &Params) -> String {
     let program = std::env::current_exe()
         .ok()
-        .and_then(|path| digest_of_file(&path))
+        .and_then(|path| Digest::of_file(&path).ok())
         .unwrap_or_default();
     let numbers = serde_json::to_string(&params.by_name()).unwrap_or_default();
-    digest_of(format!("{}\n{program}\n{numbers}", env!("CARGO_PKG_VERSION")).as_bytes())
-}
-
-fn digest_of(bytes: &[u8]) -> String {
-    digest(blake3::Hasher::new().update(bytes))
-}
-
-fn digest_of_file(path: &Path) -> Option<String> {
-    let file = std::fs::File::open(path).ok()?;
-    Some(digest(blake3::Hasher::new().update_reader(file).ok()?))
-}
-
-/// As in the record's provenance.
-fn digest(hash: &blake3::Hasher) -> String {
-    format!("blake3:{}", hash.finalize().to_hex())
+    Digest::of(format!("{}\n{program}\n{numbers}", env!("CARGO_PKG_VERSION")).as_bytes())
 }
