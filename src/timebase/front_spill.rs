@@ -6,9 +6,11 @@ use std::io::{self, Write};
 use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use super::slabs::{Place, Slabs};
+
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
-/// 200 Hz for an hour. Whatever comes after stands in the units' files.
-const MOST_HELD: usize = 96 << 20;
+/// 300 Hz for an hour. Whatever comes after stands in the units' files.
+const MOST_HELD: usize = 128 << 20;
 
 /// What samples leave of these to later envelopes, which are read over and over: four units at 500 Hz for 90
 /// minutes.
@@ -110,7 +112,7 @@ impl Parabola {
 
 /// Where some bytes are.
 enum Kept {
-    Memory(Box<[u8]>),
+    Memory(Place),
     File { offset: u64 },
 }
 
@@ -267,7 +269,8 @@ pub(crate) struct Spill {
     file: Option<File>,
     /// Length of the file once all is written.
     end: u64,
-    /// Bytes in memory.
+    /// What stands in memory, and its bytes.
+    memory: Slabs,
     held: usize,
     chunks: Vec<ChunkEntry>,
     blocks: Vec<BlockEntry>,
@@ -291,7 +294,7 @@ impl Spill {
         let curves: Option<Vec<Parabola>> = curves.collect();
         let curves = curves.filter(|_| columns.flags.iter().all(|flags| *flags == 0));
         let bytes = bytes_of(columns.len(), curves.is_some());
-        self.buffer.reserve_exact(bytes); // it may be kept as it is
+        self.buffer.reserve(bytes);
         for (index, part) in parts.enumerate() {
             match &curves {
                 Some(curves) => put(&mut self.buffer, &curves[index].0, f64::to_le_bytes),
@@ -336,7 +339,9 @@ impl Spill {
         let length = self.buffer.len() - from;
         if HELD.fetch_add(length, Ordering::Relaxed) + length <= most {
             self.held += length;
-            return Ok(Kept::Memory(self.buffer.split_off(from).into_boxed_slice()));
+            let place = self.memory.add(&self.buffer[from..])?;
+            self.buffer.truncate(from);
+            return Ok(Kept::Memory(place));
         }
         HELD.fetch_sub(length, Ordering::Relaxed);
         let offset = self.end;
@@ -378,7 +383,7 @@ impl Spill {
     ) -> io::Result<&'a [u8]> {
         let (offset, file) = match (kept, &self.file) {
             (Kept::File { offset }, Some(file)) => (offset, file),
-            (Kept::Memory(held), _) => return Ok(held.get(bytes).unwrap_or_default()),
+            (Kept::Memory(place), _) => return Ok(self.memory.bytes(*place, bytes)),
             (Kept::File { .. }, None) => return Ok(&[]), // what stands in a file was written to one
         };
         room.resize(bytes.len(), 0);

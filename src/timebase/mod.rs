@@ -15,6 +15,7 @@ mod front_unit;
 mod grid;
 mod pieces;
 mod recording;
+mod slabs;
 
 // one clock for all
 mod align;

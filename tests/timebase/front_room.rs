@@ -13,8 +13,8 @@ use crate::support::assert_close;
 const RATE_HZ: f64 = 500.0;
 /// Rows that are written over and over.
 const CYCLE: usize = 1000;
-/// 24 bytes a sample: 120 MB, where memory has room for 96 MiB.
-const CYCLES: usize = 5000;
+/// 24 bytes a sample: 156 MB, where memory has room for 128 MiB.
+const CYCLES: usize = 6500;
 
 /// Text that comes again so many times.
 struct Again {
