@@ -29,11 +29,18 @@ pub(crate) struct Envelopes {
     bin: u64,
     /// End of the bin being filled, s after the start.
     bin_end_s: f64,
-    now: Bin,
-    sum: f32,
-    count: f32,
+    filling: Filling,
     any: bool,
     last: Bin,
+}
+
+/// The bin being filled.
+#[derive(Clone, Copy, Default)]
+struct Filling {
+    rate_max_rad_s: f32,
+    force_max_m_s2: f32,
+    force_sum_m_s2: f32,
+    count: f32,
 }
 
 impl Envelopes {
@@ -44,9 +51,7 @@ impl Envelopes {
             bins: Box::new([Bin::default(); BLOCK_BINS]),
             bin: 0,
             bin_end_s: STEP_S,
-            now: Bin::default(),
-            sum: 0.0,
-            count: 0.0,
+            filling: Filling::default(),
             any: false,
             last: Bin::default(),
         }
@@ -64,10 +69,11 @@ impl Envelopes {
         spill: &mut Spill,
     ) -> io::Result<()> {
         let samples = time_s.iter().zip(rate_rad_s).zip(force_m_s2);
+        let mut filling = self.filling; // in registers
         for (index, ((&time_s, &rate), &force)) in samples.enumerate() {
             let off_s = time_s - self.start_s;
             if off_s >= self.bin_end_s {
-                self.close_bin();
+                self.close_bin(std::mem::take(&mut filling));
                 // stamps do not go back; a cast beyond u64's range ends at its last number
                 let bin = ((off_s * (1.0 / STEP_S)) as u64)
                     .min(LAST_BIN)
@@ -80,29 +86,29 @@ impl Envelopes {
                 self.step_to(bin, hold, spill)?;
                 self.bin_end_s = (bin + 1) as f64 * STEP_S;
             }
-            self.now.rate_max_rad_s = larger(rate, self.now.rate_max_rad_s);
-            self.now.force_max_m_s2 = larger(force, self.now.force_max_m_s2);
-            self.sum += force;
-            self.count += 1.0;
+            filling.rate_max_rad_s = larger(rate, filling.rate_max_rad_s);
+            filling.force_max_m_s2 = larger(force, filling.force_max_m_s2);
+            filling.force_sum_m_s2 += force;
+            filling.count += 1.0;
         }
+        self.filling = filling;
         Ok(())
     }
 
-    fn close_bin(&mut self) {
-        if self.count > 0.0 {
-            self.now.force_mean_m_s2 = self.sum / self.count;
-            self.bins[(self.bin % BLOCK_BINS as u64) as usize] = self.now; // below BLOCK_BINS
+    fn close_bin(&mut self, filled: Filling) {
+        if filled.count > 0.0 {
+            self.last = Bin {
+                rate_max_rad_s: filled.rate_max_rad_s,
+                force_max_m_s2: filled.force_max_m_s2,
+                force_mean_m_s2: filled.force_sum_m_s2 / filled.count,
+            };
+            self.bins[(self.bin % BLOCK_BINS as u64) as usize] = self.last; // below BLOCK_BINS
             self.any = true;
-            self.last = self.now;
         }
-        self.now = Bin::default();
-        self.sum = 0.0;
-        self.count = 0.0;
     }
 
     fn step_to(&mut self, bin: u64, hold: Bin, spill: &mut Spill) -> io::Result<()> {
-        let held = hold != Bin::default();
-        while held && self.bin + 1 < bin {
+        while self.bin + 1 < bin && hold != Bin::default() {
             self.move_to(self.bin + 1, spill)?;
             self.bins[(self.bin % BLOCK_BINS as u64) as usize] = hold; // below BLOCK_BINS
             self.any = true;
@@ -130,7 +136,7 @@ impl Envelopes {
     }
 
     pub fn finish(&mut self, spill: &mut Spill) -> io::Result<()> {
-        self.close_bin();
+        self.close_bin(self.filling);
         self.flush(spill)
     }
 }
