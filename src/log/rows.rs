@@ -74,6 +74,17 @@ impl RowBlock {
         }
     }
 
+    /// Becomes the rows of another block.
+    pub(crate) fn copy(&mut self, from: &Self) {
+        let rows = ..from.count;
+        for (into, column) in self.values.iter_mut().zip(from.values.iter()) {
+            into[rows].copy_from_slice(&column[rows]);
+        }
+        self.unit[rows].copy_from_slice(&from.unit[rows]);
+        self.line[rows].copy_from_slice(&from.line[rows]);
+        self.count = from.count;
+    }
+
     /// All columns, with room for [`BLOCK_ROWS`]; rows from `len` on are open.
     #[cfg(target_arch = "x86_64")]
     pub(crate) fn open(&mut self) -> &mut [[f64; BLOCK_ROWS]; PLACES] {

@@ -8,11 +8,12 @@ use std::sync::{Mutex, PoisonError};
 use super::Recording;
 use super::front_doubts::doubts;
 use super::front_limits::ChannelDoubt;
-use super::front_unit::{FrontUnit, UnitFacts};
+use super::front_sink::{FrontSink, Hands, spill_error};
+use super::front_unit::UnitFacts;
 use super::grid::ClockEvent;
 use super::recording::Store;
 use crate::finding::{Finding, Place};
-use crate::log::{LogError, ReadMode, ReadSummary, RowBlock, RowSink, read_log, read_rows};
+use crate::log::{LogError, ReadMode, ReadSummary, read_log, read_rows};
 use crate::profile::SensorProfile;
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -73,9 +74,12 @@ pub fn read_units(
             None => files.push(vec![index]),
         }
     }
+    let hands = Hands::for_files(threads(jobs), files.len());
     let read = side_by_side(&files, jobs, |group| {
         let units: Vec<&UnitSource> = group.iter().map(|&index| &sources[index]).collect();
-        read_file(&units, params)
+        let read = read_file(&units, params, &hands);
+        hands.rest();
+        read
     });
     let mut done: Vec<(usize, Result<Recording, LogError>)> = files
         .into_iter()
@@ -92,10 +96,6 @@ pub fn side_by_side<T: Sync, R: Send>(
     jobs: usize,
     work: impl Fn(&T) -> R + Sync,
 ) -> Vec<R> {
-    let wanted = match jobs {
-        0 => std::thread::available_parallelism().map_or(1, usize::from),
-        _ => jobs,
-    };
     let next = AtomicUsize::new(0);
     let done: Mutex<BTreeMap<usize, R>> = Mutex::default();
     let worker = || loop {
@@ -108,13 +108,21 @@ pub fn side_by_side<T: Sync, R: Send>(
         done.insert(index, result);
     };
     std::thread::scope(|scope| {
-        for _ in 1..wanted.min(tasks.len()) {
+        for _ in 1..threads(jobs).min(tasks.len()) {
             scope.spawn(worker);
         }
         worker();
     });
     let done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.into_values().collect()
+}
+
+/// So many threads are meant by so many jobs.
+fn threads(jobs: usize) -> usize {
+    match jobs {
+        0 => std::thread::available_parallelism().map_or(1, usize::from),
+        _ => jobs,
+    }
 }
 
 /// Reads every unit of one file, named by the file's unit column where it has one.
@@ -166,11 +174,15 @@ pub fn read_text_unit(
     pick(source, &summary, &mut units)
 }
 
-fn read_file(sources: &[&UnitSource], params: &FrontParams) -> Vec<Result<Recording, LogError>> {
+fn read_file(
+    sources: &[&UnitSource],
+    params: &FrontParams,
+    hands: &Hands,
+) -> Vec<Result<Recording, LogError>> {
     let Some(first) = sources.first() else {
         return Vec::new();
     };
-    let mut sink = FrontSink::new(first, sources.to_vec(), params);
+    let mut sink = FrontSink::new(first, sources.to_vec(), params).helped_by(hands);
     let read = read_log(&first.file, &first.profile, &mut sink)
         .and_then(|summary| Ok((sink.finish()?, summary)));
     match read {
@@ -185,7 +197,7 @@ fn read_file(sources: &[&UnitSource], params: &FrontParams) -> Vec<Result<Record
         Err(error) => {
             let mut results = vec![Err(error)];
             for source in sources.iter().skip(1) {
-                results.extend(read_file(&[source], params));
+                results.extend(read_file(&[source], params, hands));
             }
             results
         }
@@ -238,81 +250,6 @@ fn pick(
             wanted: source.unit_id.clone().unwrap_or_default(),
             found: summary.units.clone(),
         }),
-    }
-}
-
-/// Hands rows to the unit they belong to.
-struct FrontSink<'a> {
-    file: PathBuf,
-    profile: &'a SensorProfile,
-    params: &'a FrontParams,
-    /// Wanted units; empty for all.
-    wanted: Vec<&'a UnitSource>,
-    /// In the order of the file; none for a unit that nobody wants.
-    units: Vec<Option<FrontUnit>>,
-    /// One unit's rows of a block, for files in which units take turns.
-    picked: RowBlock,
-}
-
-impl<'a> FrontSink<'a> {
-    fn new(source: &'a UnitSource, wanted: Vec<&'a UnitSource>, params: &'a FrontParams) -> Self {
-        Self {
-            file: source.file.clone(),
-            profile: &source.profile,
-            params,
-            wanted,
-            units: Vec::new(),
-            picked: RowBlock::default(),
-        }
-    }
-
-    fn finish(self) -> Result<Vec<Option<UnitFacts>>, LogError> {
-        let Self { units, file, .. } = self;
-        let closed: std::io::Result<Vec<Option<UnitFacts>>> = units
-            .into_iter()
-            .map(|unit| unit.map(FrontUnit::finish).transpose())
-            .collect();
-        closed.map_err(|source| spill_error(&file, source))
-    }
-}
-
-impl RowSink for FrontSink<'_> {
-    fn unit(&mut self, name: &str) {
-        let means = |source: &&&UnitSource| source.unit_id.as_deref().is_none_or(|id| id == name);
-        let source = self.wanted.iter().find(means);
-        if source.is_none() && !self.wanted.is_empty() {
-            self.units.push(None);
-            return;
-        }
-        let accel_range_g = source.and_then(|source| source.accel_range_g);
-        let gyro_range_dps = source.and_then(|source| source.gyro_range_dps);
-        let scale = Scale::new(self.profile, accel_range_g, gyro_range_dps);
-        self.units.push(Some(FrontUnit::new(scale, self.params)));
-    }
-
-    fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
-        for (unit, front) in self.units.iter_mut().enumerate() {
-            let Some(front) = front else {
-                continue;
-            };
-            let unit = unit as u32; // the reader has fewer units than that
-            let taken = if rows.units().iter().all(|other| *other == unit) {
-                front.rows(rows)
-            } else {
-                self.picked.pick(rows, unit);
-                front.rows(&self.picked)
-            };
-            taken.map_err(|source| spill_error(&self.file, source))?;
-        }
-        Ok(())
-    }
-}
-
-fn spill_error(file: &Path, source: std::io::Error) -> LogError {
-    LogError::Spill {
-        file: file.to_owned(),
-        folder: std::env::temp_dir(),
-        source,
     }
 }
 

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use overarm::profile::resolve;
 use overarm::samples::Flags;
-use overarm::timebase::{FrontParams, Recording, UnitSource, read_text_unit};
+use overarm::timebase::{FrontParams, Recording, UnitSource, read_text_unit, read_units};
 
 use super::source_of;
 use crate::support::assert_close;
@@ -49,6 +49,38 @@ fn moving(index: usize) -> [f64; 6] {
         -200.0 * (x * 0.011).cos(),
         5.0 + 2.0 * (x * 0.013).sin(),
     ]
+}
+
+/// Its front runs on another thread then, many batches of rows long.
+#[test]
+fn a_thread_to_spare_changes_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("a.csv");
+    let gap = |t: f64| if t > 40.0 { t + 3.0 } else { t };
+    std::fs::write(&file, log(even(60_000, 500.0).map(gap), moving)).expect("room");
+    let source = UnitSource {
+        file,
+        ..source("g-dps-seconds")
+    };
+    let read = |jobs: usize| {
+        let read = read_units(std::slice::from_ref(&source), &FrontParams::default(), jobs);
+        let recording = read.into_iter().next().expect("one").expect("a log");
+        let samples = recording.window(f64::MIN, f64::MAX).expect("samples");
+        let coarse = recording.coarse(f64::MIN, f64::MAX).expect("bins");
+        (recording, samples, coarse)
+    };
+    let (alone, samples, coarse) = read(1);
+    assert_eq!((alone.rows, alone.gaps.len()), (60_000, 1));
+    for jobs in [2, 8] {
+        let helped = read(jobs);
+        assert!(helped.1 == samples && helped.2 == coarse);
+        assert_eq!(helped.0.findings, alone.findings);
+        assert_eq!((helped.0.rows, &helped.0.gaps), (alone.rows, &alone.gaps));
+        assert_eq!(
+            (&helped.0.quiet, &helped.0.digest),
+            (&alone.quiet, &alone.digest)
+        );
+    }
 }
 
 #[test]
