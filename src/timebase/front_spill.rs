@@ -6,6 +6,8 @@ use std::io::{self, Write};
 use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use archmage::autoversion;
+
 use super::slabs::{Place, Slabs};
 
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
@@ -97,9 +99,7 @@ impl Parabola {
             let c = bend_s / (to_middle - to_end);
             Self([first_s, mean_s - c * to_end, c])
         };
-        let meets = |(at_s, &time_s): (f64, &f64)| (at_s - time_s).abs() < STAMP_SLIP_S;
-        let all = curve.stamps(time_s.len()).zip(time_s).all(meets);
-        all.then_some(curve)
+        meets(&curve, time_s).then_some(curve)
     }
     fn at(self, index: f64) -> f64 {
         let [a, b, c] = self.0;
@@ -108,6 +108,20 @@ impl Parabola {
     fn stamps(self, count: usize) -> impl Iterator<Item = f64> {
         (0..count as i32).map(move |index| self.at(f64::from(index))) // a part is short
     }
+}
+
+/// Whether all stamps lie on a parabola; looks at all of them, so that they are looked at side by side.
+#[autoversion(v3)]
+fn meets(curve: &Parabola, time_s: &[f64]) -> bool {
+    let stamps = curve.stamps(time_s.len()).zip(time_s);
+    stamps.fold(true, |all, (at_s, time_s)| {
+        all & ((at_s - time_s).abs() < STAMP_SLIP_S)
+    })
+}
+
+#[autoversion(v3)]
+fn stamps_of(curve: &Parabola, count: usize, into: &mut Vec<f64>) {
+    into.extend(curve.stamps(count));
 }
 
 /// Where some bytes are.
@@ -182,7 +196,7 @@ impl Unpacked {
             let (curve, axes) = part.split_at(PARABOLA_BYTES);
             let count = axes.len() / AXES_BYTES;
             let curve = Parabola(std::array::from_fn(|k| f64_at(curve, k)));
-            self.times_s.extend(curve.stamps(count));
+            stamps_of(&curve, count, &mut self.times_s);
             self.flags.resize(count, 0);
             axes
         } else {
@@ -222,9 +236,13 @@ impl<'a> Stretch<'a> {
     pub fn times_s(&self) -> &'a [f64] {
         self.times_s
     }
+    /// One axis as it is kept.
+    pub fn axis_bytes(&self, axis: usize) -> &'a [[u8; 4]] {
+        self.axes[axis].as_chunks().0
+    }
     /// One axis, m/s^2 or rad/s.
     pub fn axis(&self, axis: usize) -> impl Iterator<Item = f32> + use<'a> {
-        let values: &'a [[u8; 4]] = self.axes[axis].as_chunks().0;
+        let values = self.axis_bytes(axis);
         values.iter().map(|value| f32::from_le_bytes(*value))
     }
     /// Flag bits.

@@ -194,6 +194,7 @@ pub(crate) fn even_out(
 }
 
 /// Stamps of one half of a piece, moving over to the neighbour's line.
+#[autoversion(v3)]
 fn blend(
     piece: &Piece,
     neighbour: Option<(f64, Piece)>,

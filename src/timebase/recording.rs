@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use archmage::autoversion;
 use nalgebra::Vector3;
 
 use super::front_spill::{Spill, Stretch};
@@ -167,6 +168,13 @@ impl Recording {
 /// Samples for which room is made at once at most.
 const MOST_ROOM: f64 = 1e5;
 
+/// Whether any value of an axis is at its limit, which few stretches have.
+#[autoversion(v3)]
+fn any_reached(values: &[[u8; 4]], limits: &Limits, axis: usize) -> bool {
+    let values = values.iter().map(|value| f32::from_le_bytes(*value));
+    values.fold(false, |any, value| any | limits.reached(axis, value))
+}
+
 /// Adds clipping to the flags of a stretch's samples.
 fn mark_clipped(flags: &mut [Flags], stretch: &Stretch, limits: &Limits) {
     for axis in 0..6 {
@@ -175,8 +183,10 @@ fn mark_clipped(flags: &mut [Flags], stretch: &Stretch, limits: &Limits) {
         } else {
             Flags::GYRO_CLIPPED
         };
-        for (flags, value) in flags.iter_mut().zip(stretch.axis(axis)) {
-            flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
+        if any_reached(stretch.axis_bytes(axis), limits, axis) {
+            for (flags, value) in flags.iter_mut().zip(stretch.axis(axis)) {
+                flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
+            }
         }
     }
 }
