@@ -6,7 +6,6 @@
 //! likeliest course of lines over the session finds the clock's steps (`align_steps`). Nothing here is good
 //! enough to time a chain by, and nothing here reaches the result: it only says where to look.
 
-use std::collections::VecDeque;
 use std::io;
 use std::ops::Range;
 
@@ -68,7 +67,7 @@ impl Line {
 
 /// A correlation peak of one stretch.
 #[derive(Debug, Clone, Copy)]
-struct Candidate {
+pub(crate) struct Candidate {
     stretch: usize,
     ref_s: f64,
     shift_s: f64,
@@ -84,15 +83,15 @@ const ROUNDS: usize = 3;
 const LOST_S: f64 = 15.0;
 
 /// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
-/// agrees.
+/// agrees. `candidates` are those of the busiest stretches.
 pub(crate) fn rough_lines(
     (reference, near): (&dyn Track, &Envelope),
     (unit, far): (&dyn Track, &Envelope),
+    candidates: &[Candidate],
     params: &TieParams,
 ) -> Vec<Line> {
-    let candidates = candidates_of(near, far, &busiest(near, params));
     let chance = ((far.value.len() + near.value.len()).max(2) as f64).ln();
-    let Some((line, members)) = best_line(&candidates, chance, params) else {
+    let Some((line, members)) = best_line(candidates, chance, params) else {
         return Vec::new();
     };
     let course = Course {
@@ -114,7 +113,11 @@ pub(crate) fn rough_lines(
             lost.clear(); // the unit has nothing to put there
         }
         lines = used(&lines, &spans);
-        if !propose(first, &mut lines, candidates_of(near, far, &lost)) {
+        if !propose(
+            first,
+            &mut lines,
+            candidates_of(near, far, &lost, 0..lost.len()),
+        ) {
             break;
         }
     }
@@ -218,7 +221,7 @@ pub(crate) fn session_envelope(track: &dyn Track, params: &TieParams) -> io::Res
     Ok(Envelope {
         start_s: start_s + 0.5 * step_s,
         step_s,
-        value: high_passed(pooled, (params.session_trend_s / step_s) as usize), // saturating
+        value: high_passed(&pooled, (params.session_trend_s / step_s) as usize), // saturating
     })
 }
 
@@ -231,7 +234,7 @@ fn activity(force_m_s2: f32, rate_rad_s: f32) -> f32 {
 
 /// Deviation from the moving mean over `half` bins to each side, held to three times its spread;
 /// missing bins (NaN) are 0.
-pub(crate) fn high_passed(mut values: Vec<f32>, half: usize) -> Vec<f32> {
+pub(crate) fn high_passed(values: &[f32], half: usize) -> Vec<f32> {
     let of = |value: f32| {
         if value.is_nan() {
             (0.0, 0u32)
@@ -244,35 +247,34 @@ pub(crate) fn high_passed(mut values: Vec<f32>, half: usize) -> Vec<f32> {
         (sum, count) = (sum + of(*value).0, count + of(*value).1);
     }
     let mut filled = 0;
-    let mut behind: VecDeque<f32> = VecDeque::with_capacity(half + 1);
-    for index in 0..values.len() {
+    let mut deviations = Vec::with_capacity(values.len());
+    for (index, value) in values.iter().enumerate() {
         if let Some(ahead) = values.get(index + half) {
             (sum, count) = (sum + of(*ahead).0, count + of(*ahead).1);
         }
-        if behind.len() > half
-            && let Some(left) = behind.pop_front()
+        if let Some(left) = index
+            .checked_sub(half + 1)
+            .and_then(|left| values.get(left))
         {
-            (sum, count) = (sum - of(left).0, count - of(left).1);
+            (sum, count) = (sum - of(*left).0, count - of(*left).1);
         }
-        let value = values[index];
-        behind.push_back(value);
-        filled += of(value).1;
-        values[index] = if value.is_nan() {
+        filled += of(*value).1;
+        deviations.push(if value.is_nan() {
             0.0
         } else {
-            (f64::from(value) - sum / f64::from(count)) as f32 // envelope precision
-        };
+            (f64::from(*value) - sum / f64::from(count)) as f32 // envelope precision
+        });
     }
-    let power = values.iter().map(|d| f64::from(d * d)).sum::<f64>();
+    let power = deviations.iter().map(|d| f64::from(d * d)).sum::<f64>();
     let limit = (3.0 * (power / f64::from(filled.max(1))).sqrt()) as f32; // envelope precision
-    for deviation in &mut values {
+    for deviation in &mut deviations {
         *deviation = deviation.clamp(-limit, limit);
     }
-    values
+    deviations
 }
 
 /// The busiest stretches of an envelope, in time order.
-fn busiest(near: &Envelope, params: &TieParams) -> Vec<Range<usize>> {
+pub(crate) fn busiest(near: &Envelope, params: &TieParams) -> Vec<Range<usize>> {
     let span_s = near.value.len() as f64 * near.step_s;
     let stretches = (span_s / params.stretch_s).ceil().max(1.0);
     let length = ((span_s / stretches / near.step_s) as usize + 1).min(near.value.len().max(1)); // saturating
@@ -290,16 +292,20 @@ fn busiest(near: &Envelope, params: &TieParams) -> Vec<Range<usize>> {
     stretches
 }
 
-/// Correlates stretches of `near` with the whole of `far`.
-fn candidates_of(near: &Envelope, far: &Envelope, stretches: &[Range<usize>]) -> Vec<Candidate> {
+/// Correlates some of the stretches of `near` with the whole of `far`.
+pub(crate) fn candidates_of(
+    near: &Envelope,
+    far: &Envelope,
+    stretches: &[Range<usize>],
+    some: Range<usize>,
+) -> Vec<Candidate> {
+    let those = stretches.get(some.clone()).unwrap_or_default();
     // within the envelope
-    let parts: Vec<&[f32]> = stretches.iter().map(|s| &near.value[s.clone()]).collect();
+    let parts: Vec<&[f32]> = those.iter().map(|s| &near.value[s.clone()]).collect();
     let apart = (CANDIDATES_APART_S / near.step_s) as usize; // a small positive number
     let mut candidates = Vec::new();
-    for (stretch, shifts) in best_shifts(&far.value, &parts, apart)
-        .into_iter()
-        .enumerate()
-    {
+    let best = best_shifts(&far.value, &parts, apart);
+    for ((stretch, part), shifts) in some.zip(&parts).zip(best) {
         let share = match (shifts.first(), shifts.get(SHIFTS - 1)) {
             (Some(first), Some(last)) => last.likeness / first.likeness,
             _ => 0.0,
@@ -310,7 +316,7 @@ fn candidates_of(near: &Envelope, far: &Envelope, stretches: &[Range<usize>]) ->
         let start_s = near.start_s + stretches[stretch].start as f64 * near.step_s; // one per part
         candidates.extend(shifts.into_iter().map(|shift| Candidate {
             stretch,
-            ref_s: start_s + 0.5 * parts[stretch].len() as f64 * near.step_s,
+            ref_s: start_s + 0.5 * part.len() as f64 * near.step_s,
             shift_s: far.start_s + shift.at * far.step_s - start_s,
             height: shift.likeness / shift.spread,
             likeness: shift.likeness,

@@ -329,6 +329,6 @@ fn sudden_force(
     Ok(Envelope {
         start_s: coarse.start_s + 0.5 * coarse.step_s,
         step_s: coarse.step_s,
-        value: high_passed(values, trend_bins),
+        value: high_passed(&values, trend_bins),
     })
 }

@@ -310,7 +310,7 @@ impl Spill {
             .clone()
             .map(|part| Parabola::through(&columns.time_s[part]));
         let curves: Option<Vec<Parabola>> = curves.collect();
-        let curves = curves.filter(|_| columns.flags.iter().all(|flags| *flags == 0));
+        let curves = curves.filter(|_| columns.flags.iter().fold(0, |any, flags| any | flags) == 0);
         let bytes = bytes_of(columns.len(), curves.is_some());
         self.buffer.reserve(bytes);
         for (index, part) in parts.enumerate() {

@@ -43,6 +43,19 @@ struct Filling {
     count: f32,
 }
 
+impl Filling {
+    fn add(&mut self, rate_rad_s: &[f32], force_m_s2: &[f32]) {
+        for rate in rate_rad_s {
+            self.rate_max_rad_s = larger(*rate, self.rate_max_rad_s);
+        }
+        for force in force_m_s2 {
+            self.force_max_m_s2 = larger(*force, self.force_max_m_s2);
+            self.force_sum_m_s2 += force;
+        }
+        self.count += force_m_s2.len() as f32; // a bin's few
+    }
+}
+
 impl Envelopes {
     pub fn new(start_s: f64) -> Self {
         Self {
@@ -68,17 +81,16 @@ impl Envelopes {
         gap: impl Fn(usize) -> bool,
         spill: &mut Spill,
     ) -> io::Result<()> {
-        let samples = time_s.iter().zip(rate_rad_s).zip(force_m_s2);
-        let mut filling = self.filling; // in registers
-        for (index, ((&time_s, &rate), &force)) in samples.enumerate() {
-            let off_s = time_s - self.start_s;
+        let mut from = 0;
+        while let Some(&first_s) = time_s.get(from) {
+            let off_s = first_s - self.start_s;
             if off_s >= self.bin_end_s {
-                self.close_bin(std::mem::take(&mut filling));
+                self.close_bin();
                 // stamps do not go back; a cast beyond u64's range ends at its last number
                 let bin = ((off_s * (1.0 / STEP_S)) as u64)
                     .min(LAST_BIN)
                     .max(self.bin + 1);
-                let hold = if gap(index) || bin - self.bin > LONGEST_HOLD {
+                let hold = if gap(from) || bin - self.bin > LONGEST_HOLD {
                     Bin::default()
                 } else {
                     self.last
@@ -86,16 +98,18 @@ impl Envelopes {
                 self.step_to(bin, hold, spill)?;
                 self.bin_end_s = (bin + 1) as f64 * STEP_S;
             }
-            filling.rate_max_rad_s = larger(rate, filling.rate_max_rad_s);
-            filling.force_max_m_s2 = larger(force, filling.force_max_m_s2);
-            filling.force_sum_m_s2 += force;
-            filling.count += 1.0;
+            // the first may stand on the bin's end by rounding
+            let inside = |time_s: &&f64| **time_s - self.start_s < self.bin_end_s;
+            let others = time_s.iter().skip(from + 1).take_while(inside).count();
+            let bin = from..from + 1 + others;
+            self.filling.add(&rate_rad_s[bin.clone()], &force_m_s2[bin]); // of one length
+            from += 1 + others;
         }
-        self.filling = filling;
         Ok(())
     }
 
-    fn close_bin(&mut self, filled: Filling) {
+    fn close_bin(&mut self) {
+        let filled = std::mem::take(&mut self.filling);
         if filled.count > 0.0 {
             self.last = Bin {
                 rate_max_rad_s: filled.rate_max_rad_s,
@@ -136,7 +150,7 @@ impl Envelopes {
     }
 
     pub fn finish(&mut self, spill: &mut Spill) -> io::Result<()> {
-        self.close_bin(self.filling);
+        self.close_bin();
         self.flush(spill)
     }
 }

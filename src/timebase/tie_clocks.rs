@@ -1,10 +1,11 @@
 //! From several logs to one clock, with its uncertainty and what was noticed.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use nalgebra::Vector3;
 
-use super::align::{self, Line};
+use super::align::{self, Candidate, Line};
 use super::align_epoch::{self, Epoch};
 use super::align_steps::RESTART_S;
 use super::delay::Interpolator;
@@ -244,9 +245,30 @@ impl<'a> Session<'a> {
         let envelopes = side_by_side(&indices, jobs, envelope)
             .into_iter()
             .collect::<Result<Vec<_>, TieError>>()?;
-        let of_unit = |&unit: &usize| match (&envelopes[reference], &envelopes[unit]) {
+        let near = envelopes[reference].as_ref();
+        let stretches = near.map_or_else(Vec::new, |near| align::busiest(near, params));
+        // in halves: an odd number of units would leave a thread without work
+        let middle = stretches.len().div_ceil(2);
+        let halves = [0..middle, middle..stretches.len()];
+        let tasks: Vec<(usize, Range<usize>)> = (indices.iter())
+            .flat_map(|&unit| halves.clone().map(|half| (unit, half)))
+            .collect();
+        let candidates = side_by_side(&tasks, jobs, |(unit, half)| {
+            match (near, &envelopes[*unit]) {
+                (Some(near), Some(far)) if !fixed[*unit] => {
+                    align::candidates_of(near, far, &stretches, half.clone())
+                }
+                _ => Vec::new(),
+            }
+        });
+        let of_unit = |&unit: &usize| match (near, &envelopes[unit]) {
             (Some(near), Some(far)) if !fixed[unit] => {
-                align::rough_lines((tracks[reference], near), (tracks[unit], far), params)
+                let own = tasks
+                    .iter()
+                    .zip(&candidates)
+                    .filter(|((of, _), _)| *of == unit);
+                let own: Vec<Candidate> = own.flat_map(|(_, some)| some).copied().collect();
+                align::rough_lines((tracks[reference], near), (tracks[unit], far), &own, params)
             }
             _ => vec![zero],
         };
