@@ -8,6 +8,7 @@
 use std::f64::consts::PI;
 use std::sync::Arc;
 
+use archmage::autoversion;
 use nalgebra::{Matrix3, Vector3};
 use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
@@ -92,36 +93,50 @@ impl Interpolator {
         let first_s = samples.time_s[run.start];
         let step_s = (samples.time_s[run.end - 1] - first_s) / (run.len() - 1) as f64;
         let source = samples.accel_m_s2.get(run)?;
-        let xyz = (0..count)
-            .map(|index| {
-                self.at(
-                    source,
-                    (start_s - first_s + index as f64 / rate_hz) / step_s,
-                )
-            })
-            .collect();
+        // a place more makes a vector one of the processor's
+        let source: Vec<[f64; 4]> = source.iter().map(|v| [v.x, v.y, v.z, 0.0]).collect();
+        let positions =
+            (0..count).map(|index| (start_s - first_s + index as f64 / rate_hz) / step_s);
+        let xyz = at_each(&self.weights, &source, &positions.collect::<Vec<f64>>());
         Some(GridWindow {
             start_s,
             rate_hz,
             xyz,
         })
     }
+}
 
-    /// Value at a fractional position, ends repeated.
-    fn at(&self, source: &[Vector3<f64>], position: f64) -> Vector3<f64> {
+/// Values at fractional positions, ends repeated; `weights` by phase.
+#[autoversion(v3)]
+fn at_each(
+    weights: &[[f64; 2 * HALF_TAPS]],
+    source: &[[f64; 4]],
+    positions: &[f64],
+) -> Vec<Vector3<f64>> {
+    let at = |position: &f64| {
         let base = position.floor();
         let phase = ((position - base) * PHASES as f64).round() as usize; // 0 to PHASES
+        let weights = &weights[phase.min(PHASES)];
         let first = base as i64 - (HALF_TAPS as i64 - 1);
-        let last = source.len() as i64 - 1; // lengths are far below 2^63
-        self.weights[phase.min(PHASES)]
-            .iter()
-            .enumerate()
-            .map(|(tap, weight)| {
-                let index = (first + tap as i64).clamp(0, last) as usize; // clamped to the slice
-                source[index] * *weight
-            })
-            .sum()
-    }
+        let inside = usize::try_from(first).ok();
+        let inside = inside.and_then(|first| source.get(first..)?.first_chunk());
+        let beyond: [[f64; 4]; 2 * HALF_TAPS];
+        let taps = match inside {
+            Some(taps) => taps,
+            None => {
+                let last = source.len() as i64 - 1; // lengths are far below 2^63
+                let tap = |tap| source[(first + tap as i64).clamp(0, last) as usize]; // clamped to the slice
+                beyond = std::array::from_fn(tap);
+                &beyond
+            }
+        };
+        let mut sum = [0.0; 4];
+        for (tap, weight) in taps.iter().zip(weights) {
+            sum = std::array::from_fn(|axis| sum[axis] + tap[axis] * weight);
+        }
+        Vector3::new(sum[0], sum[1], sum[2])
+    };
+    positions.iter().map(at).collect()
 }
 
 /// Zero-phase band-pass of windows of one length, by a raised-cosine mask in frequency, ends tapered.
