@@ -132,20 +132,30 @@ impl Factor<'_> {
     }
 }
 
-/// Takes a lower triangular matrix off some columns, all of them together: a factor is larger than the nearest cache, so
-/// that each of its columns is read once. Source: Golub & Van Loan 2013, Matrix Computations, algorithm 3.1.3 (number from
-/// memory).
+/// Columns of a factor that are taken off together: what they are taken off is read and written once for all.
+const TOGETHER: usize = 4;
+
+/// Takes a lower triangular matrix off some columns, all of them together, so that each of its own columns is read once.
+/// Source: Golub & Van Loan 2013, Matrix Computations, algorithm 3.1.3 (number from memory).
 #[inline(always)]
-fn solve(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) {
-    for (place, factor) in lower.column_iter().enumerate() {
-        let Some((pivot, below)) = factor.as_slice()[place..].split_first() else {
-            continue;
-        };
+pub(super) fn solve(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) {
+    for place in (0..lower.ncols()).step_by(TOGETHER) {
+        let count = TOGETHER.min(lower.ncols() - place);
+        let factor = beside_diagonal(&lower, place);
         for mut column in columns.column_iter_mut() {
-            if let Some((here, rest)) = column.as_mut_slice()[place..].split_first_mut() {
-                *here /= pivot;
-                let here = *here;
-                rest.iter_mut().zip(below).for_each(|(x, a)| *x -= here * a);
+            let (here, rest) = column.as_mut_slice()[place..].split_at_mut(count);
+            for own in 0..count {
+                here[own] /= factor[own][own];
+                let value = here[own];
+                for below in own + 1..count {
+                    here[below] -= value * factor[own][below];
+                }
+            }
+            if let [p, q, r, s] = *here {
+                let [a, b, c, d] = factor.map(|factor| &factor[TOGETHER..]);
+                for ((((x, a), b), c), d) in rest.iter_mut().zip(a).zip(b).zip(c).zip(d) {
+                    *x -= p * a + q * b + (r * c + s * d);
+                }
             }
         }
     }
@@ -154,29 +164,49 @@ fn solve(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) {
 /// Takes the transpose of a lower triangular matrix off some columns. Source: as above, algorithm 3.1.2.
 #[inline(always)]
 fn solve_transposed(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) {
-    for (place, factor) in lower.column_iter().enumerate().rev() {
-        let Some((pivot, below)) = factor.as_slice()[place..].split_first() else {
-            continue;
-        };
+    for place in (0..lower.ncols()).step_by(TOGETHER).rev() {
+        let count = TOGETHER.min(lower.ncols() - place);
+        let factor = beside_diagonal(&lower, place);
         for mut column in columns.column_iter_mut() {
-            if let Some((here, rest)) = column.as_mut_slice()[place..].split_first_mut() {
-                *here = (*here - dot(rest, below)) / pivot;
+            let (here, rest) = column.as_mut_slice()[place..].split_at_mut(count);
+            if count == TOGETHER {
+                let sums = dots(rest, factor.map(|factor| &factor[TOGETHER..]));
+                here.iter_mut().zip(sums).for_each(|(x, sum)| *x -= sum);
+            }
+            for own in (0..count).rev() {
+                here[own] /= factor[own][own];
+                let value = here[own];
+                for before in 0..own {
+                    here[before] -= value * factor[before][own];
+                }
             }
         }
     }
 }
 
-/// Sum of products, in lanes of a fixed order.
+/// Neighbouring columns of a lower triangular matrix from one row of the diagonal on; none behind its last.
 #[inline(always)]
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    const LANES: usize = 8;
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
-    let mut sums = [0.0; LANES];
-    for (a, b) in a.iter().zip(b) {
-        sums = std::array::from_fn(|lane| sums[lane] + a[lane] * b[lane]);
-    }
-    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
-    sums.iter().sum::<f64>() + rest
+fn beside_diagonal<'a>(lower: &'a DMatrixView<f64>, place: usize) -> [&'a [f64]; TOGETHER] {
+    std::array::from_fn(|ahead| match place + ahead {
+        column if column < lower.ncols() => &lower.column(column).data.into_slice()[place..],
+        _ => &[],
+    })
+}
+
+/// Sums of products with each of four columns, in lanes of a fixed order.
+#[inline(always)]
+fn dots(x: &[f64], columns: [&[f64]; TOGETHER]) -> [f64; TOGETHER] {
+    const LANES: usize = 4;
+    let (lanes, rest) = x.as_chunks::<LANES>();
+    columns.map(|column| {
+        let (column, column_rest) = column.as_chunks::<LANES>();
+        let mut sums = [0.0; LANES];
+        for (x, a) in lanes.iter().zip(column) {
+            sums = std::array::from_fn(|lane| sums[lane] + x[lane] * a[lane]);
+        }
+        let rest: f64 = rest.iter().zip(column_rest).map(|(x, a)| x * a).sum();
+        sums.iter().sum::<f64>() + rest
+    })
 }
 
 /// Turns the lower triangle of a square covariance into its Cholesky factor. False where it is not positive

@@ -6,7 +6,7 @@ use nalgebra::{Cholesky, DMatrix};
 use super::SequenceParams;
 use super::bins::Bins;
 use super::kernel::{Kernel, log_determinant, observed};
-use super::shared::factorise;
+use super::shared::{factorise, solve};
 
 /// Correlation lengths tried, s: from a forearm's whip to a slow pelvis.
 const LENGTHS_S: [f64; 9] = [0.016, 0.022, 0.03, 0.04, 0.052, 0.066, 0.082, 0.1, 0.125];
@@ -207,7 +207,7 @@ impl BeforeImpact {
             }
             let factor = Cholesky::pack_dirty(covariance);
             let mut whitened = group.seen.clone();
-            factor.l_dirty().solve_lower_triangular_mut(&mut whitened);
+            solve(factor.l_dirty().as_view(), &mut whitened.as_view_mut());
             energy += whitened.norm_squared();
             determinant += group.seen.ncols() as f64 * log_determinant(&factor);
         }

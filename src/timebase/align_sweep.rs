@@ -4,6 +4,7 @@
 
 use std::ops::Range;
 
+use archmage::autoversion;
 use rustfft::{FftPlanner, num_complex::Complex};
 
 use super::align::prefix_energy;
@@ -79,14 +80,9 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
             }
             inverse.process_with_scratch(&mut product, &mut undo_scratch);
             for (which, scores) in scores.iter_mut().enumerate() {
-                let there = energy.under(scores.length, &wanted, longest);
-                match which {
-                    0 => coefficients(&product, |both| both.re, there, scores.energy, &mut seen),
-                    _ => coefficients(&product, |both| -both.im, there, scores.energy, &mut seen),
-                }
-                for (place, score) in wanted.clone().zip(&seen) {
-                    scores.see(place, longest, *score);
-                }
+                let there = energy.root_under(scores.length, &wanted, longest);
+                coefficients(&product, which == 1, there, scores.root_energy, &mut seen);
+                scores.see(wanted.clone(), longest, &seen);
             }
         }
     }
@@ -97,8 +93,8 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
 struct Energy {
     start: usize,
     sums: Vec<f64>,
-    /// Of the bins under a part of some length, by place.
-    under: (usize, Vec<f64>),
+    /// Roots of those of the bins under a part of some length, by place.
+    root_under: (usize, Vec<f64>),
 }
 
 impl Energy {
@@ -109,7 +105,7 @@ impl Energy {
         Self {
             start,
             sums: prefix_energy(&whole[start..end.max(start)]), // within the whole
-            under: (0, Vec::new()),
+            root_under: (0, Vec::new()),
         }
     }
     /// Of the bins up to one of the whole.
@@ -117,38 +113,46 @@ impl Energy {
         let index = bin.saturating_sub(self.start).min(self.sums.len() - 1); // sums are never empty
         self.sums[index]
     }
-    /// Of the bins under a part at each of the places; most parts are of one length.
-    fn under(&mut self, length: usize, places: &Range<usize>, longest: usize) -> &[f64] {
-        if self.under.0 != length {
+    /// Root of that of the bins under a part at each of the places; most parts are of one length.
+    fn root_under(&mut self, length: usize, places: &Range<usize>, longest: usize) -> &[f64] {
+        if self.root_under.0 != length {
             let there = |place: usize| {
                 let (from, to) = (place.saturating_sub(longest), place + length);
-                self.up_to(to.saturating_sub(longest)) - self.up_to(from)
+                let energy = self.up_to(to.saturating_sub(longest)) - self.up_to(from);
+                energy.max(0.0).sqrt()
             };
-            self.under = (length, places.clone().map(there).collect());
+            self.root_under = (length, places.clone().map(there).collect());
         }
-        &self.under.1
+        &self.root_under.1
     }
 }
 
-/// Correlations at neighbouring places to their coefficients, given the energies there and of the part.
+/// Correlations of one of two parts at neighbouring places to their coefficients, given the roots of the energies there
+/// and of the part. Where the whole has less than a quarter of the part's energy, a quarter counts.
+#[autoversion(v3)]
 fn coefficients(
     correlations: &[Complex<f32>],
-    of_part: impl Fn(&Complex<f32>) -> f32,
+    second: bool,
     there: &[f64],
-    energy: f64,
+    of_part: f64,
     into: &mut Vec<f64>,
 ) {
+    let coefficient = |correlation: f32, there: f64| {
+        f64::from(correlation) / (of_part * there.max(0.5 * of_part)).max(f64::MIN_POSITIVE)
+    };
+    let both = correlations.iter().zip(there);
     into.clear();
-    into.extend(correlations.iter().zip(there).map(|(both, there)| {
-        let there = there.max(0.25 * energy);
-        f64::from(of_part(both)) / (energy * there).sqrt().max(f64::MIN_POSITIVE)
-    }));
+    if second {
+        into.extend(both.map(|(both, there)| coefficient(-both.im, *there)));
+    } else {
+        into.extend(both.map(|(both, there)| coefficient(both.re, *there)));
+    }
 }
 
 /// The correlation coefficients of one part, seen in order of the shift.
 struct Scores {
     length: usize,
-    energy: f64,
+    root_energy: f64,
     before: f64,
     last: f64,
     rising: bool,
@@ -160,6 +164,7 @@ struct Scores {
     /// Bins between shifts that are kept.
     apart: usize,
     sampled: Vec<f64>,
+    /// A power of two.
     stride: usize,
 }
 
@@ -168,7 +173,7 @@ impl Scores {
         Self {
             apart,
             length: part.len(),
-            energy: part.iter().map(|v| f64::from(v * v)).sum(),
+            root_energy: part.iter().map(|v| f64::from(v * v)).sum::<f64>().sqrt(),
             before: 0.0,
             last: 0.0,
             rising: false,
@@ -180,35 +185,37 @@ impl Scores {
         }
     }
 
-    /// Takes in one coefficient; `place` is the bin of the whole at which the part starts, plus `longest`.
-    fn see(&mut self, place: usize, longest: usize, score: f64) {
-        if place + self.length < longest {
-            return; // wholly before the start
-        }
-        if self.rising && score < self.last {
-            if self.last > self.floor {
-                let vertex = math::parabola_vertex(self.before, self.last, score);
-                let offset = vertex.map_or(0.0, |vertex| vertex.offset);
-                let at = place as f64 - 1.0 - longest as f64;
-                self.maxima.push((at + offset, self.last));
-                if self.maxima.len() > 2 * self.needed() {
-                    self.trim();
+    /// Takes in coefficients; a place is the bin of the whole at which the part starts, plus `longest`.
+    fn see(&mut self, places: Range<usize>, longest: usize, scores: &[f64]) {
+        // wholly before the start there is nothing
+        let first = longest.saturating_sub(self.length);
+        let skipped = first.saturating_sub(places.start);
+        for (place, &score) in places.zip(scores).skip(skipped) {
+            if self.rising && score < self.last {
+                if self.last > self.floor {
+                    let vertex = math::parabola_vertex(self.before, self.last, score);
+                    let offset = vertex.map_or(0.0, |vertex| vertex.offset);
+                    let at = place as f64 - 1.0 - longest as f64;
+                    self.maxima.push((at + offset, self.last));
+                    if self.maxima.len() > 2 * self.needed() {
+                        self.trim();
+                    }
+                }
+                self.rising = false;
+            } else if score > self.last && self.seen > 0 {
+                self.rising = true;
+            }
+            (self.before, self.last) = (self.last, score);
+            if self.seen & (self.stride - 1) == 0 {
+                self.sampled.push(score);
+                if self.sampled.len() == SAMPLED {
+                    let mut keep = [true, false].into_iter().cycle();
+                    self.sampled.retain(|_| keep.next().unwrap_or(true));
+                    self.stride *= 2;
                 }
             }
-            self.rising = false;
-        } else if score > self.last && self.seen > 0 {
-            self.rising = true;
+            self.seen += 1;
         }
-        (self.before, self.last) = (self.last, score);
-        if self.seen.is_multiple_of(self.stride) {
-            self.sampled.push(score);
-            if self.sampled.len() == SAMPLED {
-                let mut keep = [true, false].into_iter().cycle();
-                self.sampled.retain(|_| keep.next().unwrap_or(true));
-                self.stride *= 2;
-            }
-        }
-        self.seen += 1;
     }
 
     /// Maxima among which the best shifts are: two bins apart at least, so that each shift kept hides

@@ -60,7 +60,7 @@ impl Fronts {
                 continue;
             };
             let unit = unit as u32; // the reader has fewer units than that
-            if rows.units().iter().all(|other| *other == unit) {
+            if are_all(rows.units(), unit) {
                 front.rows(rows)?;
             } else {
                 self.picked.pick(rows, unit);
@@ -69,6 +69,11 @@ impl Fronts {
         }
         Ok(())
     }
+}
+
+/// Whether all rows are one unit's; looks at all of them, so that they are looked at side by side.
+fn are_all(units: &[u32], unit: u32) -> bool {
+    units.iter().fold(true, |all, other| all & (*other == unit))
 }
 
 /// Rows on their way to another thread, behind the units that were first seen in them.

@@ -251,29 +251,9 @@ impl<'a> Stretch<'a> {
     }
 }
 
-/// Bytes of a bin.
-const BIN_BYTES: usize = 3 * 4;
-
-impl Bin {
-    fn of(bytes: &[u8; BIN_BYTES]) -> Self {
-        let [[rate, most, mean], ..] = bytes.as_chunks::<4>().0.as_chunks::<3>().0 else {
-            return Self::default();
-        };
-        Self {
-            rate_max_rad_s: f32::from_le_bytes(*rate),
-            force_max_m_s2: f32::from_le_bytes(*most),
-            force_mean_m_s2: f32::from_le_bytes(*mean),
-        }
-    }
-    fn bytes(self) -> [[u8; 4]; 3] {
-        let values = [
-            self.rate_max_rad_s,
-            self.force_max_m_s2,
-            self.force_mean_m_s2,
-        ];
-        values.map(f32::to_le_bytes)
-    }
-}
+/// Bytes of a block's column, and of its three columns.
+const BLOCK_COLUMN: usize = BLOCK_BINS * 4;
+const BLOCK_BYTES: usize = 3 * BLOCK_COLUMN;
 
 struct BlockEntry {
     number: u64,
@@ -343,8 +323,14 @@ impl Spill {
     /// Appends one block of envelope bins; numbers rise.
     pub fn add_block(&mut self, number: u64, bins: &[Bin; BLOCK_BINS]) -> io::Result<()> {
         let before = self.buffer.len();
-        for bin in bins {
-            self.buffer.extend_from_slice(bin.bytes().as_flattened());
+        let columns: [fn(&Bin) -> f32; 3] = [
+            |bin| bin.rate_max_rad_s,
+            |bin| bin.force_max_m_s2,
+            |bin| bin.force_mean_m_s2,
+        ];
+        for column in columns {
+            let values = bins.each_ref().map(column);
+            put(&mut self.buffer, &values, f32::to_le_bytes);
         }
         let kept = self.keep(before, MOST_HELD)?;
         self.blocks.push(BlockEntry { number, kept });
@@ -453,9 +439,9 @@ impl Spill {
         self.read(&chunk.kept, start..start + chunk.bytes(samples.len()), room)
     }
 
-    /// Envelope bins `first..first + count`; zero where there are none.
-    pub fn bins(&self, first: u64, count: usize) -> io::Result<Vec<Bin>> {
-        let mut bins = vec![Bin::default(); count];
+    /// Envelope bins `first..first + count` as columns (largest rate, largest and mean force); zero where there are none.
+    pub fn bins(&self, first: u64, count: usize) -> io::Result<[Vec<f32>; 3]> {
+        let mut columns = std::array::from_fn(|_| vec![0.0; count]);
         let last = first + count as u64;
         let size = BLOCK_BINS as u64;
         let at = self
@@ -464,18 +450,20 @@ impl Spill {
         let blocks = self.blocks.get(at..).unwrap_or_default();
         let mut room = Vec::new();
         for block in blocks.iter().take_while(|block| block.number * size < last) {
-            let bytes = self.read(&block.kept, 0..BLOCK_BINS * BIN_BYTES, &mut room)?;
+            let bytes = self.read(&block.kept, 0..BLOCK_BYTES, &mut room)?;
             let start = block.number * size;
             // differences of numbers inside what was asked for
             let ahead = first.saturating_sub(start) as usize;
             let behind = start.saturating_sub(first) as usize;
-            let kept = bytes.as_chunks::<BIN_BYTES>().0.iter().skip(ahead);
-            let wanted = bins.iter_mut().skip(behind);
-            wanted
-                .zip(kept)
-                .for_each(|(bin, bytes)| *bin = Bin::of(bytes));
+            for (column, kept) in columns.iter_mut().zip(bytes.chunks(BLOCK_COLUMN)) {
+                let kept = kept.as_chunks().0.iter().skip(ahead);
+                let wanted = column.iter_mut().skip(behind);
+                wanted
+                    .zip(kept)
+                    .for_each(|(value, bytes)| *value = f32::from_le_bytes(*bytes));
+            }
         }
-        Ok(bins)
+        Ok(columns)
     }
 }
 

@@ -134,13 +134,18 @@ impl FrontUnit {
         let scale = self.scale;
         let offset_s = self.grid.offset_s;
         let columns = &mut self.waiting.columns;
-        let stamps = rows.column(TIME).iter().copied();
-        let time_s = |stamp: f64| stamp / scale.stamps_per_s + offset_s;
         match scale.wrap {
-            None => columns.time_s.extend(stamps.map(time_s)),
+            None => timed(
+                rows.column(TIME),
+                scale.stamps_per_s,
+                offset_s,
+                &mut columns.time_s,
+            ),
             Some(wrap) => {
                 let unwrap = &mut self.unwrap;
-                let running = stamps.map(|stamp| unwrap.next(stamp, wrap));
+                let stamps = rows.column(TIME).iter();
+                let running = stamps.map(|stamp| unwrap.next(*stamp, wrap));
+                let time_s = |stamp: f64| stamp / scale.stamps_per_s + offset_s;
                 columns.time_s.extend(running.map(time_s));
             }
         }
@@ -294,6 +299,12 @@ impl FrontUnit {
 fn rise(time_s: &[f64]) -> bool {
     let pairs = time_s.iter().zip(time_s.get(1..).unwrap_or_default());
     pairs.fold(true, |all, (before_s, after_s)| all & (after_s > before_s))
+}
+
+/// Stamps to seconds.
+#[autoversion(v3)]
+fn timed(stamps: &[f64], stamps_per_s: f64, offset_s: f64, into: &mut Vec<f64>) {
+    into.extend(stamps.iter().map(|stamp| stamp / stamps_per_s + offset_s));
 }
 
 /// Numbers by a factor. f32 keeps 7 digits, more than any 16-bit or 20-bit sensor gives.

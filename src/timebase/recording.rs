@@ -151,16 +151,15 @@ impl Recording {
         } else {
             (last + 1).saturating_sub(first)
         };
-        let bins = self
-            .store
-            .spill
-            .bins(first, usize::try_from(count).unwrap_or(0))?;
+        let count = usize::try_from(count).unwrap_or(0);
+        let [rate_max_rad_s, force_max_m_s2, force_mean_m_s2] =
+            self.store.spill.bins(first, count)?;
         Ok(CoarseTrack {
             start_s: self.start_s + first as f64 * STEP_S,
             step_s: STEP_S,
-            rate_max_rad_s: bins.iter().map(|bin| bin.rate_max_rad_s).collect(),
-            force_max_m_s2: bins.iter().map(|bin| bin.force_max_m_s2).collect(),
-            force_mean_m_s2: bins.iter().map(|bin| bin.force_mean_m_s2).collect(),
+            rate_max_rad_s,
+            force_max_m_s2,
+            force_mean_m_s2,
         })
     }
 }
