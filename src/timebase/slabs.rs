@@ -2,12 +2,21 @@
 
 use std::io;
 use std::ops::Range;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 use memmap2::MmapMut;
 
 /// Asked of the system at once, bytes. It fills them as they are touched, in pages of 2 MB where it has such: at a
 /// fifth of the cost of pages of 4 kB.
-const SLAB: usize = 8 << 20;
+const SLAB: usize = 4 << 20;
+
+/// A large page that takes longer than this costs more than small ones: a virtual machine's host, which has to find the
+/// memory itself, took two to four milliseconds, else it takes some 0.2.
+const LARGE_PAGE_MOST: Duration = Duration::from_millis(1);
+
+/// Whether one took longer. What is read back does not depend on it.
+static LARGE_PAGES_ARE_SLOW: AtomicBool = AtomicBool::new(false);
 
 /// Where a piece starts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,11 +61,29 @@ impl Slabs {
 }
 
 fn slab(bytes: usize) -> io::Result<MmapMut> {
-    let slab = MmapMut::map_anon(bytes)?;
-    // a system without large pages has small ones
-    #[cfg(target_os = "linux")]
-    drop(slab.advise(memmap2::Advice::HugePage));
+    let mut slab = MmapMut::map_anon(bytes)?;
+    if !LARGE_PAGES_ARE_SLOW.load(Ordering::Relaxed) && in_large_pages(&slab) {
+        let began = Instant::now();
+        if let Some(first) = slab.first_mut() {
+            *first = 0; // touched, it is there
+        }
+        if began.elapsed() > LARGE_PAGE_MOST {
+            LARGE_PAGES_ARE_SLOW.store(true, Ordering::Relaxed);
+        }
+    }
     Ok(slab)
+}
+
+/// Asks for large pages; false where the system has none.
+#[cfg(target_os = "linux")]
+fn in_large_pages(slab: &MmapMut) -> bool {
+    slab.advise(memmap2::Advice::HugePage).is_ok()
+}
+
+/// Asks for large pages; false where the system has none.
+#[cfg(not(target_os = "linux"))]
+fn in_large_pages(_: &MmapMut) -> bool {
+    false
 }
 
 #[cfg(test)]
