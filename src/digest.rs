@@ -1,5 +1,5 @@
-//! Identity of bytes: XXH3 with 128 bits tells files apart as surely as any digest of that length, at the cost of
-//! reading them from memory. It is no seal: who wants two logs of one digest can make them.
+//! Identity of bytes: XXH3 with 128 bits tells apart what differs by chance or by mistake, at the cost of reading it from
+//! memory. It is no seal: who wants two logs of one digest can make them.
 
 use std::fs::File;
 use std::io::{self, Read};

@@ -151,11 +151,8 @@ pub(super) fn solve(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) 
                     here[below] -= value * factor[own][below];
                 }
             }
-            if let [p, q, r, s] = *here {
-                let [a, b, c, d] = factor.map(|factor| &factor[TOGETHER..]);
-                for ((((x, a), b), c), d) in rest.iter_mut().zip(a).zip(b).zip(c).zip(d) {
-                    *x -= p * a + q * b + (r * c + s * d);
-                }
+            if let Some(shares) = here.first_chunk() {
+                take_off(rest, factor.map(|factor| &factor[TOGETHER..]), *shares);
             }
         }
     }
@@ -181,6 +178,14 @@ fn solve_transposed(lower: DMatrixView<f64>, columns: &mut DMatrixViewMut<f64>) 
                 }
             }
         }
+    }
+}
+
+/// Takes shares of four columns off another.
+#[inline(always)]
+fn take_off(from: &mut [f64], [a, b, c, d]: [&[f64]; TOGETHER], [p, q, r, s]: [f64; TOGETHER]) {
+    for ((((x, a), b), c), d) in from.iter_mut().zip(a).zip(b).zip(c).zip(d) {
+        *x -= p * a + q * b + (r * c + s * d);
     }
 }
 
@@ -220,14 +225,11 @@ pub(super) fn factorise(lower: &mut DMatrix<f64>) -> bool {
         let (before, here) = lower.as_mut_slice().split_at_mut(column * count);
         // every slice below runs from the diagonal to the last row: none is empty
         let here = &mut here[column..count];
-        let mut blocks = before.chunks_exact(4 * count);
+        let mut blocks = before.chunks_exact(TOGETHER * count);
         for block in &mut blocks {
-            let [a, b, c, d]: [&[f64]; 4] =
+            let columns: [&[f64]; TOGETHER] =
                 std::array::from_fn(|k| &block[k * count + column..(k + 1) * count]);
-            let (p, q, r, s) = (a[0], b[0], c[0], d[0]);
-            for ((((x, a), b), c), d) in here.iter_mut().zip(a).zip(b).zip(c).zip(d) {
-                *x -= p * a + q * b + (r * c + s * d);
-            }
+            take_off(here, columns, columns.map(|column| column[0]));
         }
         for rest in blocks.remainder().chunks_exact(count) {
             let rest = &rest[column..];
