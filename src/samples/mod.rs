@@ -55,6 +55,14 @@ impl Samples {
     pub fn is_empty(&self) -> bool {
         self.time_s.is_empty()
     }
+    /// True if something of this kind is known against any sample.
+    pub fn any(&self, flag: Flags) -> bool {
+        let all = self
+            .flags
+            .iter()
+            .fold(Flags::default(), |all, own| all.with(*own));
+        all.has(flag)
+    }
     /// Index ranges of the gap-free runs, in order.
     pub fn runs(&self) -> Vec<std::ops::Range<usize>> {
         let mut starts: Vec<usize> = (0..self.len())

@@ -18,7 +18,7 @@ mod skin;
 pub use bins::{Bins, SegmentWindow, bin_window, holds_clipped};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
 pub use peak::{Peak, PeakFinder, find_peak};
-pub use skin::{SkinModel, fit_choice, fit_skin, natural_bin_s};
+pub use skin::{SkinModel, fit_choice, fit_skin, natural_bin_s, refit_skin};
 
 crate::stage_params! {
     /// Tuning of the chain's timing.

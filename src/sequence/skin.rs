@@ -1,7 +1,7 @@
 //! How smooth a segment's motion is and how much its unit rings on the skin, fitted over a session.
 
 use archmage::autoversion;
-use nalgebra::{Cholesky, DMatrix};
+use nalgebra::{Cholesky, DMatrix, DMatrixView};
 
 use super::SequenceParams;
 use super::bins::Bins;
@@ -17,6 +17,11 @@ const SKIN_HZ: [f64; 8] = [8.5, 10.0, 11.5, 13.0, 15.0, 17.0, 19.5, 22.5];
 /// Length of the ringing first tried, s: a damping ratio of about 0.2 at 13 Hz.
 const SKIN_LENGTH_S: f64 = 0.09;
 
+/// Factors within which a second fit looks for what the first found: two of the lengths tried, three of the
+/// frequencies.
+const NEAR_LENGTH: f64 = 1.6;
+const NEAR_HZ: f64 = 1.2;
+
 /// Rounds in which the best numbers are refined, each halving what is left to gain.
 const REFINEMENTS: usize = 3;
 
@@ -31,6 +36,8 @@ pub struct SkinModel {
     pub skin_gain: f64,
     /// Correlation lengths about as likely as the best: how far the answer may depend on it.
     pub rival_lengths_s: [f64; 2],
+    /// The likeliest with skin, whether or not it is believed.
+    skinned: Kernel,
 }
 
 /// Fits one unit's model on up to `fit_serves` of its windows; `None` without any.
@@ -38,6 +45,19 @@ pub struct SkinModel {
 /// Maximum marginal likelihood with the motion's scale profiled out (Rasmussen & Williams 2006, eq.
 /// 5.8), on the part of each window before impact, where no shock is, all axes alike.
 pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel> {
+    fit(windows, None, params)
+}
+
+/// [`fit_skin`] of the same windows in finer bins: skin is looked for about where the first fit found it.
+pub fn refit_skin(
+    windows: &[&Bins],
+    first: &SkinModel,
+    params: &SequenceParams,
+) -> Option<SkinModel> {
+    fit(windows, Some(first.skinned), params)
+}
+
+fn fit(windows: &[&Bins], found: Option<Kernel>, params: &SequenceParams) -> Option<SkinModel> {
     let clipped: Vec<bool> = windows.iter().map(|bins| holds_clipped(bins)).collect();
     let chosen: Vec<&Bins> = fit_choice(&clipped, params)
         .into_iter()
@@ -55,10 +75,10 @@ pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel>
         .copied()
         .filter(|l| *l >= plain.0.length_s)
         .step_by(2);
-    let mut skinned = best(
-        with_skin(&lengths_s.collect::<Vec<_>>()).into_iter(),
-        &likelihood,
-    )?;
+    let kernels = with_skin(&lengths_s.collect::<Vec<_>>());
+    let about = |kernel: &Kernel| found.is_none_or(|found| is_about(kernel, &found));
+    let kernels = kernels.into_iter().filter(about).chain(found);
+    let mut skinned = best(kernels, &likelihood)?;
     for _ in 0..REFINEMENTS {
         plain = best(
             finer(plain.0).into_iter().filter(|k| k.skin_sd == 0.0),
@@ -74,6 +94,7 @@ pub fn fit_skin(windows: &[&Bins], params: &SequenceParams) -> Option<SkinModel>
         noise,
         skin_gain: gain.max(0.0),
         rival_lengths_s: [kernel.length_s * 0.85, kernel.length_s * 1.18],
+        skinned: skinned.0,
     })
 }
 
@@ -106,6 +127,13 @@ fn with_skin(lengths_s: &[f64]) -> Vec<Kernel> {
         }
     }
     kernels
+}
+
+/// Whether two kernels are neighbours among those tried.
+fn is_about(kernel: &Kernel, other: &Kernel) -> bool {
+    let near = |a: f64, b: f64, times: f64| (a / b).ln().abs() < times.ln();
+    near(kernel.length_s, other.length_s, NEAR_LENGTH)
+        && near(kernel.skin_hz, other.skin_hz, NEAR_HZ)
 }
 
 /// The kernel and its neighbours, one number changed at a time.
@@ -147,9 +175,43 @@ struct BeforeImpact {
 struct Group {
     /// Positions of the usable bins, in steps.
     positions: Vec<usize>,
-    /// One column per axis and window.
+    /// Axes of all windows.
+    axes: usize,
+    /// What they showed, turned by an orthogonal matrix so that a column starts at its diagonal: a quadratic form
+    /// that all of them share does not see the turn.
     seen: DMatrix<f64>,
 }
+
+impl Group {
+    fn new(usable: Vec<usize>, members: &[&Bins]) -> Self {
+        let axes = 3 * members.len();
+        let by_axis = DMatrix::from_fn(axes, usable.len(), |axis, row| {
+            members[axis / 3].gyro_rad_s[usable[row]][axis % 3]
+        });
+        Self {
+            positions: usable,
+            axes,
+            seen: by_axis.qr().unpack_r().transpose(),
+        }
+    }
+
+    /// Sum of squares of what was seen with its correlations taken out.
+    #[inline(always)]
+    fn energy(&self, factor: DMatrixView<f64>) -> f64 {
+        let mut whitened = self.seen.clone();
+        let rows = whitened.nrows();
+        for first in (0..whitened.ncols()).step_by(ABREAST) {
+            let count = ABREAST.min(whitened.ncols() - first);
+            let shape = (rows - first, count);
+            let own = factor.view((first, first), (rows - first, rows - first));
+            solve(own, &mut whitened.view_mut((first, first), shape));
+        }
+        whitened.norm_squared()
+    }
+}
+
+/// Columns of what was seen that are taken as if they started together.
+const ABREAST: usize = 8;
 
 impl BeforeImpact {
     fn new(windows: &[&Bins]) -> Option<Self> {
@@ -173,12 +235,7 @@ impl BeforeImpact {
         let groups: Vec<Group> = by_usable
             .into_iter()
             .filter(|(usable, _)| usable.len() > 3)
-            .map(|(usable, members)| Group {
-                seen: DMatrix::from_fn(usable.len(), 3 * members.len(), |row, column| {
-                    members[column / 3].gyro_rad_s[usable[row]][column % 3]
-                }),
-                positions: usable,
-            })
+            .map(|(usable, members)| Group::new(usable, &members))
             .collect();
         (!groups.is_empty()).then_some(Self { step_s, groups })
     }
@@ -186,7 +243,7 @@ impl BeforeImpact {
     fn observations(&self) -> f64 {
         self.groups
             .iter()
-            .map(|group| group.seen.len() as f64)
+            .map(|group| (group.axes * group.positions.len()) as f64)
             .sum()
     }
 
@@ -206,10 +263,8 @@ impl BeforeImpact {
                 return f64::NEG_INFINITY;
             }
             let factor = Cholesky::pack_dirty(covariance);
-            let mut whitened = group.seen.clone();
-            solve(factor.l_dirty().as_view(), &mut whitened.as_view_mut());
-            energy += whitened.norm_squared();
-            determinant += group.seen.ncols() as f64 * log_determinant(&factor);
+            energy += group.energy(factor.l_dirty().as_view());
+            determinant += group.axes as f64 * log_determinant(&factor);
         }
         let count = self.observations();
         -0.5 * (count * (energy.max(f64::MIN_POSITIVE) / count).ln() + determinant)

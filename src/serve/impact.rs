@@ -8,7 +8,7 @@
 use std::ops::Range;
 
 use super::params::ServeParams;
-use super::swing::Swing;
+use super::swing::{SWING_AFTER_S, SWING_BEFORE_S, Swing};
 use crate::samples::{Flags, Samples};
 
 /// The ball's shock, or its absence.
@@ -95,7 +95,7 @@ impl Surprise {
             first: span.clone().map(|i| channels.missed(i, 1) as f32).collect(),
             second: span.clone().map(|i| channels.missed(i, 2) as f32).collect(),
             fifth: channels
-                .fifths(swing.span(-0.25, 0.2), span)
+                .fifths(swing.span(-SWING_BEFORE_S, SWING_AFTER_S), span)
                 .into_iter()
                 .map(|rough| rough as f32)
                 .collect(),
@@ -240,8 +240,8 @@ const PATH_SD_S: f64 = 0.0005;
 /// anything else in it.
 pub fn clear_shock(swing: &Swing, params: &ServeParams) -> Option<usize> {
     let span = swing.span(-SHOCK_REACH_S, SHOCK_REACH_S);
-    let channels = Channels::of(swing, &span);
-    let fifths = channels.fifths(swing.span(-0.25, 0.2), span.clone());
+    let channels = Channels::unscaled(swing, &span);
+    let fifths = channels.fifths(swing.span(-SWING_BEFORE_S, SWING_AFTER_S), span.clone());
     let (top, &ratio) = fifths
         .iter()
         .enumerate()
@@ -282,8 +282,17 @@ struct Channels {
 impl Channels {
     /// For questions about the samples of `span`.
     fn of(swing: &Swing, span: &Range<usize>) -> Self {
+        let mut channels = Self::unscaled(swing, span);
+        let own = swing.span(-SWING_BEFORE_S, SWING_AFTER_S);
+        let misses: Vec<Row> = own.map(|index| channels.miss(index, 1)).collect();
+        channels.scale = std::array::from_fn(|k| common(&misses, k).max(floor(k)));
+        channels
+    }
+
+    /// The same for questions about fifth differences only.
+    fn unscaled(swing: &Swing, span: &Range<usize>) -> Self {
         let samples = &swing.samples;
-        let own = swing.span(-0.25, 0.2);
+        let own = swing.span(-SWING_BEFORE_S, SWING_AFTER_S);
         let stride = stride(samples.rate_hz);
         let from = own.start.min(span.start).saturating_sub(5 * stride);
         let to = own.end.max(span.end);
@@ -298,16 +307,13 @@ impl Channels {
         let read: Vec<Row> = (from..to).map(row).collect();
         let below = |value: f64, limit: f64| if value.abs() < limit { value } else { f64::NAN };
         let trust = |row: &Row| std::array::from_fn(|k| below(row[k], limits[k]));
-        let mut channels = Self {
+        Self {
             from,
             trusted: read.iter().map(trust).collect(),
             read,
             scale: [1.0; 6],
             stride,
-        };
-        let misses: Vec<Row> = own.map(|index| channels.miss(index, 1)).collect();
-        channels.scale = std::array::from_fn(|k| common(&misses, k).max(floor(k)));
-        channels
+        }
     }
 
     /// What the parabola through the three samples before misses, `ahead` (1 or 2) samples on; the
@@ -417,6 +423,9 @@ const fn floor(channel: usize) -> f64 {
 
 /// The value beyond which a sample of a clipping channel is not to be trusted.
 fn limit(samples: &Samples, flag: Flags, value: impl Fn(&Samples, usize, usize) -> f64) -> f64 {
+    if !samples.any(flag) {
+        return f64::INFINITY;
+    }
     let largest = (0..samples.len())
         .filter(|&index| samples.flags[index].has(flag))
         .flat_map(|index| (0..3).map(move |axis| (index, axis)))

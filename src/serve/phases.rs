@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 
 use crate::estimate::{Estimate, Reading, Why};
 use crate::frames::{PerSite, Site};
-use crate::math::median;
+use crate::math::{length, median};
 use crate::orientation::carry;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -181,7 +181,7 @@ fn vertical_speed(samples: &Samples, span: std::ops::Range<usize>) -> Option<(&[
 fn landing(samples: &Samples, impact_s: f64) -> Option<f64> {
     let span = indices(samples, impact_s + 0.03, impact_s + 0.9);
     let start = span.start;
-    let forces: Vec<f64> = span.map(|i| samples.accel_m_s2[i].norm()).collect();
+    let forces: Vec<f64> = span.map(|i| length(&samples.accel_m_s2[i])).collect();
     // a hundredth of a second of samples
     let half = (0.005 * samples.rate_hz).round() as usize;
     let smooth = moving_mean(&forces, half);

@@ -6,6 +6,7 @@ use std::ops::{Add, Div, Sub};
 use nalgebra::Vector3;
 
 use crate::frames::{PerSite, Site};
+use crate::math::length;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
@@ -173,9 +174,9 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         since_fast_s: view.since_fast_s,
         gravity_misfit: swing.gravity_misfit,
         fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
-        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.up[i].dot(axis))),
+        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.up(i).dot(axis))),
         sweep_s: axis.map_or(swing.peak_s(), |axis| {
-            moment(swing, |i| swing.sweep(axis, i).norm())
+            moment(swing, |i| length(&swing.sweep(axis, i)))
         }),
         highest_s: highest.map(|(time_s, _)| time_s),
         highest_rad: highest.map(|(_, rad)| rad),
@@ -297,8 +298,8 @@ impl Forearm {
             let weight = sweep.norm_squared();
             weights += weight;
             elevation += weight * swing.elevation_rad(axis, index);
-            plane += swing.turn[index] * sweep * sweep.norm();
-            level += sweep.dot(&swing.up[index]) * sweep.norm();
+            plane += swing.turn[index] * sweep * length(&sweep);
+            level += sweep.dot(&swing.up(index)) * length(&sweep);
         }
         Self {
             elevation_rad: elevation / weights,
@@ -343,15 +344,21 @@ impl<T> Averaged for T where
 {
 }
 
-/// Mean over `half` samples to both sides, fewer at the ends.
-pub fn moving_mean<T: Averaged>(values: &[T], half: usize) -> Vec<T> {
+/// Sums of none, one, two and so on of some values.
+fn running_sums<T: Averaged>(values: impl ExactSizeIterator<Item = T>) -> Vec<T> {
     let mut sum = T::default();
     let mut sums = Vec::with_capacity(values.len() + 1);
     sums.push(sum);
     for value in values {
-        sum = sum + *value;
+        sum = sum + value;
         sums.push(sum);
     }
+    sums
+}
+
+/// Mean over `half` samples to both sides, fewer at the ends.
+pub fn moving_mean<T: Averaged>(values: &[T], half: usize) -> Vec<T> {
+    let sums = running_sums(values.iter().copied());
     let count = values.len();
     let at_the_end = |index: usize| {
         let (from, to) = (index.saturating_sub(half), (index + half + 1).min(count));
@@ -396,7 +403,7 @@ fn stance(
     impact_s: f64,
     params: &ServeParams,
 ) -> Option<Stretch> {
-    let waiting = |i: usize| axis.is_some_and(|axis| swing.up[i].dot(axis) > WAITING_SINE);
+    let waiting = |i: usize| axis.is_some_and(|axis| swing.up(i).dot(axis) > WAITING_SINE);
     let times_s = &swing.samples.time_s;
     let last = times_s.partition_point(|&t| t < impact_s - LOADING_S);
     let mut end: Option<usize> = None;
@@ -425,15 +432,13 @@ fn stance(
 fn quietest(swing: &Swing, impact_s: f64) -> Option<f64> {
     let span = swing.between(impact_s - 3.2, impact_s - 0.45);
     // a quarter second of samples
-    let length = (0.25 * swing.samples.rate_hz).round().max(2.0) as usize;
-    let squares: Vec<f64> = span.map(|i| swing.rate_rad_s(i).powi(2)).collect();
-    if squares.len() < length {
-        return None;
-    }
-    squares
-        .windows(length)
-        .step_by((length / 5).max(1))
-        .map(|w| (w.iter().sum::<f64>() / length as f64).sqrt())
+    let quarter = (0.25 * swing.samples.rate_hz).round().max(2.0) as usize;
+    let rates_rad_s = &swing.samples.gyro_rad_s[span];
+    let sums = running_sums(rates_rad_s.iter().map(Vector3::norm_squared));
+    let of_quarters = sums.iter().zip(sums.iter().skip(quarter));
+    of_quarters
+        .step_by((quarter / 5).max(1))
+        .map(|(from, to)| ((to - from).max(0.0) / quarter as f64).sqrt())
         .reduce(f64::min)
 }
 
@@ -442,14 +447,15 @@ fn force_spread(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
     if within.len() < 20 {
         return None;
     }
-    let off = within.map(|i| (samples.accel_m_s2[i].norm() - STANDARD_GRAVITY_M_S2).powi(2));
+    let off = within.map(|i| (length(&samples.accel_m_s2[i]) - STANDARD_GRAVITY_M_S2).powi(2));
     mean(off).map(f64::sqrt)
 }
 
 fn fastest(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
     indices(samples, from_s, to_s)
-        .map(|i| samples.gyro_rad_s[i].norm())
+        .map(|i| samples.gyro_rad_s[i].norm_squared())
         .reduce(f64::max)
+        .map(f64::sqrt)
 }
 
 /// Indices between two times.

@@ -4,8 +4,10 @@
 //! before the swing, carried along by the gyroscope; the forearm's long axis comes from the swing
 //! itself, because a point that circles a joint is pulled towards it.
 
+use archmage::autoversion;
 use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 
+use crate::math::length;
 use crate::orientation::carry;
 use crate::samples::{Flags, Samples};
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -14,10 +16,14 @@ use crate::units::STANDARD_GRAVITY_M_S2;
 const CALM_FORCE_M_S2: f64 = 1.0;
 /// Scale of the rate (rad/s) at which a sample loses half its say about gravity.
 const CALM_RATE_RAD_S: f64 = 2.0;
+/// Gravity is read up to this long before the fastest moment, s.
+const BEFORE_SWING_S: f64 = 0.1;
 /// The swing proper, before and after its fastest moment, s.
-const SWING_BEFORE_S: f64 = 0.25;
-const SWING_AFTER_S: f64 = 0.2;
+pub(super) const SWING_BEFORE_S: f64 = 0.25;
+pub(super) const SWING_AFTER_S: f64 = 0.2;
 
+/// How far from where a fast moment was seen its fastest sample may be, s.
+const NEAR_S: f64 = 0.06;
 /// How far from the fastest moment the raised one may be, s.
 const RAISED_REACH_S: f64 = 0.25;
 /// The raised moment counts from this share of the fastest rate on (rate times the sine of elevation).
@@ -30,10 +36,10 @@ pub struct Swing {
     pub samples: Samples,
     /// Fastest sample.
     pub peak_index: usize,
-    /// Unit vector that points up, sensor axes, one per sample.
-    pub up: Vec<Vector3<f64>>,
     /// Sensor to a fixed frame of this swing, one per sample.
     pub turn: Vec<UnitQuaternion<f64>>,
+    /// Unit vector that points up in that frame.
+    pub up_fixed: Vector3<f64>,
     /// How far the mean force is from gravity's, share of gravity: 0 is trustworthy.
     pub gravity_misfit: f64,
 }
@@ -58,10 +64,11 @@ impl Lever {
 impl Swing {
     /// Cuts the gap-free run about the fastest sample near `about_s`; `None` where there is too little.
     pub fn new(samples: Samples, about_s: f64) -> Option<Self> {
-        let near = |time_s: f64| (time_s - about_s).abs() < 0.06;
-        let (fastest, _) = (0..samples.len())
-            .filter(|&i| near(samples.time_s[i]))
-            .map(|i| (i, samples.gyro_rad_s[i].norm()))
+        let times_s = &samples.time_s;
+        let first = times_s.partition_point(|&t| t <= about_s - NEAR_S);
+        let behind = times_s.partition_point(|&t| t < about_s + NEAR_S);
+        let (fastest, _) = (first..behind)
+            .map(|i| (i, length(&samples.gyro_rad_s[i])))
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
         let (run, own_start) = bridged_run(&samples, fastest)?;
         let (offset, own) = (run.start, own_start - run.start);
@@ -71,14 +78,19 @@ impl Swing {
             return None;
         }
         let turn = carry(&samples.time_s, &samples.gyro_rad_s);
-        let (up, gravity_misfit) = gravity(&samples, &turn, own..peak_index)?;
+        let (up_fixed, gravity_misfit) = gravity(&samples, &turn, own..peak_index)?;
         Some(Self {
             samples,
             peak_index,
-            up,
             turn,
+            up_fixed,
             gravity_misfit,
         })
+    }
+
+    /// Unit vector that points up at a sample, sensor axes.
+    pub fn up(&self, index: usize) -> Vector3<f64> {
+        self.turn[index].inverse_transform_vector(&self.up_fixed) // callers count within
     }
 
     /// Reference time of the fastest sample, s.
@@ -96,7 +108,7 @@ impl Swing {
     /// Moves the swing's centre to the moment the forearm is fast and up together, if there is one
     /// near: a swing may turn faster in the racket's drop or after the ball than at it.
     pub fn centre_on_raised(&mut self, axis: &Vector3<f64>) {
-        let raised = |index: usize| self.rate_rad_s(index) * self.up[index].dot(axis);
+        let raised = |index: usize| self.rate_rad_s(index) * self.up(index).dot(axis);
         let best = self
             .span(-RAISED_REACH_S, RAISED_REACH_S)
             .map(|index| (index, raised(index)))
@@ -130,7 +142,7 @@ impl Swing {
 
     /// Resultant rate at a sample, rad/s.
     pub fn rate_rad_s(&self, index: usize) -> f64 {
-        self.samples.gyro_rad_s[index].norm()
+        length(&self.samples.gyro_rad_s[index])
     }
 
     /// Fits the lever arm from joint to unit to the swing's unclipped forces.
@@ -170,7 +182,7 @@ impl Swing {
             let spin = rate.cross_matrix();
             let map = spin * spin + gain.cross_matrix();
             let force = self.samples.accel_m_s2[index];
-            let own = force - self.up[index] * STANDARD_GRAVITY_M_S2;
+            let own = force - self.up(index) * STANDARD_GRAVITY_M_S2;
             for axis in 0..3 {
                 if force[axis].abs() < force_limit_m_s2 {
                     rows.push(LeverRow {
@@ -185,7 +197,7 @@ impl Swing {
 
     /// Elevation of an axis (sensor axes, unit length) above the horizontal at a sample, rad.
     pub fn elevation_rad(&self, axis: &Vector3<f64>, index: usize) -> f64 {
-        self.up[index].dot(axis).clamp(-1.0, 1.0).asin()
+        self.up(index).dot(axis).clamp(-1.0, 1.0).asin()
     }
 
     /// Rate at which an axis (sensor axes, unit length) sweeps through space at a sample, rad/s: the
@@ -269,7 +281,7 @@ fn bridged_run(samples: &Samples, fastest: usize) -> Option<(std::ops::Range<usi
     Some((joined.unwrap_or(start)..end, start))
 }
 
-/// Up in sensor axes at every sample, and how far the mean force's length is from gravity's.
+/// Up in the frame that the turns lead to, and how far the mean force's length is from gravity's.
 ///
 /// The specific force in a fixed frame averages to gravity plus the change of velocity over the time
 /// averaged; samples near rest count most.
@@ -277,20 +289,14 @@ fn gravity(
     samples: &Samples,
     turn: &[UnitQuaternion<f64>],
     own: std::ops::Range<usize>,
-) -> Option<(Vec<Vector3<f64>>, f64)> {
-    let peak_s = samples.time_s[own.end];
+) -> Option<(Vector3<f64>, f64)> {
+    let until_s = samples.time_s[own.end] - BEFORE_SWING_S;
+    let last = samples.time_s.partition_point(|&t| t <= until_s);
     let (mut sum, mut weights) = (Vector3::zeros(), 0.0);
-    for (index, turn) in turn.iter().enumerate().take(own.end) {
-        if samples.time_s[index] > peak_s - 0.1 {
-            break;
-        }
-        let force = samples.accel_m_s2[index];
-        let calm = ((force.norm() - STANDARD_GRAVITY_M_S2) / CALM_FORCE_M_S2).powi(2)
-            + (samples.gyro_rad_s[index].norm() / CALM_RATE_RAD_S).powi(2);
-        let across_gap = if index < own.start { ACROSS_GAP } else { 1.0 };
-        let weight = across_gap / (1.0 + calm);
-        sum += weight * (turn * force);
-        weights += weight;
+    for (says, span) in [(ACROSS_GAP, 0..own.start.min(last)), (1.0, own.start..last)] {
+        let of_span = calm_force(samples, turn, span);
+        sum += says * of_span.0;
+        weights += says * of_span.1;
     }
     if weights <= 0.0 {
         return None;
@@ -300,9 +306,27 @@ fn gravity(
     if length_m_s2 < 1.0 {
         return None;
     }
-    let up_fixed = mean / length_m_s2;
-    let up = turn.iter().map(|q| q.inverse() * up_fixed).collect();
-    Some((up, (length_m_s2 / STANDARD_GRAVITY_M_S2 - 1.0).abs()))
+    let misfit = (length_m_s2 / STANDARD_GRAVITY_M_S2 - 1.0).abs();
+    Some((mean / length_m_s2, misfit))
+}
+
+/// Sum of a span's forces in the fixed frame, each by how calm it is, and of these weights.
+#[autoversion(v3)]
+fn calm_force(
+    samples: &Samples,
+    turn: &[UnitQuaternion<f64>],
+    span: std::ops::Range<usize>,
+) -> (Vector3<f64>, f64) {
+    let (mut sum, mut weights) = (Vector3::zeros(), 0.0);
+    for index in span {
+        let force = samples.accel_m_s2[index];
+        let calm = ((length(&force) - STANDARD_GRAVITY_M_S2) / CALM_FORCE_M_S2).powi(2)
+            + samples.gyro_rad_s[index].norm_squared() / CALM_RATE_RAD_S.powi(2);
+        let weight = 1.0 / (1.0 + calm);
+        sum += turn[index].transform_vector(&force) * weight;
+        weights += weight;
+    }
+    (sum, weights)
 }
 
 /// The forearm's long axis, elbow to hand, sensor axes: what the swings of a session agree on.

@@ -7,8 +7,10 @@ use super::signal::Signal;
 use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
-use crate::sequence::{Chain, LinkInput, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window};
-use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s};
+use crate::sequence::{
+    Bins, Chain, LinkInput, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window,
+};
+use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s, refit_skin};
 use crate::serve::{Corrected, WornUnits};
 use crate::timebase::side_by_side;
 
@@ -194,15 +196,16 @@ fn of_unit(
         reasons.push(found.err());
     }
     let chosen = fit_choice(&clipped, params);
-    let fitted = |width_s: f64| -> Result<Option<SkinModel>, SessionError> {
+    let binned = |width_s: f64| -> Result<Vec<Bins>, SessionError> {
         let mut bins = Vec::with_capacity(chosen.len());
         for &index in &chosen {
             let window = timed(known[index])?; // one of them
             bins.extend(window.and_then(|w| bin_window(&w, width_s, params)).ok());
         }
-        Ok(fit_skin(&bins.iter().collect::<Vec<_>>(), params))
+        Ok(bins)
     };
-    let Some(first) = fitted(params.first_bin_s)? else {
+    let bins = binned(params.first_bin_s)?;
+    let Some(first) = fit_skin(&bins.iter().collect::<Vec<_>>(), params) else {
         let none = reasons
             .into_iter()
             .map(|why| Err(why.unwrap_or(Why::NoSamples)));
@@ -214,7 +217,9 @@ fn of_unit(
     };
     let natural_s = natural_bin_s(&first, params);
     let (width_s, model) = if natural_s < 0.7 * params.first_bin_s {
-        (natural_s, fitted(natural_s)?.unwrap_or(first))
+        let bins = binned(natural_s)?;
+        let finer = refit_skin(&bins.iter().collect::<Vec<_>>(), &first, params);
+        (natural_s, finer.unwrap_or(first))
     } else {
         (params.first_bin_s, first)
     };

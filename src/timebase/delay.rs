@@ -249,9 +249,7 @@ pub(crate) fn sliding_delay(
     if short.len() < 8 || long.len() < short.len() + 2 {
         return None;
     }
-    let scores: Vec<f64> = (0..=long.len() - short.len())
-        .map(|lag| pearson(short, &long[lag..lag + short.len()]))
-        .collect();
+    let scores = correlations(short, long);
     let (lag, correlation) = refined_peak(&scores)?;
     Some(Delay {
         lag_s: lag / rate_hz,
@@ -273,16 +271,33 @@ fn refined_peak(scores: &[f64]) -> Option<(f64, f64)> {
     ))
 }
 
-fn pearson(a: &[f64], b: &[f64]) -> f64 {
-    let count = a.len() as f64;
-    let (mean_a, mean_b) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
-    let (mut cross, mut own_a, mut own_b) = (0.0, 0.0, 0.0);
-    for (x, y) in a.iter().zip(b) {
-        cross += (x - mean_a) * (y - mean_b);
-        own_a += (x - mean_a).powi(2);
-        own_b += (y - mean_b).powi(2);
-    }
-    cross / (own_a * own_b).sqrt().max(f64::MIN_POSITIVE)
+/// Pearson correlation of the short curve with as much of the long one, from each of its samples on.
+fn correlations(short: &[f64], long: &[f64]) -> Vec<f64> {
+    let count = short.len() as f64;
+    // about its mean, so that little is lost in the differences of running sums
+    let [short, long] = [short, long].map(|curve| {
+        let mut curve = curve.to_vec();
+        math::less_mean(&mut curve);
+        curve
+    });
+    let own = math::dot(&short, &short);
+    let (mut sum, mut square) = (0.0, 0.0);
+    let running = long.iter().map(|value| {
+        sum += value;
+        square += value * value;
+        (sum, square)
+    });
+    let running: Vec<(f64, f64)> = std::iter::once((0.0, 0.0)).chain(running).collect();
+    let parts = long.windows(short.len());
+    let ends = running.iter().zip(&running[short.len()..]); // the long one is not shorter
+    parts
+        .zip(ends)
+        .map(|(part, (from, to))| {
+            let (sum, square) = (to.0 - from.0, to.1 - from.1);
+            let there = (square - sum * sum / count).max(0.0);
+            math::dot(&short, part) / (own * there).sqrt().max(f64::MIN_POSITIVE)
+        })
+        .collect()
 }
 
 /// See [`sliding_delay`].
@@ -372,12 +387,13 @@ mod tests {
             0.3264519931723209,
             -0.4751541113520537,
         ];
-        for (lag, want) in wanted.into_iter().enumerate() {
-            let got = pearson(&a, &b[lag..lag + 9]);
-            assert!(
-                (got - want).abs() < 1e-12,
-                "lag {lag}: {got} against {want}"
-            );
+        // a level far from zero, as of gravity, changes nothing
+        for level in [0.0, 9.8, -300.0] {
+            let got = correlations(&a, &b.map(|value| value + level));
+            assert_eq!(got.len(), wanted.len());
+            for (got, want) in got.iter().zip(wanted) {
+                assert!((got - want).abs() < 1e-12, "{got} against {want}");
+            }
         }
     }
 

@@ -4,6 +4,8 @@
 use archmage::autoversion;
 use nalgebra::Vector3;
 
+use crate::math::{dot, less_mean};
+
 use super::fit::TUKEY;
 use super::joint::{KEPT_HZ, Kept, Smooth};
 
@@ -341,36 +343,6 @@ fn times(a: &[f64], b: &[f64], out: &mut [f64]) {
     for (out, (a, b)) in out.iter_mut().zip(a.iter().zip(b)) {
         *out = a * b;
     }
-}
-
-#[autoversion(v3)]
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
-    let mut sums = [0.0; LANES];
-    for (a, b) in a.iter().zip(b) {
-        for lane in 0..LANES {
-            sums[lane] += a[lane] * b[lane];
-        }
-    }
-    for (sum, (a, b)) in sums.iter_mut().zip(a_rest.iter().zip(b_rest)) {
-        *sum += a * b;
-    }
-    sums.iter().sum()
-}
-
-/// Takes the mean off.
-#[autoversion(v3)]
-fn less_mean(values: &mut [f64]) {
-    let (lanes, rest) = values.as_chunks::<LANES>();
-    let mut sums = [0.0; LANES];
-    for some in lanes {
-        for lane in 0..LANES {
-            sums[lane] += some[lane];
-        }
-    }
-    let sum = sums.iter().chain(rest).sum::<f64>();
-    let mean = sum / values.len().max(1) as f64;
-    values.iter_mut().for_each(|value| *value -= mean);
 }
 
 /// Sum of twice Tukey's costs of residuals over their spread: of their squares where small.
