@@ -28,7 +28,7 @@ const TRAITS: usize = 6;
 const FLOORS: [f64; TRAITS] = [0.12, 0.2, 0.3, 0.25, 0.35, 0.25];
 
 fn traits(picture: &Picture) -> [Option<f64>; TRAITS] {
-    let shake = picture.shake_m_s2[crate::frames::Site::Wrist.index()];
+    let shake = picture.hand_shake_m_s2;
     [
         picture.elevation_swing_rad,
         picture.lowest_after_rad,

@@ -4,7 +4,7 @@
 //! favour at the other, nothing in between where it says nothing. The ramps are broad on purpose:
 //! they state what bodies do, not what one athlete or one simulator did.
 
-use crate::frames::{Hand, Site};
+use crate::frames::Hand;
 
 use super::params::ServeParams;
 use super::picture::{Forearm, Picture};
@@ -181,22 +181,14 @@ pub fn at_most(swing: &Swing, forearm: &Forearm, params: &ServeParams) -> f64 {
 }
 
 fn weigh_body(picture: &Picture, add: &mut impl FnMut(About, f64, String)) {
-    let core = [Site::Hip, Site::Trunk];
-    let steps = core
-        .iter()
-        .find_map(|site| picture.shake_m_s2[site.index()]);
+    let (steps, hand) = (picture.core_shake_m_s2, picture.hand_shake_m_s2);
     let core_odds = steps.map(|shake| FEET_M_S2.at(shake));
-    let hand = picture.shake_m_s2[Site::Wrist.index()];
     let hand_odds = hand.map(|shake| HAND_SHAKE_M_S2.at(shake));
     // either may show the feet; the one that shows them more counts
     if let Some(log_odds) = core_odds.into_iter().chain(hand_odds).reduce(f64::min) {
         add(About::Feet, log_odds, say::shaken(steps, hand));
     }
-    let turn = core
-        .iter()
-        .filter_map(|site| picture.body_rad_s[site.index()])
-        .reduce(f64::max);
-    if let Some(turn) = turn {
+    if let Some(turn) = picture.body_rad_s {
         let words = say::body_turned(turn.to_degrees());
         add(About::Body, BODY_DEG_S.at(turn.to_degrees()), words);
     }

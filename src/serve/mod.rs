@@ -25,7 +25,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::{Estimate, Reading};
 use crate::finding::Finding;
-use crate::frames::{PerSite, Site};
+use crate::frames::Site;
 use crate::samples::Samples;
 use crate::timebase::side_by_side;
 use crate::words::serve as say;
@@ -37,7 +37,7 @@ pub use evidence::{About, Weighed, probability, weigh};
 pub use habit::{Habit, Moment};
 pub use impact::{Expected, Impact, Surprise};
 pub use params::ServeParams;
-pub use picture::{Forearm, Picture, Stretch, View, picture};
+pub use picture::{Core, Forearm, Picture, Stretch, View, picture};
 pub use source::{InMemory, SampleSource, WornUnit, WornUnits};
 pub use swing::{Lever, Swing, long_axis};
 
@@ -470,12 +470,12 @@ fn look(
     axis: Option<Vector3<f64>>,
     params: &ServeParams,
 ) -> Result<(Look, Surprise), ServeError> {
-    let body = body_samples(units, seen.swing.peak_s())?;
+    let core = &core_samples(units, seen.swing.peak_s())?;
     let view = &View {
         swing: &seen.swing,
         axis,
         forearm: seen.forearm,
-        body: &body,
+        core,
         since_fast_s: seen.since_fast_s,
     };
     let surprise = Surprise::of(view.swing, params);
@@ -494,7 +494,7 @@ fn look(
         probability: probability(&weighed, params),
         contact_probability: params.ball_share,
         roughness: None,
-        phases: phases::phases(view.swing, &picture, view.body),
+        phases: phases::phases(view.swing, &picture, view.core),
         picture,
         weighed,
         shock,
@@ -508,27 +508,29 @@ const SHOCK_SD_S: f64 = 0.01;
 /// is something else's, s.
 const STRAY_SHOCK_S: f64 = 0.03;
 
-/// What is looked at of the body about the swing's fastest moment, which is within 0.2 s of impact: steps from
-/// 2.4 s before impact on, at the core up to the landing 0.9 s after it, at the arm up to its rate 0.1 s after.
-const BODY_BEFORE_S: f64 = 2.6;
+/// What is looked at of the core about the swing's fastest moment, which is within 0.2 s of impact: how it sank from
+/// 2.2 s before impact on up to the landing 0.9 s after it.
+const CORE_BEFORE_S: f64 = 2.4;
 const CORE_AFTER_S: f64 = 1.1;
-const ARM_AFTER_S: f64 = 0.3;
+/// And of the trunk beside the hip: its shaking from 1.5 s before impact on up to its rate 0.1 s after it.
+const TRUNK_BEFORE_S: f64 = 1.7;
+const TRUNK_AFTER_S: f64 = 0.3;
 
-fn body_samples(units: &WornUnits<'_>, about_s: f64) -> Result<PerSite<Samples>, ServeError> {
-    let mut body: PerSite<Samples> = [None, None, None, None];
-    for site in [Site::Hip, Site::Trunk, Site::Arm] {
-        let after_s = match site {
-            Site::Arm => ARM_AFTER_S,
-            _ => CORE_AFTER_S,
-        };
-        if let Some(unit) = units.at(site) {
-            body[site.index()] = unit
-                .on_reference_clock(about_s - BODY_BEFORE_S, about_s + after_s)
-                .map_err(|source| ServeError::Unreadable { site, source })?
-                .filter(|samples| !samples.is_empty());
-        }
-    }
-    Ok(body)
+fn core_samples(units: &WornUnits<'_>, about_s: f64) -> Result<Core, ServeError> {
+    let read = |site, before_s, after_s| -> Result<Option<Samples>, ServeError> {
+        let unit = units.at(site);
+        let samples =
+            unit.map(|unit| unit.on_reference_clock(about_s - before_s, about_s + after_s));
+        let samples = samples.transpose();
+        let samples = samples.map_err(|source| ServeError::Unreadable { site, source })?;
+        Ok(samples.flatten().filter(|samples| !samples.is_empty()))
+    };
+    let hip = read(Site::Hip, CORE_BEFORE_S, CORE_AFTER_S)?;
+    let trunk = match hip {
+        Some(_) => read(Site::Trunk, TRUNK_BEFORE_S, TRUNK_AFTER_S)?,
+        None => read(Site::Trunk, CORE_BEFORE_S, CORE_AFTER_S)?,
+    };
+    Ok([hip, trunk])
 }
 
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.

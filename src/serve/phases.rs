@@ -6,14 +6,13 @@
 use nalgebra::Vector3;
 
 use crate::estimate::{Estimate, Reading, Why};
-use crate::frames::{PerSite, Site};
 use crate::math::{length, median};
 use crate::orientation::carry;
 use crate::samples::Samples;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 use super::Phases;
-use super::picture::{Picture, Stretch, indices, moving_mean};
+use super::picture::{Core, Picture, Stretch, indices, moving_mean};
 use super::swing::Swing;
 
 /// Share of the peak rate under which the burst has not begun, and at which deceleration is said to end.
@@ -31,25 +30,27 @@ const LANDING_M_S2: f64 = 4.0;
 /// Share of the rise from the lightest moment of the flight to that shake at which the foot is down.
 const LANDING_SHARE: f64 = 0.15;
 
+/// The thorax leans besides sinking: its times are this many times less sure than the pelvis'.
+const TRUNK_BLUR: f64 = 2.0;
+
 /// Times the phases of an accepted swing.
-pub fn phases(swing: &Swing, picture: &Picture, body: &PerSite<Samples>) -> Phases {
+pub fn phases(swing: &Swing, picture: &Picture, core: &Core) -> Phases {
     let impact_s = picture.impact.time_s;
     let stance_end_s = picture
         .stance
         .map_or(Reading::Unknown(Why::NotSeen), |stance| {
             Reading::Known(Estimate::one(first_move(swing, stance), 0.08))
         });
-    let core = [Site::Hip, Site::Trunk]
-        .into_iter()
-        .find_map(|site| body[site.index()].as_ref().map(|samples| (site, samples)));
+    let [hip, trunk] = core.each_ref().map(Option::as_ref);
+    let core = hip.map(|samples| (1.0, samples));
+    let core = core.or(trunk.map(|samples| (TRUNK_BLUR, samples)));
     let (loading_start_s, deepest_loading_s, landing_s) = match core {
         None => (
             Reading::Unknown(Why::NotWorn),
             Reading::Unknown(Why::NotWorn),
             Reading::Unknown(Why::NotWorn),
         ),
-        Some((site, samples)) => {
-            let blur = if site == Site::Hip { 1.0 } else { 2.0 };
+        Some((blur, samples)) => {
             let sinking = Sinking::of(samples, impact_s);
             let told = |time_s: Option<f64>, sd_s: f64| {
                 time_s.map_or(Reading::Unknown(Why::NotSeen), |time_s| {

@@ -5,10 +5,8 @@ use std::ops::{Add, Div, Sub};
 
 use nalgebra::Vector3;
 
-use crate::frames::{PerSite, Site};
 use crate::math::length;
 use crate::samples::Samples;
-use crate::units::STANDARD_GRAVITY_M_S2;
 
 use super::impact::Impact;
 use super::params::ServeParams;
@@ -37,8 +35,6 @@ pub struct Picture {
     pub impact: Impact,
     /// Forearm elevation averaged over the swing, fast samples counting most, rad.
     pub elevation_swing_rad: Option<f64>,
-    /// Forearm elevation at impact, rad.
-    pub elevation_impact_rad: Option<f64>,
     /// Lowest forearm elevation in the follow-through, rad.
     pub lowest_after_rad: Option<f64>,
     /// Vertical share of the axis the forearm sweeps about, -1 to 1: 0 is a swing in an upright
@@ -50,12 +46,8 @@ pub struct Picture {
     pub stance: Option<Stretch>,
     /// Quietest quarter second before the swing: root mean square wrist rate, rad/s.
     pub quiet_rad_s: Option<f64>,
-    /// Mean wrist rate from 2.2 s to 1.2 s before impact, rad/s.
-    pub before_rad_s: Option<f64>,
-    /// Spread of the force's length from 2.4 s to 1.0 s before impact, by site, m/s^2: steps show.
-    pub steps_m_s2: PerSite<f64>,
-    /// Fastest rate from 0.4 s before to 0.1 s after impact, by site, rad/s.
-    pub body_rad_s: PerSite<f64>,
+    /// Fastest rate of hip or trunk from 0.4 s before to 0.1 s after impact, rad/s.
+    pub body_rad_s: Option<f64>,
     /// Time since the fast moment before, s.
     pub since_fast_s: Option<f64>,
     /// How far the gravity estimate is from gravity's length, share.
@@ -72,15 +64,15 @@ pub struct Picture {
     pub highest_rad: Option<f64>,
     /// The furthest the forearm came up in a third of a second, ending near the swing's centre, rad.
     pub rise_rad: Option<f64>,
-    /// Share of the swing, by squared sweep, with the forearm more than 30 degrees up.
-    pub raised_share: Option<f64>,
-    /// Quick shaking (above a few Hz) from 1.5 s to 0.4 s before impact, by site, m/s^2: footfalls.
-    pub shake_m_s2: PerSite<f64>,
-    /// Largest quick shake in that time, by site, m/s^2.
-    pub jolt_m_s2: PerSite<f64>,
-    /// Length of the lever the swing turned on, m.
-    pub lever_m: Option<f64>,
+    /// Quick shaking (above a few Hz) of the hip (or else the trunk) from 1.5 s to 0.4 s before impact, m/s^2:
+    /// footfalls.
+    pub core_shake_m_s2: Option<f64>,
+    /// The same of the wrist.
+    pub hand_shake_m_s2: Option<f64>,
 }
+
+/// Samples of hip and trunk about a swing on the reference clock, where they are worn and logged.
+pub type Core = [Option<Samples>; 2];
 
 /// Everything the picture is made from.
 pub struct View<'a> {
@@ -90,8 +82,8 @@ pub struct View<'a> {
     pub axis: Option<Vector3<f64>>,
     /// How the forearm swung, where its axis is known.
     pub forearm: Option<Forearm>,
-    /// Samples of the other worn units on the reference clock.
-    pub body: &'a PerSite<Samples>,
+    /// Hip and trunk.
+    pub core: &'a Core,
     /// Time since the fast moment before, s.
     pub since_fast_s: Option<f64>,
 }
@@ -124,79 +116,44 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
     let axis = view.axis.as_ref();
     let forearm = view.forearm;
     let smooth = smoothed_rate(swing);
-    let before = swing.between(impact_s - 2.2, impact_s - 1.2);
-    let mut steps_m_s2: PerSite<f64> = [None; 4];
-    let mut body_rad_s: PerSite<f64> = [None; 4];
-    for site in [Site::Hip, Site::Trunk, Site::Arm] {
-        if let Some(samples) = &view.body[site.index()] {
-            steps_m_s2[site.index()] = force_spread(samples, impact_s - 2.4, impact_s - 1.0);
-            body_rad_s[site.index()] = fastest(samples, impact_s - 0.4, impact_s + 0.1);
-        }
-    }
     let highest = forearm.and_then(|f| f.highest);
     let stance = stance(swing, axis, &smooth, impact_s, params);
     let moving_s = stance.map_or(impact_s - 1.5, |s| {
         s.to_s.clamp(impact_s - 1.5, impact_s - 0.7)
     });
-    let mut shakes: PerSite<(f64, f64)> = [None; 4];
-    for site in [Site::Hip, Site::Trunk, Site::Arm] {
-        if let Some(samples) = &view.body[site.index()] {
-            shakes[site.index()] = shake(samples, moving_s, impact_s - 0.45);
-        }
-    }
-    shakes[Site::Wrist.index()] = shake(&swing.samples, moving_s, impact_s - 0.45);
-    steps_m_s2[Site::Wrist.index()] = force_spread(&swing.samples, impact_s - 2.4, impact_s - 1.0);
+    let shaken = |samples: &Samples| shake(samples, moving_s, impact_s - 0.45);
+    let core = || view.core.iter().flatten();
     Picture {
         peak_rad_s: swing.peak_rad_s(),
         peak_s: swing.peak_s(),
         impact,
         elevation_swing_rad: forearm.map(|f| f.elevation_rad),
-        elevation_impact_rad: axis.and_then(|axis| {
-            mean(
-                swing
-                    .between(impact_s - 0.025, impact_s + 0.01)
-                    .map(|i| swing.elevation_rad(axis, i)),
-            )
-        }),
         lowest_after_rad: axis.and_then(|axis| {
             swing
                 .between(impact_s, impact_s + follow_through_s(swing))
-                .map(|i| swing.elevation_rad(axis, i))
+                .map(|i| swing.rise_of(axis, i))
                 .reduce(f64::min)
+                .map(f64::asin)
         }),
         level_share: forearm.map(|f| f.level_share),
         rival_share: rival_share(swing, &smooth),
         stance,
         quiet_rad_s: quietest(swing, impact_s),
-        before_rad_s: mean(before.map(|i| swing.rate_rad_s(i))),
-        steps_m_s2,
-        body_rad_s,
+        body_rad_s: core()
+            .filter_map(|samples| fastest(samples, impact_s - 0.4, impact_s + 0.1))
+            .reduce(f64::max),
         since_fast_s: view.since_fast_s,
         gravity_misfit: swing.gravity_misfit,
         fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
-        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.up(i).dot(axis))),
+        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.rise_of(axis, i))),
         sweep_s: axis.map_or(swing.peak_s(), |axis| {
             moment(swing, |i| length(&swing.sweep(axis, i)))
         }),
         highest_s: highest.map(|(time_s, _)| time_s),
         highest_rad: highest.map(|(_, rad)| rad),
         rise_rad: forearm.and_then(|f| f.rise_rad),
-        raised_share: axis.map(|axis| {
-            let (mut up, mut all) = (0.0, 1e-9);
-            for i in swing.span(-0.2, 0.1) {
-                let w = swing.sweep(axis, i).norm_squared();
-                all += w;
-                if swing.elevation_rad(axis, i) > 0.5 {
-                    up += w;
-                }
-            }
-            up / all
-        }),
-        shake_m_s2: shakes.map(|s| s.map(|s| s.0)),
-        jolt_m_s2: shakes.map(|s| s.map(|s| s.1)),
-        lever_m: swing
-            .lever(super::impact::force_limit_m_s2(&swing.samples))
-            .map(|l| l.arm_m.norm()),
+        core_shake_m_s2: core().find_map(shaken),
+        hand_shake_m_s2: shaken(&swing.samples),
     }
 }
 
@@ -256,23 +213,17 @@ fn above<T: Averaged>(values: &[T], half: usize) -> Vec<T> {
     pairs.map(|(value, mean)| *value - mean).collect()
 }
 
-/// Root mean square and largest quick part of the force: what a tenth of a second's mean leaves.
-fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
+/// Root mean square of the force's quick part: what a tenth of a second's mean leaves, twice.
+fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
     let within = indices(samples, from_s, to_s);
     if within.len() < 20 {
         return None;
     }
     // a twentieth of a second of samples
     let half = (0.05 * samples.rate_hz).round() as usize;
-    let mut largest = 0.0_f64;
     let quick = above(&above(&samples.accel_m_s2[within], half), half);
-    let sum: Vec<f64> = quick.iter().map(Vector3::norm_squared).collect();
-    let count = sum.len() as f64;
-    let energy: f64 = sum.iter().sum();
-    for quick in sum {
-        largest = largest.max(quick.sqrt());
-    }
-    Some(((energy / count).sqrt(), largest))
+    let energy: f64 = quick.iter().map(Vector3::norm_squared).sum();
+    Some((energy / quick.len() as f64).sqrt())
 }
 
 /// How the forearm swung about its fastest moment.
@@ -306,21 +257,12 @@ impl Forearm {
             level_share: level / plane.norm().max(1e-9),
             highest: swing
                 .span(-0.14, 0.05)
-                .map(|i| (swing.samples.time_s[i], swing.elevation_rad(axis, i)))
-                .max_by(|a, b| a.1.total_cmp(&b.1)),
+                .map(|i| (swing.samples.time_s[i], swing.rise_of(axis, i)))
+                .max_by(|a, b| a.1.total_cmp(&b.1))
+                .map(|(time_s, sine)| (time_s, sine.asin())),
             rise_rad: rise(swing, axis),
         }
     }
-}
-
-/// Mean, or nothing of nothing.
-pub fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let (mut sum, mut count) = (0.0, 0.0);
-    for value in values {
-        sum += value;
-        count += 1.0;
-    }
-    (count > 0.0).then(|| sum / count)
 }
 
 /// Resultant rate averaged over [`SMOOTH_S`], rad/s.
@@ -403,7 +345,7 @@ fn stance(
     impact_s: f64,
     params: &ServeParams,
 ) -> Option<Stretch> {
-    let waiting = |i: usize| axis.is_some_and(|axis| swing.up(i).dot(axis) > WAITING_SINE);
+    let waiting = |i: usize| axis.is_some_and(|axis| swing.rise_of(axis, i) > WAITING_SINE);
     let times_s = &swing.samples.time_s;
     let last = times_s.partition_point(|&t| t < impact_s - LOADING_S);
     let mut end: Option<usize> = None;
@@ -440,15 +382,6 @@ fn quietest(swing: &Swing, impact_s: f64) -> Option<f64> {
         .step_by((quarter / 5).max(1))
         .map(|(from, to)| ((to - from).max(0.0) / quarter as f64).sqrt())
         .reduce(f64::min)
-}
-
-fn force_spread(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
-    let within = indices(samples, from_s, to_s);
-    if within.len() < 20 {
-        return None;
-    }
-    let off = within.map(|i| (length(&samples.accel_m_s2[i]) - STANDARD_GRAVITY_M_S2).powi(2));
-    mean(off).map(f64::sqrt)
 }
 
 fn fastest(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
