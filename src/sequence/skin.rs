@@ -295,3 +295,52 @@ fn best(
         .filter(|(_, v)| v.is_finite())
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::Vector3;
+
+    /// More and fewer axes than bins, against nalgebra's own factor and solution of what was seen as it stands.
+    #[test]
+    fn turned_observations_have_the_energy_of_those_seen() {
+        let kernel = Kernel {
+            length_s: 0.03,
+            skin_sd: 0.1,
+            skin_hz: 13.0,
+            skin_length_s: 0.09,
+        };
+        let bins = |window: usize| {
+            let wave = |row: usize, axis: usize| {
+                ((0.3 * row as f64 + axis as f64) * (1.0 + 0.1 * window as f64)).sin()
+            };
+            let row = |row| Vector3::new(wave(row, 0), 3.0 * wave(row, 1), wave(row, 2));
+            Bins {
+                time_s: (0..30).map(|k| 0.006 * f64::from(k) - 0.4).collect(),
+                gyro_rad_s: (0..30).map(row).collect(),
+                shock_var: vec![0.0; 30],
+                clipped: vec![[false; 3]; 30],
+                clipped_samples: 0,
+            }
+        };
+        let positions: Vec<usize> = (0..30).filter(|k| !(11..14).contains(k)).collect();
+        let noise = vec![1e-4; positions.len()];
+        let covariance = observed(&kernel.by_steps(0.006, 30), &positions, &noise);
+        let factor = Cholesky::new(covariance).expect("positive definite");
+        for count in [1, 4, 13] {
+            let windows: Vec<Bins> = (0..count).map(bins).collect();
+            let members: Vec<&Bins> = windows.iter().collect();
+            let group = Group::new(positions.clone(), &members);
+            let seen = DMatrix::from_fn(positions.len(), 3 * count, |row, column| {
+                members[column / 3].gyro_rad_s[positions[row]][column % 3]
+            });
+            let whitened = factor.l().solve_lower_triangular(&seen).expect("regular");
+            let (got, want) = (
+                group.energy(factor.l_dirty().as_view()),
+                whitened.norm_squared(),
+            );
+            assert_eq!(group.axes, 3 * count);
+            assert!((got / want - 1.0).abs() < 1e-9, "{got} against {want}");
+        }
+    }
+}

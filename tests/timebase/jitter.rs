@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use overarm::profile::resolve;
 use overarm::sequence::{
     Peak, PeakFinder, SegmentWindow, SequenceParams, bin_window, fit_skin, natural_bin_s,
+    refit_skin,
 };
 use overarm::timebase::{FrontParams, Recording, UnitSource, read_text_unit};
 
@@ -86,16 +87,16 @@ fn peaks(unit: &Recording) -> Vec<Peak> {
             .map(|serve| binned(serve).expect("whole"))
             .collect()
     };
-    let fitted = |width_s: f64| fit_skin(&bins(width_s).iter().collect::<Vec<_>>(), &params);
-    let first = fitted(params.first_bin_s).expect("windows");
+    let coarse = bins(params.first_bin_s);
+    let first = fit_skin(&coarse.iter().collect::<Vec<_>>(), &params).expect("windows");
     let width_s = natural_bin_s(&first, &params).min(params.first_bin_s);
-    let model = fitted(width_s).expect("windows");
+    let fine = bins(width_s);
+    let model = refit_skin(&fine.iter().collect::<Vec<_>>(), &first, &params).expect("windows");
     let floor_s = params
         .shape_sd_s
         .hypot(params.sampling_sd_periods / unit.rate_hz);
     let mut finder = PeakFinder::new(model, floor_s, &params);
-    bins(width_s)
-        .iter()
+    fine.iter()
         .map(|bins| finder.find(bins).expect("a bell has a peak"))
         .collect()
 }
