@@ -8,7 +8,7 @@
 use archmage::autoversion;
 use nalgebra::{Matrix3, SimdValue, UnitQuaternion, Vector3};
 
-use super::turns::{Four, Lanes, SIDE, alike, half_turn, then};
+use super::turns::{Four, Lanes, SIDE, alike, half_turn};
 use crate::samples::{Flags, Samples};
 
 /// What happened between two nodes, written in the sensor frame of the first.
@@ -93,9 +93,9 @@ impl<T: Lanes> Sums<T> {
                 let here = force_before.lerp(&force_after, number(0.5 - RATE_BEHIND_FORCE));
                 (rate_before, force_before) = (rate_after, force_after);
                 let half = half_turn(&rate, number(period_s));
-                let middle = then(&sums.turn, &half);
+                let middle = sums.turn * half;
                 push += middle * here;
-                sums.turn = then(&middle, &half);
+                sums.turn = middle * half;
                 sums.rate_rad_s += rate;
                 sums.rate_square += rate.norm_squared();
                 sums.force_turning_square += rate.cross(&here).norm_squared();

@@ -3,7 +3,7 @@
 use archmage::autoversion;
 use nalgebra::{SimdValue, UnitQuaternion, Vector3};
 
-use super::turns::{Four, Lanes, SIDE, alike, half_turn, then};
+use super::turns::{Four, Lanes, SIDE, alike, half_turn};
 use crate::samples::Samples;
 
 /// Attitudes at the samples of a stretch, or of several side by side, that lead from one node to the next: the
@@ -23,7 +23,7 @@ fn attitudes<T: Lanes>(
         led.push(attitude);
         let after = rate_at(index);
         let rate = (before + after) * number(0.5) - bias_rad_s;
-        attitude = then(&attitude, &half_turn(&rate, number(2.0 * period_s)));
+        attitude *= half_turn(&rate, number(2.0 * period_s));
         before = after;
     }
     let missed = end * attitude.inverse();
@@ -33,7 +33,7 @@ fn attitudes<T: Lanes>(
     }
     for (index, attitude) in led.into_iter().enumerate() {
         let share = index as f64 / count as f64;
-        let mut attitude = then(&half_turn(&left, number(2.0 * share)), &attitude);
+        let mut attitude = half_turn(&left, number(2.0 * share)) * attitude;
         attitude.renormalize_fast();
         found(index, attitude);
     }

@@ -47,7 +47,7 @@ pub(crate) fn carry(time_s: &[f64], rate_rad_s: &[Vector3<f64>]) -> Vec<UnitQuat
         let twice_s = starts.map(|start| 2.0 * (time_s[start + index + 1] - time_s[start + index]));
         let mean = (before + after) * Four::splat(0.5);
         before = after;
-        now = then(&now, &half_turn(&mean, twice_s.into()));
+        now *= half_turn(&mean, twice_s.into());
         for (lane, start) in starts.into_iter().enumerate() {
             turns[start + index + 1] = now.extract(lane);
         }
@@ -56,31 +56,14 @@ pub(crate) fn carry(time_s: &[f64], rate_rad_s: &[Vector3<f64>]) -> Vec<UnitQuat
         let before = turns[start];
         turns[start + 1..=start + count]
             .iter_mut()
-            .for_each(|turn| *turn = then(&before, turn));
+            .for_each(|turn| *turn = before * *turn);
     }
     for index in SIDE * count + 1..length {
         let mean = 0.5 * (rate_rad_s[index] + rate_rad_s[index - 1]);
         let step_s = time_s[index] - time_s[index - 1];
-        turns[index] = then(&turns[index - 1], &half_turn(&mean, 2.0 * step_s));
+        turns[index] = turns[index - 1] * half_turn(&mean, 2.0 * step_s);
     }
     turns
-}
-
-/// One turn and then, in the axes it leads to, another: the product of Hamilton, which the library's own operator
-/// calls out of line, through memory and without the wider vector instructions.
-#[inline(always)]
-pub(super) fn then<T: Lanes>(
-    first: &UnitQuaternion<T>,
-    second: &UnitQuaternion<T>,
-) -> UnitQuaternion<T> {
-    let [ax, ay, az, aw] = first.coords.into();
-    let [bx, by, bz, bw] = second.coords.into();
-    UnitQuaternion::new_unchecked(Quaternion::new(
-        aw * bw - ax * bx - ay * by - az * bz,
-        aw * bx + ax * bw + ay * bz - az * by,
-        aw * by - ax * bz + ay * bw + az * bx,
-        aw * bz + ax * by - ay * bx + az * bw,
-    ))
 }
 
 /// Terms of the series of sin(x)/x and cos(x) in x^2.
