@@ -526,10 +526,12 @@ fn core_samples(units: &WornUnits<'_>, about_s: f64) -> Result<Core, ServeError>
         Ok(samples.flatten().filter(|samples| !samples.is_empty()))
     };
     let hip = read(Site::Hip, CORE_BEFORE_S, CORE_AFTER_S)?;
-    let trunk = match hip {
-        Some(_) => read(Site::Trunk, TRUNK_BEFORE_S, TRUNK_AFTER_S)?,
-        None => read(Site::Trunk, CORE_BEFORE_S, CORE_AFTER_S)?,
+    let (before_s, after_s) = if hip.is_some() {
+        (TRUNK_BEFORE_S, TRUNK_AFTER_S)
+    } else {
+        (CORE_BEFORE_S, CORE_AFTER_S)
     };
+    let trunk = read(Site::Trunk, before_s, after_s)?;
     Ok([hip, trunk])
 }
 

@@ -131,7 +131,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         lowest_after_rad: axis.and_then(|axis| {
             swing
                 .between(impact_s, impact_s + follow_through_s(swing))
-                .map(|i| swing.rise_of(axis, i))
+                .map(|i| swing.elevation_sine(axis, i))
                 .reduce(f64::min)
                 .map(f64::asin)
         }),
@@ -145,7 +145,11 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         since_fast_s: view.since_fast_s,
         gravity_misfit: swing.gravity_misfit,
         fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
-        raised_s: axis.map(|axis| moment(swing, |i| swing.rate_rad_s(i) * swing.rise_of(axis, i))),
+        raised_s: axis.map(|axis| {
+            moment(swing, |i| {
+                swing.rate_rad_s(i) * swing.elevation_sine(axis, i)
+            })
+        }),
         sweep_s: axis.map_or(swing.peak_s(), |axis| {
             moment(swing, |i| length(&swing.sweep(axis, i)))
         }),
@@ -257,7 +261,7 @@ impl Forearm {
             level_share: level / plane.norm().max(1e-9),
             highest: swing
                 .span(-0.14, 0.05)
-                .map(|i| (swing.samples.time_s[i], swing.rise_of(axis, i)))
+                .map(|i| (swing.samples.time_s[i], swing.elevation_sine(axis, i)))
                 .max_by(|a, b| a.1.total_cmp(&b.1))
                 .map(|(time_s, sine)| (time_s, sine.asin())),
             rise_rad: rise(swing, axis),
@@ -345,7 +349,7 @@ fn stance(
     impact_s: f64,
     params: &ServeParams,
 ) -> Option<Stretch> {
-    let waiting = |i: usize| axis.is_some_and(|axis| swing.rise_of(axis, i) > WAITING_SINE);
+    let waiting = |i: usize| axis.is_some_and(|axis| swing.elevation_sine(axis, i) > WAITING_SINE);
     let times_s = &swing.samples.time_s;
     let last = times_s.partition_point(|&t| t < impact_s - LOADING_S);
     let mut end: Option<usize> = None;

@@ -108,7 +108,7 @@ impl Swing {
     /// Moves the swing's centre to the moment the forearm is fast and up together, if there is one
     /// near: a swing may turn faster in the racket's drop or after the ball than at it.
     pub fn centre_on_raised(&mut self, axis: &Vector3<f64>) {
-        let raised = |index: usize| self.rate_rad_s(index) * self.rise_of(axis, index);
+        let raised = |index: usize| self.rate_rad_s(index) * self.elevation_sine(axis, index);
         let best = self
             .span(-RAISED_REACH_S, RAISED_REACH_S)
             .map(|index| (index, raised(index)))
@@ -197,11 +197,11 @@ impl Swing {
 
     /// Elevation of an axis (sensor axes, unit length) above the horizontal at a sample, rad.
     pub fn elevation_rad(&self, axis: &Vector3<f64>, index: usize) -> f64 {
-        self.rise_of(axis, index).asin()
+        self.elevation_sine(axis, index).asin()
     }
 
     /// Sine of that elevation.
-    pub fn rise_of(&self, axis: &Vector3<f64>, index: usize) -> f64 {
+    pub fn elevation_sine(&self, axis: &Vector3<f64>, index: usize) -> f64 {
         self.up(index).dot(axis).clamp(-1.0, 1.0)
     }
 

@@ -271,7 +271,11 @@ fn refined_peak(scores: &[f64]) -> Option<(f64, f64)> {
     ))
 }
 
-/// Pearson correlation of the short curve with as much of the long one, from each of its samples on.
+/// A part with less than this share of the energy summed so far is flat: the rest is what running sums round off.
+const FLAT: f64 = 1e-10;
+
+/// Pearson correlation of the short curve with as much of the long one, from each of its samples on; 0 with a
+/// part that is flat.
 fn correlations(short: &[f64], long: &[f64]) -> Vec<f64> {
     let count = short.len() as f64;
     // about its mean, so that little is lost in the differences of running sums
@@ -294,7 +298,10 @@ fn correlations(short: &[f64], long: &[f64]) -> Vec<f64> {
         .zip(ends)
         .map(|(part, (from, to))| {
             let (sum, square) = (to.0 - from.0, to.1 - from.1);
-            let there = (square - sum * sum / count).max(0.0);
+            let there = square - sum * sum / count;
+            if there <= FLAT * to.1 {
+                return 0.0;
+            }
             math::dot(&short, part) / (own * there).sqrt().max(f64::MIN_POSITIVE)
         })
         .collect()
@@ -395,6 +402,23 @@ mod tests {
                 assert!((got - want).abs() < 1e-12, "{got} against {want}");
             }
         }
+    }
+
+    /// A curve that stands still behind the shock, at a level no binary number is: nothing correlates with that.
+    #[test]
+    fn a_flat_stretch_correlates_with_nothing() {
+        let shape: Vec<f64> = (0..40).map(|k| (0.31 * f64::from(k)).sin()).collect();
+        let mut long: Vec<f64> = shape.iter().map(|value| 0.1 + 7.0 * value).collect();
+        long.extend([0.1; 100]);
+        let got = correlations(&shape, &long);
+        assert!((got[0] - 1.0).abs() < 1e-12, "{}", got[0]);
+        assert!(got.iter().all(|score| score.abs() <= 1.0 + 1e-9), "{got:?}");
+        assert!(got[40..].iter().all(|score| *score == 0.0), "{got:?}");
+        assert!(
+            correlations(&shape, &[0.1; 60])
+                .iter()
+                .all(|score| *score == 0.0)
+        );
     }
 
     #[test]
