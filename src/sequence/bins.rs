@@ -28,6 +28,9 @@ pub struct Bins {
     pub gyro_rad_s: Vec<Vector3<f64>>,
     /// Variance that shock adds to the bin, (rad/s)^2.
     pub shock_var: Vec<f64>,
+    /// Largest variance of a shock that impact has brought, (rad/s)^2; 0 where before it as much stands there
+    /// (uneven sampling, samples at their limit).
+    pub blow_var: f64,
     /// Axes at their limit anywhere in the bin.
     pub clipped: Vec<[bool; 3]>,
     /// Clipped samples inside the sequence window.
@@ -49,6 +52,9 @@ impl Bins {
         hidden.count() as f64 * self.step_s()
     }
 }
+
+/// Times its level elsewhere that the power above the shock corner must reach to be a shock.
+const LEVELS: f64 = 4.0;
 
 /// The samples that the sequence needs of a window, first and one past the last.
 fn needed(window: &SegmentWindow, params: &SequenceParams) -> Result<(usize, usize), Why> {
@@ -87,7 +93,7 @@ pub fn bin_window(
     params: &SequenceParams,
 ) -> Result<Bins, Why> {
     let (first, last) = needed(window, params)?;
-    let shock = shock_variance(window, params);
+    let (shock, blow_var) = shock_variance(window, params);
     let each = ((width_s * window.rate_hz).round() as usize).max(1); // a few samples: no overflow
     let ranges: Vec<std::ops::Range<usize>> = (first..last)
         .step_by(each)
@@ -108,6 +114,7 @@ pub fn bin_window(
             .iter()
             .map(|r| shock[r.clone()].iter().sum::<f64>() * share)
             .collect(),
+        blow_var,
         clipped: ranges
             .iter()
             .map(|r| std::array::from_fn(|axis| window.clipped[r.clone()].iter().any(|c| c[axis])))
@@ -123,12 +130,13 @@ pub fn bin_window(
     })
 }
 
-/// What stands above the shock corner, beyond its usual level before impact, (rad/s)^2 per sample.
+/// What stands above the shock corner, beyond its usual level before impact, (rad/s)^2 per sample; and
+/// the most of it that impact has brought.
 /// Smoothed over a cycle of the corner, so that zero crossings of the ringing weigh as its crests.
-fn shock_variance(window: &SegmentWindow, params: &SequenceParams) -> Vec<f64> {
+fn shock_variance(window: &SegmentWindow, params: &SequenceParams) -> (Vec<f64>, f64) {
     let n = window.time_s.len();
     let Ok(filter) = Butterworth::two_pass_high_pass(params.shock_corner_hz, window.rate_hz) else {
-        return vec![0.0; n]; // too slow a rate to see shock apart from motion
+        return (vec![0.0; n], 0.0); // too slow a rate to see shock apart from motion
     };
     let cycle = (window.rate_hz / params.shock_corner_hz).ceil() as usize; // at most a few hundred
     let high = filter.zero_phase(&window.gyro_rad_s, 3 * cycle);
@@ -140,25 +148,28 @@ fn shock_variance(window: &SegmentWindow, params: &SequenceParams) -> Vec<f64> {
             near.iter().sum::<f64>() / near.len() as f64
         })
         .collect();
-    let before: Vec<f64> = window
-        .time_s
-        .iter()
-        .zip(&smoothed)
-        .filter(|(t, _)| **t < -params.margin_s)
-        .map(|(_, p)| *p)
-        .collect();
-    let usual = median(&before).unwrap_or(0.0);
+    let between = |from_s: f64, to_s: f64| {
+        let times = window.time_s.iter().zip(&smoothed);
+        times
+            .filter(move |(t, _)| from_s <= **t && **t < to_s)
+            .map(|(_, p)| *p)
+    };
+    let before: Vec<f64> = between(f64::MIN, -params.margin_s).collect();
+    let usual = LEVELS * median(&before).unwrap_or(0.0);
     // shock follows impact; before it (and before the filter's own smear) only clipping makes edges
     let smear_s = 0.25 / params.shock_corner_hz;
-    let after = |t: f64| t >= -smear_s;
     let excess = smoothed.iter().zip(&window.time_s);
-    excess
+    let excess: Vec<f64> = excess
         .map(|(p, t)| {
-            if after(*t) {
-                (p - 4.0 * usual).max(0.0)
+            if *t >= -smear_s {
+                (p - usual).max(0.0)
             } else {
                 0.0
             }
         })
-        .collect()
+        .collect();
+    let most = excess.iter().copied().fold(0.0, f64::max);
+    // as fast a motion without a shock, clear of the smear and of the half cycle it is smoothed over
+    let as_fast = between(-params.margin_s, -3.0 * smear_s).fold(0.0, f64::max);
+    (excess, (most - LEVELS * as_fast).max(0.0))
 }

@@ -35,11 +35,15 @@ crate::stage_params! {
         /// What the sampling itself leaves of a peak's time, in sampling periods.
         sampling_sd_periods: f64 = 0.05, "1", 0.0, 0.5, "own choice: the model interpolates; the rest is stamp jitter";
         /// What the motion's own shape leaves of a peak's time where it is sharper than the rest of the swing.
-        shape_sd_s: f64 = 0.0004, "s", 0.0, 0.01, "own measurement: with ideal sensors, simulated forearms' peaks are missed by 0.6 ms in the middle, other segments' by 0.1 ms";
+        shape_sd_s: f64 = 0.0004, "s", 0.0, 0.01, "own measurement: with ideal sensors, simulated segments' peaks are missed by less than 0.1 ms in the middle, 0.1 to 0.5 ms at 95 %";
         /// Bins per correlation length. Larger costs time, smaller blurs.
         bins_per_length: f64 = 8.0, "1", 4.0, 20.0, "own choice: blur of a bin stays under 0.3 % of the peak's curvature";
         /// High-pass corner above which motion has no part: what stands there around impact is shock.
         shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
+        /// Variance of the change of rate that the ball's blow leaves behind impact, in the largest variance of its ringing. Larger takes less of a peak before impact from what follows it.
+        blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 1 and 10 move wrists' peaks by 0.1 ms in the middle";
+        /// Time in which that change fades to 37 %.
+        blow_fade_s: f64 = 0.1, "s", 0.005, 1.0, "own choice: longer than a correlation length; 0.02 and 0.15 move wrists' peaks by 0.02 ms in the middle";
         /// Serves from which the session's smoothness and skin are fitted, at most.
         fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
         /// Log likelihood per sample that ringing must explain to be taken for real. Lower takes kinks of the motion for ringing.
@@ -56,7 +60,9 @@ crate::stage_params! {
         clipped_share: f64 = 0.04, "1", 0.0, 1.0, "own choice: an eighth of what knowing only that the peak lies in there would give (1/sqrt 12, JCGM 100:2008, 4.3.7); the flanks tell the rest";
         /// Slowest peak that counts as a peak.
         min_peak_rad_s: f64 = 0.9, "rad/s", 0.1, 10.0, "own choice: 50 deg/s, a tenth of a published pelvis peak (Fleisig et al. 2003)";
-        /// Standard uncertainty of a filter delay the profile does not state.
+        /// Standard uncertainty of a filter delay the profile does not state, as far as units differ in it: it is in lags.
         unknown_delay_sd_s: f64 = 0.0005, "s", 0.0, 0.01, "own choice: units of one kind share their delay; the spread of on-chip filters at 200 Hz bandwidth";
+        /// The same as far as units share it, in sampling periods: it is in the times of peaks and impacts, not in lags.
+        shared_delay_periods: f64 = 0.5, "1", 0.0, 5.0, "a second-order low-pass at a quarter of the output data rate delays by 0.9 periods (sqrt 2 over its corner in rad/s), none by 0: root mean square of 0 to 0.9, taken as rectangular (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number from memory)";
     }
 }

@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, Dyn, Vector3};
 use super::SequenceParams;
 use super::bins::Bins;
 use super::kernel::{Decays, Kernel};
-use super::shared::{Factor, Shared};
+use super::shared::{Blow, Factor, Shared};
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
 use crate::math::{local_maxima, parabola_vertex};
@@ -103,7 +103,7 @@ fn peak_of(
     floor_sd_s: f64,
     params: &SequenceParams,
 ) -> Result<Peak, Why> {
-    let main = Posterior::new(bins, main, None).ok_or(Why::NoSamples)?;
+    let main = Posterior::new(bins, main, None, params).ok_or(Why::NoSamples)?;
     let found = main.highest(params)?;
     let (slope_sd, curvature) = main
         .slope_sd_and_curvature(found.time_s)
@@ -117,7 +117,7 @@ fn peak_of(
     }
     let moved_s = rivals
         .iter()
-        .filter_map(|rival| Posterior::new(bins, rival, Some(main.quiet_rad_s)))
+        .filter_map(|rival| Posterior::new(bins, rival, Some(main.quiet_rad_s), params))
         .filter_map(|other| other.climb(found.time_s))
         .map(|time_s| (time_s - found.time_s).abs())
         .fold(0.0, f64::max);
@@ -178,6 +178,7 @@ impl<'a> Whitened<'a> {
         shared: &'a Shared,
         hidden: &[[bool; 3]],
         noise_of: impl Fn(usize) -> Option<f64>,
+        blow: Option<&Blow>,
     ) -> Option<Self> {
         let usable = |axis: usize| -> Vec<usize> {
             let open = |i: &usize| !hidden[*i][axis] && noise_of(*i).is_some();
@@ -195,7 +196,7 @@ impl<'a> Whitened<'a> {
         let mut groups = Vec::with_capacity(axes_of.len());
         for (positions, which) in axes_of {
             let noise: Vec<f64> = positions.iter().filter_map(|i| noise_of(*i)).collect();
-            let factor = shared.factor(&positions, &noise)?;
+            let factor = shared.factor(&positions, &noise, blow)?;
             let mut seen = DMatrix::from_fn(positions.len(), which.len(), |row, column| {
                 bins.gyro_rad_s[positions[row]][which[column]]
             });
@@ -253,9 +254,14 @@ struct Posterior<'a> {
 impl<'a> Posterior<'a> {
     /// `quiet_rad_s` where it is known from a kernel much like this one: it only says what shock weighs.
     /// `None` where an axis has too few usable bins or the covariance is not positive definite.
-    fn new(bins: &Bins, shared: &'a Shared, quiet_rad_s: Option<f64>) -> Option<Self> {
+    fn new(
+        bins: &Bins,
+        shared: &'a Shared,
+        quiet_rad_s: Option<f64>,
+        params: &SequenceParams,
+    ) -> Option<Self> {
         let mut hidden = bins.clipped.clone();
-        let mut found = Self::past_shock(bins, shared, &hidden, quiet_rad_s)?;
+        let mut found = Self::past_shock(bins, shared, &hidden, quiet_rad_s, params)?;
         for _ in 0..CLIP_PASSES {
             let mut pinned = false;
             for (i, axes) in hidden
@@ -278,7 +284,7 @@ impl<'a> Posterior<'a> {
             }
             found = Self {
                 at_limit: true,
-                ..Self::past_shock(bins, shared, &hidden, quiet_rad_s)?
+                ..Self::past_shock(bins, shared, &hidden, quiet_rad_s, params)?
             };
         }
         Some(found)
@@ -289,19 +295,28 @@ impl<'a> Posterior<'a> {
         shared: &'a Shared,
         hidden: &[[bool; 3]],
         quiet_rad_s: Option<f64>,
+        params: &SequenceParams,
     ) -> Option<Self> {
         let noise = shared.noise;
         let quiet_only = |i: usize| (bins.shock_var[i] == 0.0).then_some(noise);
         let shaken = bins.shock_var.iter().any(|v| *v > 0.0);
         let quiet_rad_s = match quiet_rad_s {
-            None if shaken => Some(Whitened::of(bins, shared, hidden, quiet_only)?.scale_rad_s),
+            None if shaken => {
+                Some(Whitened::of(bins, shared, hidden, quiet_only, None)?.scale_rad_s)
+            }
             known => known,
         };
         let with_shock = |i: usize| {
             let shock = quiet_rad_s.map_or(0.0, |size| bins.shock_var[i] / size.powi(2));
             Some(noise + shock)
         };
-        let all = Whitened::of(bins, shared, hidden, with_shock)?;
+        let blown = quiet_rad_s.filter(|_| bins.blow_var > 0.0);
+        let blow = blown.map(|size| Blow {
+            first: bins.time_s.partition_point(|time_s| *time_s <= 0.0),
+            variance: params.blow_share * bins.blow_var / size.powi(2),
+            kept: (-bins.step_s() / params.blow_fade_s).exp(),
+        });
+        let all = Whitened::of(bins, shared, hidden, with_shock, blow.as_ref())?;
         let quiet_rad_s = quiet_rad_s.unwrap_or(all.scale_rad_s);
         Some(all.posterior(bins, shared, quiet_rad_s))
     }

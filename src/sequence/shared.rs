@@ -68,11 +68,18 @@ impl Shared {
     }
 
     /// Factor of the covariance of the bins at `positions` (ascending, inside the window), each with its
-    /// noise. `None` where it is not positive definite.
-    pub fn factor(&self, positions: &[usize], noise: &[f64]) -> Option<Factor<'_>> {
+    /// noise, and with what a blow adds behind impact. `None` where it is not positive definite.
+    pub fn factor(
+        &self,
+        positions: &[usize],
+        noise: &[f64],
+        blow: Option<&Blow>,
+    ) -> Option<Factor<'_>> {
         let whole = self.whole.as_ref()?;
         let own = |(index, (position, noise)): &(usize, (&usize, &f64))| {
-            index == *position && **noise == self.noise
+            index == *position
+                && **noise == self.noise
+                && blow.is_none_or(|blow| **position < blow.first)
         };
         let all = positions.iter().zip(noise).enumerate();
         let lead = all.take_while(own).count();
@@ -92,11 +99,37 @@ impl Shared {
         for (own, noise) in noise.iter().enumerate() {
             left[(own, own)] += noise - self.noise;
         }
+        if let Some(blow) = blow {
+            blow.add_to(&mut left, tail);
+        }
         factorise(&mut left).then(|| Factor {
             lead: whole.view((0, 0), (lead, lead)),
             beside,
             tail: left,
         })
+    }
+}
+
+/// The change of rate that the ball's blow leaves: from impact on, fading.
+pub(super) struct Blow {
+    /// First bin behind impact.
+    pub first: usize,
+    /// Variance relative to the motion's.
+    pub variance: f64,
+    /// Correlation of neighbouring bins.
+    pub kept: f64,
+}
+
+impl Blow {
+    /// Adds its covariance to that of the bins at `positions`, ascending; the upper triangle stays.
+    fn add_to(&self, covariance: &mut DMatrix<f64>, positions: &[usize]) {
+        let before = positions.partition_point(|position| *position < self.first);
+        for (column, from) in positions.iter().enumerate().skip(before) {
+            for (row, to) in positions.iter().enumerate().skip(column) {
+                let apart = (to - from) as i32; // ascending, below a window's few hundred bins
+                covariance[(row, column)] += self.variance * self.kept.powi(apart);
+            }
+        }
     }
 }
 
@@ -256,6 +289,7 @@ mod tests {
             time_s: (0..count).map(|k| 0.006 * k as f64 - 0.4).collect(),
             gyro_rad_s: vec![Vector3::zeros(); count],
             shock_var: vec![0.0; count],
+            blow_var: 0.0,
             clipped: vec![[false; 3]; count],
             clipped_samples: 0,
         }
@@ -278,17 +312,32 @@ mod tests {
         let shaken: Vec<f64> = (0..107)
             .map(|i| noise + if (69..85).contains(&i) { 0.02 } else { 0.0 })
             .collect();
+        let blow = Blow {
+            first: 66,
+            variance: 0.03,
+            kept: 0.9,
+        };
         let cases = [
-            ((0..107).collect::<Vec<usize>>(), vec![noise; 107]),
-            ((0..107).collect(), shaken),
-            (kept.clone(), vec![noise; kept.len()]),
-            ((3..50).collect(), vec![noise; 47]),
+            ((0..107).collect::<Vec<usize>>(), vec![noise; 107], None),
+            ((0..107).collect(), shaken.clone(), None),
+            ((0..107).collect(), shaken, Some(&blow)),
+            (kept.clone(), vec![noise; kept.len()], None),
+            (kept.clone(), vec![noise; kept.len()], Some(&blow)),
+            ((3..50).collect(), vec![noise; 47], Some(&blow)),
         ];
         let by_steps = kernel.by_steps(window.step_s(), 107);
-        for (positions, noise) in cases {
-            let covariance = super::super::kernel::observed(&by_steps, &positions, &noise);
+        for (positions, noise, blow) in cases {
+            let mut covariance = super::super::kernel::observed(&by_steps, &positions, &noise);
+            for (row, to) in positions.iter().enumerate() {
+                for (column, from) in positions.iter().enumerate() {
+                    if let Some(blow) = blow.filter(|blow| *from.min(to) >= blow.first) {
+                        let kept = blow.kept.powf(from.abs_diff(*to) as f64);
+                        covariance[(row, column)] += blow.variance * kept;
+                    }
+                }
+            }
             let wanted = Cholesky::new(covariance).expect("positive definite").l();
-            let got = shared.factor(&positions, &noise).expect("likewise");
+            let got = shared.factor(&positions, &noise, blow).expect("likewise");
             let columns = DMatrix::from_fn(positions.len(), 2, |row, column| {
                 (0.1 * row as f64 + column as f64).sin()
             });

@@ -319,6 +319,7 @@ mod tests {
                 time_s: (0..30).map(|k| 0.006 * f64::from(k) - 0.4).collect(),
                 gyro_rad_s: (0..30).map(row).collect(),
                 shock_var: vec![0.0; 30],
+                blow_var: 0.0,
                 clipped: vec![[false; 3]; 30],
                 clipped_samples: 0,
             }

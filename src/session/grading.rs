@@ -18,6 +18,9 @@ use crate::timebase::side_by_side;
 pub(super) struct Graded {
     pub chain: Chain,
     pub sites: PerSite<LinkInput>,
+    /// Standard uncertainty of a filter delay that no profile states and all units share: it is in every time
+    /// and in no lag, s.
+    pub shared_delay_sd_s: PerSite<f64>,
 }
 
 /// The chains of a practice.
@@ -60,17 +63,21 @@ pub(super) fn grade(
         })
         .collect();
     let mut skins = Vec::with_capacity(units.len());
+    let mut shared_delay_sd_s = [None; 4];
     let found = side_by_side(units, jobs, |unit| {
         of_unit(unit, worn, serves, signal, with_curves, params)
     });
     for (unit, found) in units.iter().zip(found) {
         let found = found?;
         skins.push(found.skin);
-        let delay_sd_s = if unit.recording.filter_delay_known {
-            0.0
+        let (delay_sd_s, shared_sd_s) = if unit.recording.filter_delay_known {
+            (0.0, 0.0)
         } else {
-            params.sequence.unknown_delay_sd_s
+            let sequence = &params.sequence;
+            let shared_sd_s = sequence.shared_delay_periods / unit.recording.rate_hz;
+            (sequence.unknown_delay_sd_s, shared_sd_s)
         };
+        shared_delay_sd_s[unit.site.index()] = Some(shared_sd_s);
         for ((peak, serve), input) in found.peaks.into_iter().zip(serves).zip(&mut inputs) {
             let tie_sd_s = unit.tie.sd_s(serve.serve.impact_s.value);
             input[unit.site.index()] = Some(LinkInput {
@@ -88,6 +95,7 @@ pub(super) fn grade(
         .map(|sites| Graded {
             chain: chain(&sites),
             sites,
+            shared_delay_sd_s,
         })
         .collect();
     Ok(Grading {

@@ -148,7 +148,7 @@ pub struct ServeRecord {
     pub number: u32,
     /// Impact, reference clock.
     pub impact_s: f64,
-    /// Standard uncertainty, the wrist's clock tie included.
+    /// Standard uncertainty, the wrist's clock tie and a filter delay that is not stated included.
     pub impact_u_ms: f64,
     /// False: a dry swing, counted apart.
     pub contact: bool,
@@ -211,8 +211,11 @@ impl PeaksRecord {
 pub struct PeakRecord {
     /// Reference clock.
     pub time_s: f64,
-    /// Standard uncertainty of the time, clock tie included.
+    /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included.
     pub u_ms: f64,
+    /// The part of `u_ms` that a filter delay which no profile states gives: impact and the other segments are as late.
+    #[serde(default)]
+    pub delay_u_ms: f64,
     /// Peak speed.
     pub speed_dps: f64,
     /// Standard uncertainty of the speed.
@@ -223,6 +226,14 @@ pub struct PeakRecord {
     pub at_least: bool,
     /// Time of a rival maximum of like height, if any.
     pub rival_s: Option<f64>,
+}
+
+impl PeakRecord {
+    /// Standard uncertainty of the time from impact: a delay that both share is not in it.
+    pub fn from_impact_u_ms(&self) -> f64 {
+        let u_ms_squared = self.u_ms.powi(2) - self.delay_u_ms.powi(2);
+        u_ms_squared.max(0.0).sqrt()
+    }
 }
 
 /// One link of one serve.

@@ -136,17 +136,21 @@ pub(super) fn serve(
     let mut peaks = PeaksRecord::default();
     for site in Site::ALL {
         let input = graded.sites[site.index()].as_ref();
-        *peaks.slot(site) = input.and_then(|input| peak(input, serve.impact_s.value));
+        let delay_sd_s = graded.shared_delay_sd_s[site.index()].unwrap_or(0.0);
+        *peaks.slot(site) = input.and_then(|input| peak(input, delay_sd_s, serve.impact_s.value));
     }
     // impact is seen by the wrist's unit and told on the reference clock
-    let tie_sd_s = graded.sites[Site::Wrist.index()]
+    let wrist = Site::Wrist.index();
+    let tie_sd_s = graded.sites[wrist]
         .as_ref()
         .and_then(|wrist| wrist.tie_sd_s)
         .unwrap_or(0.0);
+    let delay_sd_s = graded.shared_delay_sd_s[wrist].unwrap_or(0.0);
+    let impact_sd_s = serve.impact_s.sd.hypot(tie_sd_s).hypot(delay_sd_s);
     ServeRecord {
         number,
         impact_s: serve.impact_s.value,
-        impact_u_ms: serve.impact_s.sd.hypot(tie_sd_s) * MS_PER_S,
+        impact_u_ms: impact_sd_s * MS_PER_S,
         contact: serve.kind == SwingKind::Serve,
         confidence: serve.confidence,
         contact_confidence: serve.contact_confidence,
@@ -170,16 +174,18 @@ const fn origin_words(origin: Origin) -> &'static str {
     }
 }
 
-fn peak(input: &LinkInput, impact_s: f64) -> Option<PeakRecord> {
+fn peak(input: &LinkInput, shared_delay_sd_s: f64, impact_s: f64) -> Option<PeakRecord> {
     let peak = input.peak.as_ref().ok()?;
     let time_sd_s = peak
         .time_s
         .sd
         .hypot(input.tie_sd_s?)
-        .hypot(input.delay_sd_s);
+        .hypot(input.delay_sd_s)
+        .hypot(shared_delay_sd_s);
     Some(PeakRecord {
         time_s: impact_s + peak.time_s.value,
         u_ms: time_sd_s * MS_PER_S,
+        delay_u_ms: shared_delay_sd_s * MS_PER_S,
         speed_dps: deg_s(peak.speed_rad_s.value),
         speed_u_dps: deg_s(peak.speed_rad_s.sd),
         clipped: peak.clipped,

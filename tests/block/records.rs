@@ -144,6 +144,7 @@ impl Practice {
             *peaks.slot(*site) = Some(PeakRecord {
                 time_s: impact_s - 0.05,
                 u_ms: 1.0,
+                delay_u_ms: 0.0,
                 speed_dps,
                 speed_u_dps: 5.0,
                 clipped: false,

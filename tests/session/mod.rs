@@ -1,6 +1,7 @@
 //! The sample block against the simulator's own truth, and practices that cannot be read.
 
 mod curves;
+mod delays;
 mod mounting;
 mod settings;
 mod signal;

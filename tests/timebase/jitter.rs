@@ -120,8 +120,8 @@ fn off_and_stated_s(rate_hz: f64, jitter: Jitter, jitter_periods: f64) -> (f64, 
 }
 
 /// Samples truly off by a fifth of a period (0.4 ms, rms) at 500 Hz move a forearm's peak by less than
-/// half of its stated uncertainty (measured: 0.19 of 0.43 ms), by a tenth at 100 Hz (1 ms) by less than
-/// it (0.61 of 0.71 ms): a peak is told by dozens of samples, each off by its own jitter.
+/// half of its stated uncertainty (measured: 0.20 of 0.46 ms), by a tenth at 100 Hz (1 ms) by less than
+/// it (0.79 of 0.89 ms): a peak is told by dozens of samples, each off by its own jitter.
 #[test]
 fn jitter_of_the_sampling_moves_no_peak_beyond_its_uncertainty() {
     for (rate_hz, jitter_periods, share) in

@@ -305,7 +305,7 @@ impl ServeFrame {
             );
         };
         let at_ms = (peak.time_s - serve.impact_s) * 1000.0;
-        let half_ms = COVERAGE_95 * peak.u_ms;
+        let half_ms = COVERAGE_95 * peak.from_impact_u_ms();
         let bound = if peak.at_least { "≥" } else { "" };
         let words = format!("{bound}{:.0} deg/s", peak.speed_dps);
         picture.text("", Anchor::Start, (SPEED_LEFT_PX, y + 4.0), &words);

@@ -238,7 +238,7 @@ pub(super) fn peak_table(serve: &ServeRecord, at: &str) -> Markup {
                         th scope="row" { span.chip { (letter(site)) } " " (site) }
                         td.n { (figure(&format!("{at}/peaks/{site}/speed_dps"), peak.speed_dps, &speed_words(Some(peak))))
                             " ± " (format!("{:.0}", (COVERAGE_95 * peak.speed_u_dps).max(1.0))) }
-                        td.n { (signed((peak.time_s - serve.impact_s) * 1000.0, peak.u_ms)) }
+                        td.n { (signed((peak.time_s - serve.impact_s) * 1000.0, peak.from_impact_u_ms())) }
                         td.n { @for (k, link) in serve.links.iter().enumerate() { @if link.from == site { (lag_figure(link, &format!("{at}/links/{k}"))) } } }
                     }
                 }

@@ -1,0 +1,99 @@
+//! A unit's own filter holds every time back: what a profile says of it, and what it leaves open.
+
+use overarm::frames::Site;
+use overarm::session::{Params, PeakRecord, SessionRecord, run_session};
+use overarm::simulate::{
+    Activity, BlockPlan, Scenario, SessionPlan, Simulated, Sync, Truth, write_block,
+};
+use overarm::units::COVERAGE_95;
+
+use super::SAME_SERVE_S;
+use crate::support::assert_close;
+
+/// Second-order Butterworth: delays by sqrt 2 over its corner in rad/s, 3.75 ms (0.75 periods).
+const FILTER_HZ: f64 = 60.0;
+const DELAY_MS: f64 = 3.75;
+const RATE_HZ: f64 = 200.0;
+
+fn told(filter_stated: bool) -> (SessionRecord, Truth) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let plan = BlockPlan {
+        athlete: "athlete-07".to_owned(),
+        returned: None,
+        baseline_until: None,
+        plan_toml: None,
+        rest_days: Vec::new(),
+        sessions: vec![SessionPlan {
+            name: "2031-03-04".to_owned(),
+            scenario: Scenario {
+                minutes: 1.5,
+                activity: Activity::Basket,
+                rate_hz: RATE_HZ,
+                filter_hz: Some(FILTER_HZ),
+                filter_stated,
+                sync: Sync::Shared,
+                ..Scenario::default()
+            },
+            rpe: None,
+            minutes: None,
+            notes: String::new(),
+        }],
+    };
+    let mut simulated: Vec<Simulated> = write_block(folder.path(), &plan).expect("a block");
+    let session = folder.path().join("2031-03-04");
+    let run = run_session(&session, &Params::default(), 0).expect("a record");
+    (run.record, simulated.remove(0).truth)
+}
+
+/// Each trunk's peak with its error, ms.
+fn trunks(record: &SessionRecord, truth: &Truth) -> Vec<(PeakRecord, f64)> {
+    let peaks = record.serves.iter().filter_map(|serve| {
+        let peak = serve.peaks.at(Site::Trunk)?.clone();
+        let near = |impact_s: f64| (impact_s - serve.impact_s).abs() < SAME_SERVE_S;
+        let swing = truth.swings.iter().find(|swing| near(swing.impact_s))?;
+        let error_ms = 1000.0 * (peak.time_s - swing.peaks[&Site::Trunk].time_s);
+        Some((peak, error_ms))
+    });
+    peaks.collect()
+}
+
+fn middle(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// Nobody says how late the units are: times are late by it, their intervals reach the truth, lags do not feel it.
+/// Where the profile states it, it is taken off and no doubt is left of it.
+#[test]
+fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
+    let (stated, truth) = told(true);
+    let (open, _) = told(false);
+    let (known, unknown) = (trunks(&stated, &truth), trunks(&open, &truth));
+    assert!(known.len() >= 8, "{} serves", known.len());
+    assert_eq!(known.len(), unknown.len());
+    let errors = |peaks: &[(PeakRecord, f64)]| middle(peaks.iter().map(|peak| peak.1).collect());
+    assert_close(errors(&known), 0.0, 1.0, 0.0, "stated");
+    assert_close(errors(&unknown), DELAY_MS, 1.0, 0.0, "not stated");
+    let half_period_ms = 500.0 / RATE_HZ;
+    for ((known, _), (unknown, _)) in known.iter().zip(&unknown) {
+        assert_close(known.delay_u_ms, 0.0, 0.0, 0.0, "stated");
+        // the rate is measured from the stamps
+        assert_close(unknown.delay_u_ms, half_period_ms, 0.0, 0.01, "not stated");
+        assert!(unknown.from_impact_u_ms() < known.u_ms.hypot(1.0));
+    }
+    for (what, peaks) in [("stated", &known), ("not stated", &unknown)] {
+        let held = peaks
+            .iter()
+            .filter(|(peak, error_ms)| error_ms.abs() <= COVERAGE_95 * peak.u_ms);
+        let share = held.count() as f64 / peaks.len() as f64;
+        assert!(share >= 0.9, "{what}: {share:.2} of the intervals hold");
+    }
+    for (known, unknown) in stated.links.iter().zip(&open.links) {
+        let medians = [known, unknown].map(|link| link.median_ms.expect("measured"));
+        assert_close(medians[0], medians[1], 0.5, 0.0, "lag");
+    }
+    for (known, unknown) in stated.serves.iter().zip(&open.serves) {
+        let wanted = known.impact_u_ms.hypot(half_period_ms);
+        assert_close(unknown.impact_u_ms, wanted, 0.0, 0.01, "impact");
+    }
+}
