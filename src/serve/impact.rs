@@ -165,12 +165,12 @@ impl Surprise {
             return without(ratio);
         }
         let onset = self.onset(from, top, level);
-        let (time_s, within_sample) = self.between_samples(onset);
+        let (seen_s, within_sample) = self.between_samples(onset);
         // a shock that barely stands out leaves the onset open by samples
         let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
         let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
         Impact {
-            time_s,
+            time_s: seen_s - params.onset_lag_s,
             sd_s: sd_s.hypot(PATH_SD_S),
             ratio,
             from_shock: true,

@@ -37,6 +37,8 @@ crate::stage_params! {
         no_shock_offset_s: f64 = 0.008, "s", -0.05, 0.05, "wrist peaks about 10 ms before contact (synthetic pattern, serve-and-load B.5)";
         /// Standard uncertainty of an impact set without a shock.
         no_shock_sd_s: f64 = 0.015, "s", 0.001, 0.1, "own choice";
+        /// How long after the first touch a shock is seen at the wrist. Larger sets impacts earlier.
+        onset_lag_s: f64 = 0.0005, "s", 0.0, 0.005, "own reckoning: a force that swells as a squared sine over 4.5 ms of contact (from memory: 4 to 5 ms) passes 3 % of its largest, where a shock counts as begun, after 0.5 ms; travel through the racket comes on top and is in the uncertainty";
         /// Surprise over the swing's own smoothness from which a shock is timed; below, impact is where the swing expects it.
         shock_ratio: f64 = 5.0, "1", 1.5, 100.0, "own choice: smooth swings stay at a few";
         /// Share of serve motions that meet a ball, before looking.

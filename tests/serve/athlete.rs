@@ -42,6 +42,8 @@ pub struct Setup {
     pub accel_limit_m_s2: f64,
     pub gyro_limit_rad_s: f64,
     pub noise_seed: u64,
+    /// How long the ball's shock swells, as a squared sine, s; 0 starts it at once.
+    pub swell_s: f64,
     /// Feet move between acts (walking) from `walk.0` to `walk.1`, s.
     pub walks: Vec<(f64, f64)>,
 }
@@ -55,6 +57,7 @@ impl Default for Setup {
             accel_limit_m_s2: 16.0 * STANDARD_GRAVITY_M_S2,
             gyro_limit_rad_s: 2000.0_f64.to_radians(),
             noise_seed: 1,
+            swell_s: 0.0,
             walks: Vec::new(),
         }
     }
@@ -425,7 +428,7 @@ fn sample(
         let mut force = now.turn[k].inverse() * accel;
         let mut rate = (before.turn[k].inverse() * after.turn[k]).scaled_axis() / (2.0 * H_S);
         if site == Site::Wrist {
-            let (shock_m_s2, shock_rad_s) = shock(events, time_s);
+            let (shock_m_s2, shock_rad_s) = shock(events, time_s, setup.swell_s);
             force += shock_m_s2;
             rate += shock_rad_s;
         }
@@ -455,14 +458,19 @@ fn sample(
 }
 
 /// A ball's shock at the wrist: a ringing that dies in about 10 ms.
-fn shock(events: &[Event], time_s: f64) -> (Vector3<f64>, Vector3<f64>) {
+fn shock(events: &[Event], time_s: f64, swell_s: f64) -> (Vector3<f64>, Vector3<f64>) {
     let (mut force, mut rate) = (Vector3::zeros(), Vector3::zeros());
     for event in events.iter().filter(|e| has_ball(e.act)) {
         let since_s = time_s - event.at_s;
         if !(0.0..0.1).contains(&since_s) {
             continue;
         }
-        let ring = (TAU * 130.0 * since_s).sin() * (-since_s / 0.010).exp();
+        let swollen = if since_s < swell_s {
+            (FRAC_PI_2 * since_s / swell_s).sin().powi(2)
+        } else {
+            1.0
+        };
+        let ring = swollen * (TAU * 130.0 * since_s).sin() * (-since_s / 0.010).exp();
         force += ring * Vector3::new(60.0, -150.0, 110.0);
         rate += ring * Vector3::new(1.5, 4.0, -3.0);
     }

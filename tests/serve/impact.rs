@@ -30,3 +30,34 @@ fn times_the_shock_within_half_a_sample() {
         }
     }
 }
+
+/// A ball is in contact for 4 to 5 ms (general tennis physics, from memory), and its force swells: what is seen first
+/// is late, and the mean over impacts at every phase of the sample period must not be.
+#[test]
+fn a_shock_that_swells_is_not_timed_late() {
+    for (rate_hz, swell_s) in [(500.0, 0.0045), (1000.0, 0.004), (1000.0, 0.005)] {
+        let events: Vec<Event> = (0..8)
+            .map(|k| Event {
+                at_s: 5.0 + 5.0 * f64::from(k) + 0.13 * f64::from(k) / rate_hz,
+                act: Act::Serve,
+            })
+            .collect();
+        let setup = Setup {
+            rate_hz,
+            swell_s,
+            ..Setup::default()
+        };
+        let found = Session::record(&events, &setup).found(&[Site::Wrist]);
+        assert_eq!(found.serves.len(), events.len());
+        let errors_s = found
+            .serves
+            .iter()
+            .zip(&events)
+            .map(|(serve, event)| serve.impact_s.value - event.at_s);
+        let mean_ms = 1000.0 * errors_s.sum::<f64>() / events.len() as f64;
+        assert!(
+            mean_ms.abs() < 0.5,
+            "{rate_hz} Hz, {swell_s} s: {mean_ms:.2} ms"
+        );
+    }
+}
