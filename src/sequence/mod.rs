@@ -41,9 +41,9 @@ crate::stage_params! {
         /// High-pass corner above which motion has no part: what stands there around impact is shock.
         shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
         /// Variance of the change of rate that the ball's blow leaves behind impact, in the largest variance of its ringing. Larger takes less of a peak before impact from what follows it.
-        blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 1 and 10 move wrists' peaks by 0.1 ms in the middle";
-        /// Time in which that change fades to 37 %.
-        blow_fade_s: f64 = 0.1, "s", 0.005, 1.0, "own choice: longer than a correlation length; 0.02 and 0.15 move wrists' peaks by 0.02 ms in the middle";
+        blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 3 and 30 give the same peaks within 0.1 ms";
+        /// Time in which that change fades to 37 %. Larger lets a peak after impact be taken for it.
+        blow_fade_s: f64 = 0.05, "s", 0.005, 1.0, "own choice: tens of milliseconds, about a correlation length; 0.03 and 0.1 move wrists' peaks before impact by 0.05 ms in the middle";
         /// Serves from which the session's smoothness and skin are fitted, at most.
         fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
         /// Log likelihood per sample that ringing must explain to be taken for real. Lower takes kinks of the motion for ringing.

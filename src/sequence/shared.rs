@@ -110,24 +110,27 @@ impl Shared {
     }
 }
 
-/// The change of rate that the ball's blow leaves: from impact on, fading.
+/// The change of rate that the ball's blow leaves: from impact on, fading; how large it is, nobody knows.
 pub(super) struct Blow {
     /// First bin behind impact.
     pub first: usize,
     /// Variance relative to the motion's.
     pub variance: f64,
-    /// Correlation of neighbouring bins.
+    /// What is left of it from one bin to the next.
     pub kept: f64,
 }
 
 impl Blow {
     /// Adds its covariance to that of the bins at `positions`, ascending; the upper triangle stays.
     fn add_to(&self, covariance: &mut DMatrix<f64>, positions: &[usize]) {
-        let before = positions.partition_point(|position| *position < self.first);
-        for (column, from) in positions.iter().enumerate().skip(before) {
-            for (row, to) in positions.iter().enumerate().skip(column) {
-                let apart = (to - from) as i32; // ascending, below a window's few hundred bins
-                covariance[(row, column)] += self.variance * self.kept.powi(apart);
+        let left = |position: &usize| match position.checked_sub(self.first) {
+            Some(since) => self.kept.powi(since as i32), // a window has a few hundred bins
+            None => 0.0,
+        };
+        let left: Vec<f64> = positions.iter().map(left).collect();
+        for (column, from) in left.iter().enumerate().filter(|(_, from)| **from > 0.0) {
+            for (row, to) in left.iter().enumerate().skip(column) {
+                covariance[(row, column)] += self.variance * from * to;
             }
         }
     }
@@ -331,8 +334,8 @@ mod tests {
             for (row, to) in positions.iter().enumerate() {
                 for (column, from) in positions.iter().enumerate() {
                     if let Some(blow) = blow.filter(|blow| *from.min(to) >= blow.first) {
-                        let kept = blow.kept.powf(from.abs_diff(*to) as f64);
-                        covariance[(row, column)] += blow.variance * kept;
+                        let bins = from + to - 2 * blow.first;
+                        covariance[(row, column)] += blow.variance * blow.kept.powf(bins as f64);
                     }
                 }
             }
