@@ -48,6 +48,8 @@ const LEVEL_S: f64 = 0.05;
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Surprise {
     rate_hz: f64,
+    /// By how much the samples were set earlier for the unit's own filter, s.
+    filter_delay_s: f64,
     start_s: f64,
     /// Since the start. As what follows in single precision: many are kept.
     since_s: Vec<f32>,
@@ -81,8 +83,9 @@ impl Impact {
 }
 
 impl Surprise {
-    /// Measures the surprise about the fastest moment of a swing.
-    pub fn of(swing: &Swing, params: &ServeParams) -> Self {
+    /// Measures the surprise about the fastest moment of a swing whose samples were set earlier by the
+    /// group delay of the unit's own filter.
+    pub fn of(swing: &Swing, filter_delay_s: f64, params: &ServeParams) -> Self {
         let before_s = params.shock_before_s + LEVEL_S;
         let span = swing.span(-before_s, params.shock_after_s);
         let channels = Channels::of(swing, &span);
@@ -90,6 +93,7 @@ impl Surprise {
         let start_s = times_s.first().copied().unwrap_or_default();
         Self {
             rate_hz: swing.samples.rate_hz,
+            filter_delay_s,
             start_s,
             since_s: times_s.iter().map(|t| (t - start_s) as f32).collect(),
             first: span.clone().map(|i| channels.missed(i, 1) as f32).collect(),
@@ -169,9 +173,14 @@ impl Surprise {
         // a shock that barely stands out leaves the onset open by samples
         let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
         let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
+        // a filter holds an onset back by anything from nothing to its group delay, which was taken off whole
+        let (held_s, held_sd_s) = (
+            0.5 * self.filter_delay_s,
+            self.filter_delay_s / 12f64.sqrt(),
+        );
         Impact {
-            time_s: seen_s - params.onset_lag_s,
-            sd_s: sd_s.hypot(PATH_SD_S),
+            time_s: seen_s + held_s - params.onset_lag_s,
+            sd_s: sd_s.hypot(PATH_SD_S).hypot(held_sd_s),
             ratio,
             from_shock: true,
         }

@@ -304,7 +304,9 @@ fn look_side_by_side(
     compare(&mut looked, params);
     let again = |looked: &Looked| {
         let swing = centred_swing(wrist, looked.candidate, axis.as_ref(), params)?;
-        Ok(swing.map_or_else(Surprise::default, |(swing, _)| Surprise::of(&swing, params)))
+        Ok(swing.map_or_else(Surprise::default, |(swing, _)| {
+            Surprise::of(&swing, wrist.filter_delay_s, params)
+        }))
     };
     learn_impacts(looked, again, params, jobs).map_err(unreadable)
 }
@@ -478,7 +480,10 @@ fn look(
         core,
         since_fast_s: seen.since_fast_s,
     };
-    let surprise = Surprise::of(view.swing, params);
+    let filter_delay_s = units
+        .at(Site::Wrist)
+        .map_or(0.0, |wrist| wrist.filter_delay_s);
+    let surprise = Surprise::of(view.swing, filter_delay_s, params);
     let shock = seen.shocked.then_some(Expected {
         time_s: view.swing.peak_s(),
         sd_s: SHOCK_SD_S,

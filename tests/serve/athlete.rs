@@ -3,10 +3,11 @@
 //! Independent of `overarm::simulate`; its truth is the keyframe table, its forces the second
 //! difference of its positions.
 
-use std::f64::consts::{FRAC_PI_2, TAU};
+use std::f64::consts::{FRAC_PI_2, SQRT_2, TAU};
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
 use overarm::frames::{Hand, PerSite, Site};
+use overarm::math::Butterworth;
 use overarm::samples::{Flags, Samples};
 use overarm::serve::{InMemory, ServeParams, WornUnit, WornUnits};
 use overarm::timebase::{ClockTie, TieMethod};
@@ -44,6 +45,8 @@ pub struct Setup {
     pub noise_seed: u64,
     /// How long the ball's shock swells, as a squared sine, s; 0 starts it at once.
     pub swell_s: f64,
+    /// Corner of the units' own second-order low-pass, Hz; its group delay is known.
+    pub filter_hz: Option<f64>,
     /// Feet move between acts (walking) from `walk.0` to `walk.1`, s.
     pub walks: Vec<(f64, f64)>,
 }
@@ -58,6 +61,7 @@ impl Default for Setup {
             gyro_limit_rad_s: 2000.0_f64.to_radians(),
             noise_seed: 1,
             swell_s: 0.0,
+            filter_hz: None,
             walks: Vec::new(),
         }
     }
@@ -358,6 +362,7 @@ pub struct Session {
     pub signals: PerSite<InMemory>,
     pub hand: Hand,
     tie: ClockTie,
+    filter_delay_s: f64,
 }
 
 impl Session {
@@ -375,10 +380,21 @@ impl Session {
             let time_s = index as f64 / setup.rate_hz;
             sample(&athlete, events, setup, time_s, &mut noise, &mut signals);
         }
+        let filter = |corner_hz: f64| {
+            let filter =
+                Butterworth::low_pass(corner_hz, setup.rate_hz).expect("below half the rate");
+            for samples in &mut signals {
+                samples.accel_m_s2 = filter.one_pass(&samples.accel_m_s2);
+                samples.gyro_rad_s = filter.one_pass(&samples.gyro_rad_s);
+            }
+            SQRT_2 / (TAU * corner_hz)
+        };
+        let filter_delay_s = setup.filter_hz.map_or(0.0, filter);
         Self {
             signals: signals.map(|s| Some(InMemory(s))),
             hand: setup.hand,
             tie: ClockTie::identity(TieMethod::SharedClock),
+            filter_delay_s,
         }
     }
 
@@ -390,7 +406,7 @@ impl Session {
                 source,
                 tie: &self.tie,
                 gyro_bias_rad_s: Vector3::zeros(),
-                filter_delay_s: 0.0,
+                filter_delay_s: self.filter_delay_s,
             })
         };
         WornUnits {
