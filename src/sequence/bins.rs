@@ -28,8 +28,8 @@ pub struct Bins {
     pub gyro_rad_s: Vec<Vector3<f64>>,
     /// Variance that shock adds to the bin, (rad/s)^2.
     pub shock_var: Vec<f64>,
-    /// Largest variance of a shock that impact has brought, (rad/s)^2; 0 where before it as much stands there
-    /// (uneven sampling, samples at their limit).
+    /// Largest variance of a shock that impact has brought, (rad/s)^2; 0 where a quarter as much stands there
+    /// before it (uneven sampling, samples at their limit).
     pub blow_var: f64,
     /// Axes at their limit anywhere in the bin.
     pub clipped: Vec<[bool; 3]>,

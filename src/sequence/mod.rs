@@ -35,7 +35,7 @@ crate::stage_params! {
         /// What the sampling itself leaves of a peak's time, in sampling periods.
         sampling_sd_periods: f64 = 0.05, "1", 0.0, 0.5, "own choice: the model interpolates; the rest is stamp jitter";
         /// What the motion's own shape leaves of a peak's time where it is sharper than the rest of the swing.
-        shape_sd_s: f64 = 0.0004, "s", 0.0, 0.01, "own measurement: with ideal sensors, simulated segments' peaks are missed by less than 0.1 ms in the middle, 0.1 to 0.5 ms at 95 %";
+        shape_sd_s: f64 = 0.0004, "s", 0.0, 0.01, "own measurement: with ideal sensors, simulated segments' peaks are missed by up to 0.2 ms in the middle, by 0.1 to 0.8 ms at 95 %";
         /// Bins per correlation length. Larger costs time, smaller blurs.
         bins_per_length: f64 = 8.0, "1", 4.0, 20.0, "own choice: blur of a bin stays under 0.3 % of the peak's curvature";
         /// High-pass corner above which motion has no part: what stands there around impact is shock.

@@ -4,16 +4,20 @@ use overarm::frames::Site;
 
 use super::athlete::{Act, Event, Session, Setup};
 
+/// Serves with impacts at every phase of the sample period.
+fn at_every_phase(rate_hz: f64) -> Vec<Event> {
+    (0..8)
+        .map(|k| Event {
+            at_s: 5.0 + 5.0 * f64::from(k) + 0.13 * f64::from(k) / rate_hz,
+            act: Act::Serve,
+        })
+        .collect()
+}
+
 #[test]
 fn times_the_shock_within_half_a_sample() {
     for (rate_hz, range_g) in [(400.0, 16.0), (500.0, 16.0), (500.0, 8.0), (1000.0, 16.0)] {
-        // impacts at every phase of the sample period
-        let events: Vec<Event> = (0..8)
-            .map(|k| Event {
-                at_s: 5.0 + 5.0 * f64::from(k) + 0.13 * f64::from(k) / rate_hz,
-                act: Act::Serve,
-            })
-            .collect();
+        let events = at_every_phase(rate_hz);
         let setup = Setup {
             rate_hz,
             accel_limit_m_s2: range_g * 9.81,
@@ -44,12 +48,7 @@ fn a_shock_that_swells_is_not_timed_late() {
         (1000.0, 0.0045, Some(120.0)),
         (500.0, 0.0045, Some(120.0)),
     ] {
-        let events: Vec<Event> = (0..8)
-            .map(|k| Event {
-                at_s: 5.0 + 5.0 * f64::from(k) + 0.13 * f64::from(k) / rate_hz,
-                act: Act::Serve,
-            })
-            .collect();
+        let events = at_every_phase(rate_hz);
         let setup = Setup {
             rate_hz,
             swell_s,

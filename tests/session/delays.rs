@@ -2,13 +2,11 @@
 
 use overarm::frames::Site;
 use overarm::session::{Params, PeakRecord, SessionRecord, run_session};
-use overarm::simulate::{
-    Activity, BlockPlan, Scenario, SessionPlan, Simulated, Sync, Truth, write_block,
-};
+use overarm::simulate::{Activity, Scenario, Simulated, Sync, Truth, write_block};
 use overarm::units::COVERAGE_95;
 
 use super::SAME_SERVE_S;
-use crate::support::assert_close;
+use crate::support::{assert_close, one_practice};
 
 /// Second-order Butterworth: delays by sqrt 2 over its corner in rad/s, 3.75 ms (0.75 periods).
 const FILTER_HZ: f64 = 60.0;
@@ -17,28 +15,15 @@ const RATE_HZ: f64 = 200.0;
 
 fn told(filter_stated: bool) -> (SessionRecord, Truth) {
     let folder = tempfile::tempdir().expect("a folder");
-    let plan = BlockPlan {
-        athlete: "athlete-07".to_owned(),
-        returned: None,
-        baseline_until: None,
-        plan_toml: None,
-        rest_days: Vec::new(),
-        sessions: vec![SessionPlan {
-            name: "2031-03-04".to_owned(),
-            scenario: Scenario {
-                minutes: 1.5,
-                activity: Activity::Basket,
-                rate_hz: RATE_HZ,
-                filter_hz: Some(FILTER_HZ),
-                filter_stated,
-                sync: Sync::Shared,
-                ..Scenario::default()
-            },
-            rpe: None,
-            minutes: None,
-            notes: String::new(),
-        }],
-    };
+    let plan = one_practice(Scenario {
+        minutes: 1.5,
+        activity: Activity::Basket,
+        rate_hz: RATE_HZ,
+        filter_hz: Some(FILTER_HZ),
+        filter_stated,
+        sync: Sync::Shared,
+        ..Scenario::default()
+    });
     let mut simulated: Vec<Simulated> = write_block(folder.path(), &plan).expect("a block");
     let session = folder.path().join("2031-03-04");
     let run = run_session(&session, &Params::default(), 0).expect("a record");

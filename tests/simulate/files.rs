@@ -9,29 +9,11 @@ use flate2::read::MultiGzDecoder;
 use overarm::frames::{Hand, Site};
 use overarm::session::SessionSettings;
 use overarm::simulate::{
-    self, BlockPlan, Layout, Scenario, SessionPlan, Simulated, Truth, WriteError, story,
-    write_block,
+    self, Layout, Scenario, SessionPlan, Simulated, Truth, WriteError, story, write_block,
 };
 
 use super::short;
-use crate::support::assert_close;
-
-fn block(scenario: Scenario) -> BlockPlan {
-    BlockPlan {
-        athlete: "athlete-07".to_owned(),
-        returned: None,
-        baseline_until: None,
-        plan_toml: None,
-        rest_days: Vec::new(),
-        sessions: vec![SessionPlan {
-            name: "2031-03-04".to_owned(),
-            scenario,
-            rpe: Some(6.0),
-            minutes: Some(45.0),
-            notes: String::new(),
-        }],
-    }
-}
+use crate::support::{assert_close, one_practice};
 
 fn small(seed: u64, layout: Layout) -> Scenario {
     Scenario {
@@ -72,7 +54,7 @@ fn text_of(path: &Path) -> String {
 fn written(scenario: Scenario) -> (tempfile::TempDir, Simulated) {
     let folder = tempfile::tempdir().expect("temporary folder");
     let target = folder.path().join("block");
-    let mut simulated = write_block(&target, &block(scenario)).expect("written");
+    let mut simulated = write_block(&target, &one_practice(scenario)).expect("written");
     (folder, simulated.remove(0))
 }
 
@@ -173,8 +155,8 @@ fn a_folder_that_holds_something_is_left_alone() {
     let folder = tempfile::tempdir().expect("temporary folder");
     let keep = folder.path().join("notes.txt");
     fs::write(&keep, "keep").expect("write");
-    let error =
-        write_block(folder.path(), &block(small(1, Layout::GDpsSeconds))).expect_err("refused");
+    let error = write_block(folder.path(), &one_practice(small(1, Layout::GDpsSeconds)))
+        .expect_err("refused");
     assert!(matches!(error, WriteError::NotEmpty { .. }));
     assert!(error.to_string().contains("is not empty"), "{error}");
     assert_eq!(fs::read_dir(folder.path()).expect("folder").count(), 1);
@@ -211,7 +193,7 @@ fn sessions_that_differ_from_their_block_say_so_and_are_read_so() {
         accel_range_g: 32.0,
         ..small(2, Layout::CountsMicroseconds)
     };
-    let mut plan = block(usual);
+    let mut plan = one_practice(usual);
     plan.sessions.push(SessionPlan {
         name: "2031-03-06".to_owned(),
         scenario: other,
