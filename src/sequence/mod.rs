@@ -41,7 +41,7 @@ crate::stage_params! {
         /// High-pass corner above which motion has no part: what stands there around impact is shock.
         shock_corner_hz: f64 = 40.0, "Hz", 25.0, 100.0, "own choice: a bell of 25 ms standard deviation has no power above it";
         /// Variance of the change of rate that the ball's blow leaves behind impact, in the largest variance of its ringing. Larger takes less of a peak before impact from what follows it.
-        blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 3 and 30 give the same peaks within 0.1 ms";
+        blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 3 and 30 give the same peaks within 0.15 ms";
         /// Time in which that change fades to 37 %. Larger lets a peak after impact be taken for it.
         blow_fade_s: f64 = 0.05, "s", 0.005, 1.0, "own choice: tens of milliseconds, about a correlation length; 0.03 and 0.1 move wrists' peaks before impact by 0.05 ms in the middle";
         /// Serves from which the session's smoothness and skin are fitted, at most.
@@ -62,7 +62,7 @@ crate::stage_params! {
         min_peak_rad_s: f64 = 0.9, "rad/s", 0.1, 10.0, "own choice: 50 deg/s, a tenth of a published pelvis peak (Fleisig et al. 2003)";
         /// Standard uncertainty of a filter delay the profile does not state, as far as units differ in it: it is in lags.
         unknown_delay_sd_s: f64 = 0.0005, "s", 0.0, 0.01, "own choice: units of one kind share their delay; the spread of on-chip filters at 200 Hz bandwidth";
-        /// The same as far as units share it, in sampling periods: it is in the times of peaks and impacts, not in lags.
+        /// The same as far as units share it, in sampling periods: it is in the times of peaks, in part in those of impacts, not in lags.
         shared_delay_periods: f64 = 0.5, "1", 0.0, 5.0, "a second-order low-pass at a quarter of the output data rate delays by 0.9 periods (sqrt 2 over its corner in rad/s), none by 0: root mean square of 0 to 0.9, taken as rectangular (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number from memory)";
     }
 }

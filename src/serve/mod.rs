@@ -291,7 +291,9 @@ fn look_side_by_side(
         }
         let mut worth = worth_a_look(&seen, params).into_iter();
         seen.retain(|_| worth.next().unwrap_or(true));
-        let found = side_by_side(&seen, jobs, |seen| look(units, seen, axis, params));
+        let found = side_by_side(&seen, jobs, |seen| {
+            look(units, seen, axis, wrist.filter_delay_s, params)
+        });
         for (seen, found) in seen.iter().zip(found) {
             let (look, surprise) = found?;
             looked.push(Looked {
@@ -470,6 +472,7 @@ fn look(
     units: &WornUnits<'_>,
     seen: &Seen,
     axis: Option<Vector3<f64>>,
+    filter_delay_s: f64,
     params: &ServeParams,
 ) -> Result<(Look, Surprise), ServeError> {
     let core = &core_samples(units, seen.swing.peak_s())?;
@@ -480,9 +483,6 @@ fn look(
         core,
         since_fast_s: seen.since_fast_s,
     };
-    let filter_delay_s = units
-        .at(Site::Wrist)
-        .map_or(0.0, |wrist| wrist.filter_delay_s);
     let surprise = Surprise::of(view.swing, filter_delay_s, params);
     let shock = seen.shocked.then_some(Expected {
         time_s: view.swing.peak_s(),

@@ -18,8 +18,8 @@ use crate::timebase::side_by_side;
 pub(super) struct Graded {
     pub chain: Chain,
     pub sites: PerSite<LinkInput>,
-    /// Standard uncertainty of a filter delay that no profile states and all units share: it is in every time
-    /// and in no lag, s.
+    /// Standard uncertainty of a filter delay that no profile states and all units share: it is in every peak's
+    /// time and in no lag, s.
     pub shared_delay_sd_s: PerSite<f64>,
 }
 

@@ -213,7 +213,8 @@ pub struct PeakRecord {
     pub time_s: f64,
     /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included.
     pub u_ms: f64,
-    /// The part of `u_ms` that a filter delay which no profile states gives: impact and the other segments are as late.
+    /// The part of `u_ms` that a filter delay which no profile states gives: the other segments are as late, impact by
+    /// some part of it.
     #[serde(default)]
     pub delay_u_ms: f64,
     /// Peak speed.
@@ -228,11 +229,16 @@ pub struct PeakRecord {
     pub rival_s: Option<f64>,
 }
 
+/// Root mean square of a share between none and all, taken as rectangular: what a filter's delay holds back of a
+/// shock's onset, and what of the delay then stands between impact and a peak, 1 / sqrt 3. Source: JCGM 100:2008, 4.3.7.
+pub(super) const SOME_PART: f64 = 0.577_350_269_189_625_8;
+
 impl PeakRecord {
-    /// Standard uncertainty of the time from impact: a delay that both share is not in it.
+    /// Standard uncertainty of the peak's place beside impact as found (its own is [`ServeRecord::impact_u_ms`]):
+    /// of a delay that is not stated, what impact does not share.
     pub fn from_impact_u_ms(&self) -> f64 {
-        let u_ms_squared = self.u_ms.powi(2) - self.delay_u_ms.powi(2);
-        u_ms_squared.max(0.0).sqrt()
+        let shared_squared = self.delay_u_ms.powi(2) * (1.0 - SOME_PART.powi(2));
+        (self.u_ms.powi(2) - shared_squared).max(0.0).sqrt()
     }
 }
 

@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use super::grading::Graded;
 use super::record::{
     ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord,
-    MeasuresRecord, MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, ServeRecord,
-    SkinRecord, UnitRecord,
+    MeasuresRecord, MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, SOME_PART,
+    ServeRecord, SkinRecord, UnitRecord,
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
@@ -145,7 +145,8 @@ pub(super) fn serve(
         .as_ref()
         .and_then(|wrist| wrist.tie_sd_s)
         .unwrap_or(0.0);
-    let delay_sd_s = graded.shared_delay_sd_s[wrist].unwrap_or(0.0);
+    // an onset is held back by some part of what holds back a motion
+    let delay_sd_s = SOME_PART * graded.shared_delay_sd_s[wrist].unwrap_or(0.0);
     let impact_sd_s = serve.impact_s.sd.hypot(tie_sd_s).hypot(delay_sd_s);
     ServeRecord {
         number,

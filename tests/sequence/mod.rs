@@ -9,6 +9,7 @@ use overarm::estimate::{Estimate, Reading, Why};
 use overarm::frames::Site;
 use overarm::params::StageParams;
 use overarm::sequence::*;
+use overarm::units::COVERAGE_95;
 
 use crate::support::assert_close;
 
@@ -293,6 +294,18 @@ fn clipped_peaks_are_rebuilt_or_said_to_be_a_lower_bound() {
     }
 }
 
+/// A bell with a shock that rings from impact on, at every phase of the sample period.
+fn beside_shock(bell: &Bell, rate_hz: f64, ring_rad_s: f64) -> Vec<SegmentWindow> {
+    let at = |t: f64| {
+        let since_s = t.max(0.0);
+        let ring = ring_rad_s * (-60.0 * since_s).exp() * (TAU * 110.0 * since_s).sin();
+        tilted(bell.at(t)) + Vector3::new(0.0, ring, 0.4 * ring)
+    };
+    (0..8)
+        .map(|k| window(rate_hz, f64::from(k) / (8.0 * rate_hz), at))
+        .collect()
+}
+
 /// The racket's shock rings at the wrist after impact and must not move a peak before it.
 #[test]
 fn shock_after_impact_does_not_reach_back() {
@@ -301,16 +314,7 @@ fn shock_after_impact_does_not_reach_back() {
         time_s: -0.012,
         sd_s: 0.028,
     };
-    let windows: Vec<SegmentWindow> = (0..8)
-        .map(|k| {
-            window(1000.0, k as f64 * 1e-4, |t| {
-                let since_s = t.max(0.0);
-                let ring = 25.0 * (-60.0 * since_s).exp() * (TAU * 110.0 * since_s).sin();
-                tilted(bell.at(t)) + Vector3::new(0.0, ring, 0.4 * ring)
-            })
-        })
-        .collect();
-    for peak in time_peaks(&windows).0 {
+    for peak in time_peaks(&beside_shock(&bell, 1000.0, 25.0)).0 {
         assert_close(
             peak.expect("a peak").time_s.value,
             bell.time_s,
@@ -371,19 +375,15 @@ fn a_peak_after_impact_is_not_taken_for_the_blow() {
             time_s: at_s,
             sd_s: 0.028,
         };
-        let windows: Vec<SegmentWindow> = (0..8)
-            .map(|k| {
-                window(500.0, k as f64 * 2.5e-4, |t| {
-                    let since_s = t.max(0.0);
-                    let ring = 8.0 * (-60.0 * since_s).exp() * (TAU * 110.0 * since_s).sin();
-                    tilted(bell.at(t)) + Vector3::new(0.0, ring, 0.4 * ring)
-                })
-            })
-            .collect();
-        for peak in time_peaks(&windows).0 {
+        for peak in time_peaks(&beside_shock(&bell, 500.0, 8.0)).0 {
             let peak = peak.expect("a peak");
             let away_s = peak.time_s.value - at_s;
             assert!(away_s.abs() < 0.001, "{at_s} s: {away_s} s off");
+            let half_s = COVERAGE_95 * peak.time_s.sd;
+            assert!(
+                away_s.abs() < half_s,
+                "{at_s} s: {away_s} s off, ± {half_s}"
+            );
             let speed_dps = peak.speed_rad_s.value.to_degrees();
             assert_close(speed_dps, bell.peak_dps, 0.0, 0.05, "speed");
         }

@@ -1,6 +1,7 @@
 //! A unit's own filter holds every time back: what a profile says of it, and what it leaves open.
 
 use overarm::frames::Site;
+use overarm::sequence::SequenceParams;
 use overarm::session::{Params, PeakRecord, SessionRecord, run_session};
 use overarm::simulate::{Activity, Scenario, Simulated, Sync, Truth, write_block};
 use overarm::units::COVERAGE_95;
@@ -60,11 +61,25 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
     assert_close(errors(&known), 0.0, 1.0, 0.0, "stated");
     assert_close(errors(&unknown), DELAY_MS, 1.0, 0.0, "not stated");
     let half_period_ms = 500.0 / RATE_HZ;
+    // of a delay a ball's onset is held back by some part, taken as rectangular (JCGM 100:2008, 4.3.7)
+    let some_part = 1.0 / 3f64.sqrt();
     for ((known, _), (unknown, _)) in known.iter().zip(&unknown) {
         assert_close(known.delay_u_ms, 0.0, 0.0, 0.0, "stated");
         // the rate is measured from the stamps
         assert_close(unknown.delay_u_ms, half_period_ms, 0.0, 0.01, "not stated");
-        assert!(unknown.from_impact_u_ms() < known.u_ms.hypot(1.0));
+        // beside impact: what it does not share, and what units may differ in
+        let unlike_ms = 1000.0 * SequenceParams::default().unknown_delay_sd_s;
+        let apart_ms = known
+            .u_ms
+            .hypot(unlike_ms)
+            .hypot(half_period_ms * some_part);
+        assert_close(
+            unknown.from_impact_u_ms(),
+            apart_ms,
+            0.0,
+            0.1,
+            "from impact",
+        );
     }
     for (what, peaks) in [("stated", &known), ("not stated", &unknown)] {
         let held = peaks
@@ -78,9 +93,8 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
         assert_close(medians[0], medians[1], 0.5, 0.0, "lag");
     }
     for (known, unknown) in stated.serves.iter().zip(&open.serves) {
-        // of a stated delay a ball's onset is held back by some part, taken as rectangular (JCGM 100:2008, 4.3.7)
         let held_ms = f64::from(u8::from(known.contact)) * DELAY_MS / 12f64.sqrt();
-        let known_ms = known.impact_u_ms.hypot(half_period_ms);
+        let known_ms = known.impact_u_ms.hypot(half_period_ms * some_part);
         let unknown_ms = unknown.impact_u_ms.hypot(held_ms);
         assert_close(unknown_ms, known_ms, 0.0, 0.01, "impact");
     }
