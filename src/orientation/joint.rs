@@ -132,25 +132,51 @@ const SHARED: f64 = 10.0;
 /// # Gives nothing when
 /// there are too few instants, or the search does not settle.
 pub fn joint_arms(pairs: &[(Kinematics, Kinematics)]) -> Option<JointArms> {
-    if pairs.len() < LEAST_INSTANTS {
-        return None;
-    }
     // the size has several valleys: start from arms along each axis
     let starts = [0, 1, 2]
         .into_iter()
         .flat_map(|a| [0, 1, 2].map(|b| (a, b)));
     let signs = [(0.1, 0.1), (0.1, -0.1), (-0.1, 0.1), (-0.1, -0.1)];
-    starts
-        .flat_map(|(a, b)| {
-            signs.map(|(sa, sb)| {
-                let mut start = SVector::<f64, 6>::zeros();
-                start[a] = sa;
-                start[3 + b] = sb;
-                start
-            })
+    let starts = starts.flat_map(|(a, b)| {
+        signs.map(|(sa, sb)| {
+            let mut start = SVector::<f64, 6>::zeros();
+            start[a] = sa;
+            start[3 + b] = sb;
+            start
         })
-        .filter_map(|start| settle(pairs, start))
-        .min_by(|a, b| a.disagreement_m_s2.total_cmp(&b.disagreement_m_s2))
+    });
+    best_of(pairs, starts)
+}
+
+/// [`joint_arms`] at a sixth of the cost, where the distal arm is known to some tens of degrees (m, axes of that unit).
+///
+/// # Gives nothing when
+/// there are too few instants, or the search does not settle.
+pub fn joint_arms_near(
+    pairs: &[(Kinematics, Kinematics)],
+    distal_m: &Vector3<f64>,
+) -> Option<JointArms> {
+    let starts = [0, 1, 2].into_iter().flat_map(|axis| {
+        [0.1, -0.1].map(|arm_m| {
+            let mut start = SVector::<f64, 6>::zeros();
+            start[axis] = arm_m;
+            start.fixed_rows_mut::<3>(3).copy_from(distal_m);
+            start
+        })
+    });
+    best_of(pairs, starts)
+}
+
+/// The arms that agree best of what the search finds from some starts.
+fn best_of(
+    pairs: &[(Kinematics, Kinematics)],
+    starts: impl Iterator<Item = SVector<f64, 6>>,
+) -> Option<JointArms> {
+    if pairs.len() < LEAST_INSTANTS {
+        return None;
+    }
+    let ends = starts.filter_map(|start| settle(pairs, start));
+    ends.min_by(|a, b| a.disagreement_m_s2.total_cmp(&b.disagreement_m_s2))
 }
 
 /// Gauss-Newton with Cauchy weights from one start.

@@ -16,7 +16,8 @@ mod turns;
 
 pub use baseline::{MadgwickFilter, MahonyFilter};
 pub use joint::{
-    Direction, JointArms, Kinematics, axis_between, axis_to_proximal, joint_arms, kinematics,
+    Direction, JointArms, Kinematics, axis_between, axis_to_proximal, joint_arms, joint_arms_near,
+    kinematics,
 };
 pub use mounting::{UnitTurned, stance_axis, unit_turned};
 pub use posture::{Posture, since_stance};

@@ -64,7 +64,7 @@ pub struct LinkInput {
     pub peak: Result<Peak, Why>,
     /// Standard uncertainty of the clock tie at the serve, s; `None` where the clock is not tied.
     pub tie_sd_s: Option<f64>,
-    /// Standard uncertainty of what the profile leaves open about the unit's filter delay, s.
+    /// Standard uncertainty of how long the skin, and a filter whose delay is not stated, hold this unit's peaks back, s.
     pub delay_sd_s: f64,
 }
 

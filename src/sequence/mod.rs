@@ -62,7 +62,9 @@ crate::stage_params! {
         min_peak_rad_s: f64 = 0.9, "rad/s", 0.1, 10.0, "own choice: 50 deg/s, a tenth of a published pelvis peak (Fleisig et al. 2003)";
         /// Standard uncertainty of a filter delay the profile does not state, as far as units differ in it: it is in lags.
         unknown_delay_sd_s: f64 = 0.0005, "s", 0.0, 0.01, "own choice: units of one kind share their delay; the spread of on-chip filters at 200 Hz bandwidth";
-        /// The same as far as units share it, in sampling periods: it is in the times of peaks, in part in those of impacts, not in lags.
+        /// Standard uncertainty of what skin that is not seen to ring holds a unit's peaks back by, alike all session: it is in peaks and lags.
+        skin_delay_sd_s: f64 = 0.001, "s", 0.0, 0.01, "own computation: where a fifth of a unit's motion comes through skin of 10 to 25 Hz, damped by 0.3 to 0.7 of critical, the peaks of bells of 25 and 35 ms standard deviation move by 1.1 and 0.7 ms root mean square";
+        /// Standard uncertainty of a filter delay the profile does not state, as far as units share it, in sampling periods: it is in the times of peaks, in part in those of impacts, not in lags.
         shared_delay_periods: f64 = 0.5, "1", 0.0, 5.0, "a second-order low-pass at a quarter of the output data rate delays by 0.9 periods (sqrt 2 over its corner in rad/s), none by 0: root mean square of 0 to 0.9, taken as rectangular (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number from memory)";
     }
 }

@@ -30,7 +30,7 @@ const FLOORS: [f64; TRAITS] = [0.12, 0.2, 0.3, 0.25, 0.35, 0.25];
 fn traits(picture: &Picture) -> [Option<f64>; TRAITS] {
     let shake = picture.hand_shake_m_s2;
     [
-        picture.elevation_swing_rad,
+        picture.elevation_rad,
         picture.lowest_after_rad,
         Some(picture.peak_rad_s.max(0.1).ln()),
         picture.stance.map(|s| picture.impact.time_s - s.to_s),

@@ -80,9 +80,12 @@ impl<const N: usize> Ramp<N> {
 }
 
 // Values in degrees, deg/s, seconds, m/s^2 or shares as named; log odds natural.
-const ELEVATION_SWING_DEG: Ramp<4> = Ramp([(5.0, -8.0), (25.0, -3.5), (36.0, 0.0), (46.0, 1.5)]);
+// A forearm stands some 65 deg high at a serve's impact (elbow bent by 30, arm raised by 111: Jacquier-Bret & Gorce
+// 2024), near level or below at other strokes'; the axis from the swings' levers is up to 30 deg off.
+const ELEVATION_DEG: Ramp<4> = Ramp([(5.0, -8.0), (20.0, -3.5), (30.0, 0.0), (45.0, 1.5)]);
 const HIGHEST_DEG: Ramp<3> = Ramp([(30.0, -3.0), (45.0, -0.5), (60.0, 0.7)]);
-const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -3.5), (380.0, -0.6), (600.0, 0.5), (1000.0, 1.0)]);
+// Beginners' forearms reach 700 deg/s (Patterson et al. 2010), those of somebody coming back less.
+const PEAK_DEG_S: Ramp<4> = Ramp([(250.0, -3.5), (380.0, -0.8), (600.0, 0.5), (1000.0, 1.0)]);
 const RIVAL_SHARE: Ramp<4> = Ramp([(0.6, 0.5), (1.0, -0.3), (1.4, -2.0), (2.0, -3.5)]);
 const QUIET_DEG_S: Ramp<4> = Ramp([(20.0, 1.2), (50.0, 0.4), (90.0, -1.0), (180.0, -3.5)]);
 const PREPARATION_S: Ramp<6> = Ramp([
@@ -93,7 +96,7 @@ const PREPARATION_S: Ramp<6> = Ramp([
     (2.6, 0.0),
     (3.3, -1.0),
 ]);
-const FEET_M_S2: Ramp<4> = Ramp([(0.4, 1.2), (0.8, 0.3), (1.3, -2.0), (2.5, -4.5)]);
+const FEET_M_S2: Ramp<4> = Ramp([(0.4, 1.2), (0.7, 0.3), (1.1, -2.0), (2.0, -4.5)]);
 const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
     (0.6, 1.2),
     (0.9, 0.4),
@@ -101,9 +104,13 @@ const HAND_SHAKE_M_S2: Ramp<5> = Ramp([
     (2.2, -3.5),
     (3.0, -4.5),
 ]);
-const RISE_DEG: Ramp<3> = Ramp([(0.0, -2.0), (12.0, -0.5), (30.0, 0.4)]);
+// An arm that is let down was up as well; a serve's comes up from the racket's low point.
+const RISE_DEG: Ramp<4> = Ramp([(0.0, -4.0), (5.0, -2.5), (14.0, -0.5), (30.0, 0.4)]);
 const BODY_DEG_S: Ramp<4> = Ramp([(50.0, -3.0), (110.0, -1.0), (180.0, 0.2), (300.0, 0.6)]);
 const ALONE_S: Ramp<4> = Ramp([(1.0, -1.5), (2.0, -0.7), (3.5, 0.0), (6.0, 0.4)]);
+// The strokes of a rally follow each other in two to five seconds; a server takes longer to be ready (common practice, no
+// source; 25 s are allowed between points).
+const AFTER_STROKE_S: Ramp<3> = Ramp([(4.0, -4.5), (5.0, -3.5), (8.0, 0.0)]);
 const LOWEST_AFTER_DEG: Ramp<4> = Ramp([(-25.0, 0.6), (0.0, 0.3), (25.0, -0.5), (45.0, -1.5)]);
 
 /// The time before is not in the log: a serve cannot be told from a smash.
@@ -119,9 +126,9 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
             about,
         });
     };
-    if let (Some(swing), Some(highest)) = (picture.elevation_swing_rad, picture.highest_rad) {
-        let words = say::forearm_up(swing.to_degrees());
-        let log_odds = forearm_up(swing, highest, picture.gravity_misfit);
+    if let (Some(up), Some(highest)) = (picture.elevation_rad, picture.highest_rad) {
+        let words = say::forearm_up(up.to_degrees());
+        let log_odds = forearm_up(up, highest, picture.gravity_misfit);
         add(About::ForearmUp, log_odds, words);
     }
     if let Some(rise) = picture.rise_rad {
@@ -150,9 +157,18 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
         None => add(About::Preparation, -1.5, say::NO_STILLNESS.to_owned()),
     }
     weigh_body(picture, &mut add);
-    if let Some(since_s) = picture.since_fast_s {
+    let since_fast = picture.since_fast_s.map(|since_s| {
         let words = say::since_swing(since_s);
-        add(About::Alone, ALONE_S.at(since_s), words);
+        (ALONE_S.at(since_s), words)
+    });
+    let since_stroke = picture.since_stroke_s.map(|since_s| {
+        let words = say::since_stroke(since_s);
+        (AFTER_STROKE_S.at(since_s), words)
+    });
+    // the one that tells more against it
+    let alone = since_fast.into_iter().chain(since_stroke);
+    if let Some((log_odds, words)) = alone.min_by(|a, b| a.0.total_cmp(&b.0)) {
+        add(About::Alone, log_odds, words);
     }
     if let Some(lowest) = picture.lowest_after_rad {
         let deg = lowest.to_degrees();
@@ -162,10 +178,10 @@ pub fn weigh(picture: &Picture) -> Vec<Weighed> {
     all
 }
 
-fn forearm_up(swing_rad: f64, highest_rad: f64, gravity_misfit: f64) -> f64 {
+fn forearm_up(elevation_rad: f64, highest_rad: f64, gravity_misfit: f64) -> f64 {
     let trust = 1.0 / (1.0 + (gravity_misfit / 0.25).powi(2));
-    let swing = ELEVATION_SWING_DEG.at(swing_rad.to_degrees());
-    trust * (swing + HIGHEST_DEG.at(highest_rad.to_degrees()))
+    let at_ball = ELEVATION_DEG.at(elevation_rad.to_degrees());
+    trust * (at_ball + HIGHEST_DEG.at(highest_rad.to_degrees()))
 }
 
 /// The most that the probability of a serve motion can be, by the forearm's own swing: all else in favour.

@@ -6,6 +6,7 @@
 //! that joins in, feet that stood, an arm that comes down. Contact is told from the ball's shock.
 
 mod alike;
+mod axis;
 mod candidates;
 mod contact;
 mod corrections;
@@ -196,6 +197,7 @@ struct Seen<'a> {
     forearm: Option<Forearm>,
     may_be_serve: bool,
     since_fast_s: Option<f64>,
+    since_stroke_s: Option<f64>,
 }
 
 /// Which of some neighbouring swings are worth a close look. A slower swing beside a faster one is told as one
@@ -251,15 +253,16 @@ fn look_side_by_side(
         source,
     };
     let fast = candidates(wrist, params, jobs).map_err(unreadable)?;
-    let axis = session_axis(wrist, &fast, params, jobs).map_err(unreadable)?;
+    let arm = units.at(Site::Arm);
+    let axis = axis::session_axis(wrist, arm, &fast, params, jobs).map_err(unreadable)?;
     let mut looked: Vec<Looked> = Vec::with_capacity(fast.len());
-    let mut fast_s: Vec<f64> = Vec::new();
+    let (mut fast_s, mut strokes_s): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
     let mut centre_s: Option<f64> = None;
     for some in fast.chunks(HELD) {
         let swings = side_by_side(some, jobs, |candidate| -> std::io::Result<_> {
             let swing = centred_swing(wrist, candidate, axis.as_ref(), params)?;
             Ok(swing.map(|(swing, shocked)| {
-                let forearm = axis.map(|axis| Forearm::of(&swing, &axis));
+                let forearm = axis.map(|axis| Forearm::of(&swing, &axis, shocked));
                 (swing, shocked, forearm)
             }))
         });
@@ -274,19 +277,28 @@ fn look_side_by_side(
                 continue;
             }
             centre_s = Some(peak_s);
-            let mut since = fast_s.iter().rev().map(|before_s| peak_s - before_s);
-            let since_fast_s = since.find(|&since_s| since_s > SAME_MOVE_S);
+            let since = |times_s: &[f64]| {
+                let mut since = times_s.iter().rev().map(|before_s| peak_s - before_s);
+                since.find(|&since_s| since_s > SAME_MOVE_S)
+            };
+            let (since_fast_s, since_stroke_s) = (since(&fast_s), since(&strokes_s));
+            let most = forearm.map_or(1.0, |forearm| evidence::at_most(&swing, &forearm, params));
+            let may_be_serve = most >= params.accept_probability;
             if swing.peak_rad_s() > 2.0 * params.candidate_rate_rad_s {
                 fast_s.push(peak_s);
+                let is_level = |forearm: Forearm| forearm.elevation_rad.abs() < STROKE_MOST_RAD;
+                if shocked && !may_be_serve && forearm.is_some_and(is_level) {
+                    strokes_s.push(peak_s);
+                }
             }
-            let most = forearm.map_or(1.0, |forearm| evidence::at_most(&swing, &forearm, params));
             seen.push(Seen {
                 candidate,
                 swing,
                 shocked,
                 forearm,
-                may_be_serve: most >= params.accept_probability,
+                may_be_serve,
                 since_fast_s,
+                since_stroke_s,
             });
         }
         let mut worth = worth_a_look(&seen, params).into_iter();
@@ -428,33 +440,11 @@ const CLEAR: f64 = 2.0;
 /// Fast moments closer than this belong to one move, s.
 const SAME_MOVE_S: f64 = 0.9;
 
+/// A stroke that is no serve meets its ball with the forearm within this of level, rad: 45 deg.
+const STROKE_MOST_RAD: f64 = std::f64::consts::FRAC_PI_4;
+
 /// Centres closer than this are one swing seen twice, s.
 const SAME_PEAK_S: f64 = 0.06;
-
-/// Swings whose levers are asked for the forearm's long axis, at most.
-const LEVERS: usize = 48;
-
-/// The forearm's long axis from the fastest swings, spread over the session.
-fn session_axis(
-    wrist: &WornUnit<'_>,
-    fast: &[Candidate],
-    params: &ServeParams,
-    jobs: usize,
-) -> std::io::Result<Option<Vector3<f64>>> {
-    let higher = |a: &&Candidate, b: &&Candidate| a.rate_rad_s.total_cmp(&b.rate_rad_s);
-    let fastest: Vec<&Candidate> = fast
-        .chunks(fast.len().div_ceil(LEVERS).max(1))
-        .filter_map(|part| part.iter().max_by(higher))
-        .collect();
-    let lever = |candidate: &&Candidate| -> std::io::Result<Option<Lever>> {
-        let swing = swing_at(wrist, candidate, params)?;
-        Ok(swing.and_then(|swing| swing.lever(impact::force_limit_m_s2(&swing.samples))))
-    };
-    let levers: std::io::Result<Vec<Option<Lever>>> =
-        side_by_side(&fastest, jobs, lever).into_iter().collect();
-    let levers: Vec<Lever> = levers?.into_iter().flatten().collect();
-    Ok(long_axis(&levers))
-}
 
 fn swing_at(
     wrist: &WornUnit<'_>,
@@ -482,6 +472,7 @@ fn look(
         forearm: seen.forearm,
         core,
         since_fast_s: seen.since_fast_s,
+        since_stroke_s: seen.since_stroke_s,
     };
     let surprise = Surprise::of(view.swing, filter_delay_s, params);
     let shock = seen.shocked.then_some(Expected {

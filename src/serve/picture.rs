@@ -33,8 +33,8 @@ pub struct Picture {
     pub peak_s: f64,
     /// When and how sharply the ball was met, or would have been.
     pub impact: Impact,
-    /// Forearm elevation averaged over the swing, fast samples counting most, rad.
-    pub elevation_swing_rad: Option<f64>,
+    /// Forearm elevation at the ball, see [`Forearm`], rad.
+    pub elevation_rad: Option<f64>,
     /// Lowest forearm elevation in the follow-through, rad.
     pub lowest_after_rad: Option<f64>,
     /// Vertical share of the axis the forearm sweeps about, -1 to 1: 0 is a swing in an upright
@@ -50,6 +50,8 @@ pub struct Picture {
     pub body_rad_s: Option<f64>,
     /// Time since the fast moment before, s.
     pub since_fast_s: Option<f64>,
+    /// Time since the stroke before that met a ball with the forearm down, s.
+    pub since_stroke_s: Option<f64>,
     /// How far the gravity estimate is from gravity's length, share.
     pub gravity_misfit: f64,
     /// When the wrist turned fastest about the centre, reference clock, s.
@@ -86,6 +88,8 @@ pub struct View<'a> {
     pub core: &'a Core,
     /// Time since the fast moment before, s.
     pub since_fast_s: Option<f64>,
+    /// Time since the stroke before that met a ball with the forearm down, s.
+    pub since_stroke_s: Option<f64>,
 }
 
 /// When a measure was largest about the swing's centre, reference clock, s: the middle of the time it
@@ -127,7 +131,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
         peak_rad_s: swing.peak_rad_s(),
         peak_s: swing.peak_s(),
         impact,
-        elevation_swing_rad: forearm.map(|f| f.elevation_rad),
+        elevation_rad: forearm.map(|f| f.elevation_rad),
         lowest_after_rad: axis.and_then(|axis| {
             swing
                 .between(impact_s, impact_s + follow_through_s(swing))
@@ -143,6 +147,7 @@ pub fn picture(view: &View<'_>, impact: Impact, params: &ServeParams) -> Picture
             .filter_map(|samples| fastest(samples, impact_s - 0.4, impact_s + 0.1))
             .reduce(f64::max),
         since_fast_s: view.since_fast_s,
+        since_stroke_s: view.since_stroke_s,
         gravity_misfit: swing.gravity_misfit,
         fastest_s: moment(swing, |i| swing.rate_rad_s(i)),
         raised_s: axis.map(|axis| {
@@ -230,12 +235,22 @@ fn shake(samples: &Samples, from_s: f64, to_s: f64) -> Option<f64> {
     Some((energy / quick.len() as f64).sqrt())
 }
 
+/// The whole swing about its centre, s.
+const WHOLE_SWING_S: (f64, f64) = (-0.2, 0.1);
+/// The part of it where the ball is, s: before that a racket that drops far takes the forearm down with it, the further
+/// the faster the serve, and behind it the arm comes down.
+const AT_BALL_S: (f64, f64) = (-0.06, 0.02);
+/// Say of the elevation about a centre that no shock tells: own choice, held by real strokes (tests/serve/real_wrist.rs).
+const RAISED_SAYS: f64 = 1.0 / 3.0;
+
 /// How the forearm swung about its fastest moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Forearm {
-    /// Elevation averaged over the swing, weighted by the square of the sweep, rad.
+    /// Elevation, weighted by the square of the sweep, rad: that at the ball, where its shock is the swing's centre. Else
+    /// that about the raised centre has little say beside that over the whole swing: a stroke that ends high is raised
+    /// as well, behind the ball.
     pub elevation_rad: f64,
-    /// Vertical share of the axis it swept about, weighted likewise.
+    /// Vertical share of the axis it swept about over the whole swing, weighted likewise.
     pub level_share: f64,
     /// When it stood highest, reference clock, s, and how high, rad.
     pub highest: Option<(f64, f64)>,
@@ -244,20 +259,31 @@ pub struct Forearm {
 }
 
 impl Forearm {
-    /// From the swing and the forearm's long axis (elbow to hand, sensor axes).
-    pub fn of(swing: &Swing, axis: &Vector3<f64>) -> Self {
-        let (mut weights, mut elevation, mut plane) = (1e-9, 0.0, Vector3::zeros());
-        let mut level = 0.0;
-        for index in swing.span(-0.2, 0.1) {
+    /// From the swing, the forearm's long axis (elbow to hand, sensor axes) and whether a shock is its centre.
+    pub fn of(swing: &Swing, axis: &Vector3<f64>, shocked: bool) -> Self {
+        let elevation = |(from_s, to_s): (f64, f64)| {
+            let (mut weights, mut sum) = (1e-9, 0.0);
+            for index in swing.span(from_s, to_s) {
+                let weight = swing.sweep(axis, index).norm_squared();
+                weights += weight;
+                sum += weight * swing.elevation_rad(axis, index);
+            }
+            sum / weights
+        };
+        let at_ball = elevation(AT_BALL_S);
+        let elevation_rad = if shocked {
+            at_ball
+        } else {
+            RAISED_SAYS * at_ball + (1.0 - RAISED_SAYS) * elevation(WHOLE_SWING_S)
+        };
+        let (mut plane, mut level) = (Vector3::zeros(), 0.0);
+        for index in swing.span(WHOLE_SWING_S.0, WHOLE_SWING_S.1) {
             let sweep = swing.sweep(axis, index);
-            let weight = sweep.norm_squared();
-            weights += weight;
-            elevation += weight * swing.elevation_rad(axis, index);
             plane += swing.turn[index] * sweep * length(&sweep);
             level += sweep.dot(&swing.up(index)) * length(&sweep);
         }
         Self {
-            elevation_rad: elevation / weights,
+            elevation_rad,
             level_share: level / plane.norm().max(1e-9),
             highest: swing
                 .span(-0.14, 0.05)

@@ -70,13 +70,14 @@ pub(super) fn grade(
     for (unit, found) in units.iter().zip(found) {
         let found = found?;
         skins.push(found.skin);
-        let (delay_sd_s, shared_sd_s) = if unit.recording.filter_delay_known {
+        let sequence = &params.sequence;
+        let (filter_sd_s, shared_sd_s) = if unit.recording.filter_delay_known {
             (0.0, 0.0)
         } else {
-            let sequence = &params.sequence;
             let shared_sd_s = sequence.shared_delay_periods / unit.recording.rate_hz;
             (sequence.unknown_delay_sd_s, shared_sd_s)
         };
+        let delay_sd_s = filter_sd_s.hypot(sequence.skin_delay_sd_s);
         shared_delay_sd_s[unit.site.index()] = Some(shared_sd_s);
         for ((peak, serve), input) in found.peaks.into_iter().zip(serves).zip(&mut inputs) {
             let tie_sd_s = unit.tie.sd_s(serve.serve.impact_s.value);

@@ -42,6 +42,10 @@ pub fn preparation(seconds: f64) -> String {
 pub fn since_swing(seconds: f64) -> String {
     format!("{seconds:.1} s after the swing before")
 }
+/// Time since the stroke before, s.
+pub fn since_stroke(seconds: f64) -> String {
+    format!("{seconds:.1} s after a stroke with the forearm down")
+}
 /// Where the forearm came down to, deg above level.
 pub fn came_down(deg: f64) -> String {
     format!("forearm came down to {} deg", plain(deg, 0))

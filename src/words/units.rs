@@ -166,6 +166,14 @@ pub fn turn_wrong(times: f64, like: Mistaken) -> String {
     )
 }
 
+/// The same, where it may be the wearer.
+pub fn turn_unsure(times: f64) -> String {
+    format!(
+        "gravity turns {times:.1} times as fast as the gyroscope says: somebody who sways can look so, and so does a \
+         profile with a wrong full-scale range or sensitivity; check it"
+    )
+}
+
 /// A bias that drifts, deg/s.
 pub fn bias_drifts(deg_s: f64) -> String {
     format!(

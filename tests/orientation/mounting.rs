@@ -1,9 +1,9 @@
 //! Joints, long axes, stance and what changed on the strap.
 
-use nalgebra::Vector3;
+use nalgebra::{UnitQuaternion, Vector3};
 use overarm::orientation::{
-    Direction, Kinematics, axis_between, axis_to_proximal, joint_arms, kinematics, stance_axis,
-    unit_turned,
+    Direction, Kinematics, axis_between, axis_to_proximal, joint_arms, joint_arms_near, kinematics,
+    stance_axis, unit_turned,
 };
 use overarm::samples::{Flags, Samples};
 
@@ -65,6 +65,12 @@ fn a_joint_is_found_from_what_both_sides_feel() {
         "{}",
         found.distal_m
     );
+    // so does a search that starts from one arm, 40 deg off
+    let turned = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), 40_f64.to_radians());
+    let near = joint_arms_near(&pairs(&clean[0], &clean[1]), &(turned * far_arm_m));
+    let near = near.expect("a joint");
+    assert!((near.distal_m - found.distal_m).norm() < 1e-4);
+    assert!((near.proximal_m - found.proximal_m).norm() < 1e-4);
     let [mut near_unit, mut far_unit] = clean;
     worsen(&mut near_unit, 3, 0.002, 0.05, Vector3::zeros());
     worsen(&mut far_unit, 4, 0.002, 0.05, Vector3::zeros());

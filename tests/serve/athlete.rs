@@ -18,8 +18,12 @@ use overarm::units::STANDARD_GRAVITY_M_S2;
 pub enum Act {
     Serve,
     SoftServe,
+    /// The racket drops far and late, and takes the forearm down with it.
+    DeepDropServe,
     DrySwing,
     Smash,
+    /// A smash by one who stands and waits for the ball: a serve's motion in a rally.
+    StillSmash,
     Forehand,
     Backhand,
     Volley,
@@ -89,6 +93,12 @@ const SERVE: [Key; 11] = [
 ];
 
 #[rustfmt::skip]
+const DEEP_DROP: [Key; 2] = [
+    [-0.25,  10.0, -155.0, -15.0, -160.0, -50.0, -88.0, -68.0, -0.12],
+    [-0.14,  20.0, -120.0, -55.0, -150.0, -40.0, -70.0, -45.0, -0.02],
+];
+
+#[rustfmt::skip]
 const FOREHAND: [Key; 6] = [
     [-0.80, -65.0,   0.0,   5.0,   10.0,  0.0, -10.0,  -5.0,  0.00],
     [-0.40, -35.0, -110.0, 10.0, -140.0,  0.0, -80.0, -50.0, -0.06],
@@ -121,7 +131,8 @@ fn keys(act: Act) -> Vec<Key> {
             .collect()
     };
     match act {
-        Act::Serve | Act::DrySwing => SERVE.to_vec(),
+        Act::Serve | Act::DrySwing | Act::StillSmash => SERVE.to_vec(),
+        Act::DeepDropServe => [&SERVE[..4], &DEEP_DROP, &SERVE[5..]].concat(),
         Act::SoftServe => slower(&SERVE, 1.35),
         Act::Smash => SERVE[3..].to_vec(),
         Act::AbortedToss => {
@@ -258,7 +269,12 @@ impl Athlete {
             // standing still before the act, in the act's own first pose
             if matches!(
                 event.act,
-                Act::Serve | Act::SoftServe | Act::DrySwing | Act::AbortedToss
+                Act::Serve
+                    | Act::SoftServe
+                    | Act::DeepDropServe
+                    | Act::DrySwing
+                    | Act::StillSmash
+                    | Act::AbortedToss
             ) {
                 let last_s = rows.last().map_or(-5.0, |k| k[0]);
                 for before_s in [0.6, 0.3] {

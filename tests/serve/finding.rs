@@ -23,8 +23,11 @@ const MIXED: [(f64, Act); 14] = [
 ];
 
 fn mixed() -> Vec<Event> {
-    MIXED
-        .iter()
+    at(&MIXED)
+}
+
+fn at(acts: &[(f64, Act)]) -> Vec<Event> {
+    acts.iter()
         .map(|&(at_s, act)| Event { at_s, act })
         .collect()
 }
@@ -82,6 +85,61 @@ fn finds_the_mixed_session_with_any_set_of_units() {
     ] {
         assert_found(&session.found(sites), &format!("{sites:?}"));
     }
+}
+
+/// Where the ball is met tells, not how low the forearm hung before.
+#[test]
+fn a_racket_that_drops_far_makes_no_forehand_of_a_serve() {
+    let acts: Vec<(f64, Act)> = (1..=6)
+        .map(|k| (6.0 * f64::from(k), Act::DeepDropServe))
+        .collect();
+    for rate_hz in [200.0, 1000.0] {
+        let setup = Setup {
+            rate_hz,
+            ..Setup::default()
+        };
+        let session = Session::record(&at(&acts), &setup);
+        for sites in [
+            &[Site::Wrist][..],
+            &[Site::Hip, Site::Trunk, Site::Arm, Site::Wrist],
+        ] {
+            let found = session.found(sites);
+            let got: Vec<f64> = found.serves.iter().map(|s| s.impact_s.value).collect();
+            assert_eq!(
+                got.len(),
+                acts.len(),
+                "{rate_hz} Hz {sites:?}: {:#?}",
+                found.refused
+            );
+            for (got_s, (want_s, _)) in got.iter().zip(&acts) {
+                assert!((got_s - want_s).abs() < 0.01, "{rate_hz} Hz: {got:?}");
+            }
+        }
+    }
+}
+
+/// Nobody serves four seconds after a forehand (common practice, no source); ten seconds after it is another matter.
+#[test]
+fn a_serves_motion_right_after_a_ground_stroke_is_a_smash() {
+    let rally = [
+        (6.0, Act::Serve),
+        (14.0, Act::Forehand),
+        (18.2, Act::StillSmash),
+        (28.0, Act::Forehand),
+        (38.0, Act::Serve),
+        (44.0, Act::Serve),
+    ];
+    let found = Session::record(&at(&rally), &Setup::default()).found(&[Site::Wrist]);
+    let got: Vec<f64> = (found.serves.iter())
+        .map(|s| s.impact_s.value.round())
+        .collect();
+    assert_eq!(got, [6.0, 38.0, 44.0], "{:#?}", found.refused);
+    let smash = (found.refused.iter()).find(|refused| (refused.time_s - 18.2).abs() < 0.2);
+    let reason = &smash.expect("told").reason;
+    assert!(
+        reason.contains("s after a stroke with the forearm down"),
+        "{reason}"
+    );
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod curves;
 mod delays;
+mod elbow;
 mod mounting;
 mod settings;
 mod signal;
