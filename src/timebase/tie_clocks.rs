@@ -1,6 +1,6 @@
 //! From several logs to one clock, with its uncertainty and what was noticed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use nalgebra::Vector3;
@@ -588,7 +588,8 @@ impl<'a> Session<'a> {
             let piece = self.pieces[index]; // one fitted piece each
             let is_tied = piece.unit == unit
                 && fitted.pivot_sd_s <= self.params.tied_sd_s
-                && fitted.drift.abs() <= self.params.drift_max;
+                && fitted.drift.abs() <= self.params.drift_max
+                && self.is_borne_out(index, evidence, fit);
             let sure_s = || self.borne_out_s(index, evidence, fit);
             is_tied.then(|| (piece.but_sure(sure_s()), *fitted))
         };
@@ -623,6 +624,26 @@ impl<'a> Session<'a> {
             pieces: clock_pieces(&own),
             events,
         }
+    }
+
+    /// Whether a gesture, or enough of the moments looked at, bears a piece's clock out: about one that is off, events
+    /// agree by chance.
+    fn is_borne_out(&self, piece: usize, evidence: &Seen, fit: &Fit) -> bool {
+        /// An event with less weight in the fit does not agree.
+        const AGREES: f64 = 0.3;
+        let (from_s, to_s) = self.pieces[piece].base.asked_s;
+        let asked = |at_s: &&f64| (from_s..to_s).contains(*at_s);
+        let looks = evidence.looked_at_s.iter().filter(asked).count();
+        let rows = evidence.rows.iter().zip(&fit.weights);
+        let own = rows.filter(|(row, _)| row.near == Some(piece) || row.far == Some(piece));
+        let agreeing = own.filter(|(_, weight)| **weight > AGREES);
+        let (mut gesture, mut moments) = (false, BTreeSet::new());
+        for (row, _) in agreeing {
+            gesture |= row.gesture;
+            moments.insert(row.moment);
+        }
+        let least = self.params.support_moments;
+        gesture || moments.len() as f64 >= least.max(self.params.support_share * looks as f64)
     }
 
     /// From when to when events bear a piece's clock out, reference clock, s. A logger may start again in
