@@ -3,8 +3,6 @@
 //! Where the arm's unit is worn both units feel the elbow, and it lies where both feel the same. Else the swings' levers
 //! tell: a point that circles a joint is pulled towards it. With a bent elbow that joint is not the elbow alone.
 
-use std::io;
-
 use nalgebra::Vector3;
 
 use super::candidates::Candidate;
@@ -12,7 +10,8 @@ use super::impact;
 use super::params::ServeParams;
 use super::source::WornUnit;
 use super::swing::{Lever, long_axis};
-use super::swing_at;
+use super::{ServeError, swing_at, unreadable};
+use crate::frames::Site;
 use crate::orientation::{Kinematics, axis_to_proximal, joint_arms_near, kinematics};
 use crate::timebase::side_by_side;
 
@@ -41,14 +40,15 @@ pub(super) fn session_axis(
     fast: &[Candidate],
     params: &ServeParams,
     jobs: usize,
-) -> io::Result<Option<Vector3<f64>>> {
-    let lever = |candidate: &&Candidate| -> io::Result<Option<Lever>> {
-        let swing = swing_at(wrist, candidate, params)?;
+) -> Result<Option<Vector3<f64>>, ServeError> {
+    let lever = |candidate: &&Candidate| -> Result<Option<Lever>, ServeError> {
+        let swing = swing_at(wrist, candidate, params).map_err(unreadable(Site::Wrist))?;
         Ok(swing.and_then(|swing| swing.lever(impact::force_limit_m_s2(&swing.samples))))
     };
-    let levers: io::Result<Vec<Option<Lever>>> = side_by_side(&fastest(fast, LEVERS), jobs, lever)
-        .into_iter()
-        .collect();
+    let levers: Result<Vec<Option<Lever>>, ServeError> =
+        side_by_side(&fastest(fast, LEVERS), jobs, lever)
+            .into_iter()
+            .collect();
     let levers: Vec<Lever> = levers?.into_iter().flatten().collect();
     let by_levers = long_axis(&levers);
     let (Some(lever), Some(arm)) = (by_levers, arm) else {
@@ -72,15 +72,19 @@ fn by_elbow(
     swings: &[&Candidate],
     lever: &Vector3<f64>,
     jobs: usize,
-) -> io::Result<Option<Vector3<f64>>> {
-    let instants = |candidate: &&Candidate| -> io::Result<Vec<(Kinematics, Kinematics)>> {
+) -> Result<Option<Vector3<f64>>, ServeError> {
+    let instants = |candidate: &&Candidate| -> Result<Vec<(Kinematics, Kinematics)>, ServeError> {
         let Some(about_s) = wrist.tie.ref_s(candidate.unit_s) else {
             return Ok(Vec::new());
         };
         let (from_s, to_s) = (about_s - ELBOW_BEFORE_S, about_s + ELBOW_AFTER_S);
-        let near = arm.on_reference_clock(from_s, to_s)?;
-        let far = wrist.on_reference_clock(from_s, to_s)?;
-        let (Some(near), Some(far)) = (near, far) else {
+        let near = arm.on_reference_clock(from_s, to_s);
+        let far = wrist.on_reference_clock(from_s, to_s);
+        let both = (
+            near.map_err(unreadable(Site::Arm))?,
+            far.map_err(unreadable(Site::Wrist))?,
+        );
+        let (Some(near), Some(far)) = both else {
             return Ok(Vec::new());
         };
         let steps = ((to_s - from_s) / ELBOW_STEP_S) as u32; // a few dozen
@@ -88,7 +92,7 @@ fn by_elbow(
         let both = times_s.filter_map(|t| Some((kinematics(&near, t)?, kinematics(&far, t)?)));
         Ok(both.collect())
     };
-    let pairs: io::Result<Vec<Vec<(Kinematics, Kinematics)>>> =
+    let pairs: Result<Vec<Vec<(Kinematics, Kinematics)>>, ServeError> =
         side_by_side(swings, jobs, instants).into_iter().collect();
     let elbow = joint_arms_near(&pairs?.concat(), &(lever * USUAL_M));
     let elbow = elbow.filter(|elbow| elbow.distal_m.norm() < MOST_M);

@@ -131,6 +131,11 @@ pub enum ServeError {
     },
 }
 
+/// What to say where a unit's samples cannot be read.
+fn unreadable(site: Site) -> impl Fn(std::io::Error) -> ServeError {
+    move |source| ServeError::Unreadable { site, source }
+}
+
 /// A candidate with all that was measured of it.
 #[derive(Debug, Clone)]
 pub struct Look {
@@ -248,13 +253,9 @@ fn look_side_by_side(
     worth_a_look: impl Fn(&[Seen], &ServeParams) -> Vec<bool>,
 ) -> Result<Vec<Look>, ServeError> {
     let wrist = units.at(Site::Wrist).ok_or(ServeError::NoWrist)?;
-    let unreadable = |source| ServeError::Unreadable {
-        site: Site::Wrist,
-        source,
-    };
-    let fast = candidates(wrist, params, jobs).map_err(unreadable)?;
+    let fast = candidates(wrist, params, jobs).map_err(unreadable(Site::Wrist))?;
     let arm = units.at(Site::Arm);
-    let axis = axis::session_axis(wrist, arm, &fast, params, jobs).map_err(unreadable)?;
+    let axis = axis::session_axis(wrist, arm, &fast, params, jobs)?;
     let mut looked: Vec<Looked> = Vec::with_capacity(fast.len());
     let (mut fast_s, mut strokes_s): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
     let mut centre_s: Option<f64> = None;
@@ -269,7 +270,7 @@ fn look_side_by_side(
         // which moves came before is known in order only
         let mut seen = Vec::with_capacity(some.len());
         for (candidate, swing) in some.iter().zip(swings) {
-            let Some((swing, shocked, forearm)) = swing.map_err(unreadable)? else {
+            let Some((swing, shocked, forearm)) = swing.map_err(unreadable(Site::Wrist))? else {
                 continue;
             };
             let peak_s = swing.peak_s();
@@ -322,7 +323,7 @@ fn look_side_by_side(
             Surprise::of(&swing, wrist.filter_delay_s, params)
         }))
     };
-    learn_impacts(looked, again, params, jobs).map_err(unreadable)
+    learn_impacts(looked, again, params, jobs).map_err(unreadable(Site::Wrist))
 }
 
 /// A candidate's swing about its shock or its raised moment, and whether it has a clear shock.
@@ -517,8 +518,7 @@ fn core_samples(units: &WornUnits<'_>, about_s: f64) -> Result<Core, ServeError>
         let unit = units.at(site);
         let samples =
             unit.map(|unit| unit.on_reference_clock(about_s - before_s, about_s + after_s));
-        let samples = samples.transpose();
-        let samples = samples.map_err(|source| ServeError::Unreadable { site, source })?;
+        let samples = samples.transpose().map_err(unreadable(site))?;
         Ok(samples.flatten().filter(|samples| !samples.is_empty()))
     };
     let hip = read(Site::Hip, CORE_BEFORE_S, CORE_AFTER_S)?;
