@@ -38,8 +38,8 @@ const TURN_MISTAKES: [(f64, Mistaken); 4] = [
 ];
 
 /// Scales off by less may be the wearer's: who sways about the feet is accelerated in step, and what leans by an angle
-/// feels gravity turn `1 + r w^2 / g` times as far, three times at 1.2 m and 0.65 Hz.
-const SWAY: Range<f64> = 1.0 / 3.0..3.0;
+/// feels gravity turn `1 + r w^2 / g` times as far, 1.8 times at 1.2 m and 0.4 Hz. A range wrong by two is beyond.
+const SWAY: Range<f64> = 0.55..1.8;
 
 /// Share of gravity's moves that must be explained before a fit is believed.
 const BELIEVED: f64 = 0.6;

@@ -146,13 +146,19 @@ fn a_wrong_unit_shows_in_the_turns_and_at_rest() {
         rad.findings
     );
     assert!(rad.findings[0].voids);
-    // a wrong range looks like somebody who sways, and is not held against the log
-    let halved = Made::sound(2.0)
-        .each(|_, row| (3..6).for_each(|axis| row[axis] *= 0.5))
-        .read();
-    let text = only(&halved, "gyro-scale");
-    assert!(text.contains("somebody who sways can look so"), "{text}");
-    assert!(!halved.findings[0].voids);
+    let scaled = |by: f64| {
+        let log = Made::sound(2.0).each(|_, row| (3..6).for_each(|axis| row[axis] *= by));
+        let read = log.read();
+        (only(&read, "gyro-scale").to_owned(), read.findings[0].voids)
+    };
+    // a range wrong by two voids; less may be somebody who sways, and is not held against the log
+    let (text, voids) = scaled(0.5);
+    assert!(voids && text.contains("correct the profile"), "{text}");
+    let (text, voids) = scaled(0.62);
+    assert!(
+        !voids && text.contains("somebody who sways can look so"),
+        "{text}"
+    );
     let si = Made::sound(2.0)
         .each(|_, row| (0..3).for_each(|axis| row[axis] *= 9.80665))
         .read();
