@@ -115,6 +115,21 @@ pub fn kinematics(samples: &Samples, time_s: f64) -> Option<Kinematics> {
     })
 }
 
+/// Motion of two units on one clock at the same times: every `step_s` from the first of `span_s` to before the second,
+/// where both have samples to tell it. All in s.
+pub fn kinematics_of_both(
+    near: &Samples,
+    far: &Samples,
+    span_s: (f64, f64),
+    step_s: f64,
+) -> Vec<(Kinematics, Kinematics)> {
+    let steps = ((span_s.1 - span_s.0) / step_s).round() as u32; // a hundred or so
+    let times_s = (0..steps).map(|step| span_s.0 + f64::from(step) * step_s);
+    times_s
+        .filter_map(|t| Some((kinematics(near, t)?, kinematics(far, t)?)))
+        .collect()
+}
+
 /// Spread of an arm before anything is known, m: a unit sits within some decimeters of its joints.
 const USUAL_ARM_M: f64 = 0.3;
 /// Fewest instants that fix six numbers with a spread.

@@ -17,7 +17,7 @@ mod turns;
 pub use baseline::{MadgwickFilter, MahonyFilter};
 pub use joint::{
     Direction, JointArms, Kinematics, axis_between, axis_to_proximal, joint_arms, joint_arms_near,
-    kinematics,
+    kinematics, kinematics_of_both,
 };
 pub use mounting::{UnitTurned, stance_axis, unit_turned};
 pub use posture::{Posture, since_stance};

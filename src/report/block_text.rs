@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::measures::change_line;
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -10,7 +11,7 @@ use crate::frames::Hand;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
-use crate::words::number::{minus, plus_minus, signed};
+use crate::words::number::{plus_minus, signed};
 use crate::words::page::WORDS;
 use crate::words::terminal as words;
 
@@ -298,27 +299,17 @@ fn measures(record: &BlockRecord) -> String {
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
-    let number =
-        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| minus(&format!("{v:.4}")));
+    let told = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     let rows: Vec<Vec<String>> = listed
         .iter()
         .map(|m| {
-            let digits = |value: Option<f64>| match value {
-                Some(v) if v.abs() >= 10.0 => minus(&format!("{v:.0}")),
-                Some(v) if v.abs() >= 1.0 => minus(&format!("{v:.1}")),
-                other => number(other),
-            };
+            let line = change_line(m);
             vec![
                 m.name.clone(),
                 shown(&m.unit).to_owned(),
-                digits(m.baseline.centre),
-                digits(m.since_return.centre),
-                match (m.change, m.u) {
-                    (Some(c), Some(u)) => {
-                        format!("{} ± {}", digits(Some(c)), digits(Some(COVERAGE_95 * u)))
-                    }
-                    _ => "-".to_owned(),
-                },
+                told(line.usual),
+                told(line.since),
+                told(line.change),
                 shown(m.answer.verdict.code()).to_owned(),
             ]
         })

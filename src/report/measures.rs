@@ -1,8 +1,10 @@
 //! A practice's measures of the body, one line each.
 
+use crate::block::MeasureChange;
 use crate::math::{mad_sd, median, median_sd};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
+use crate::words::number::{decimals_within, plain, within};
 use crate::words::tables::MEASURES;
 
 /// One measure over a practice's serves with contact, ready to print.
@@ -58,4 +60,30 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
         return Vec::new();
     }
     MEASURES.iter().map(line).collect()
+}
+
+/// One measure of a block against the athlete's usual, ready to print; its numbers end alike.
+pub struct ChangeLine {
+    /// The usual.
+    pub usual: Option<String>,
+    /// Since return.
+    pub since: Option<String>,
+    /// From the one to the other, with its 95 % interval.
+    pub change: Option<String>,
+}
+
+/// A measure's centres to as many decimals as the change between them is known; where there is none, to as many as
+/// each centre is.
+pub fn change_line(measure: &MeasureChange) -> ChangeLine {
+    let half = measure.u.map(|u| COVERAGE_95 * u);
+    let centre = |value: Option<f64>, u: Option<f64>| {
+        let half = half.or(u.map(|u| COVERAGE_95 * u));
+        value.map(|value| plain(value, half.map_or(1, decimals_within)))
+    };
+    let (usual, since) = (&measure.baseline, &measure.since_return);
+    ChangeLine {
+        usual: centre(usual.centre, usual.u),
+        since: centre(since.centre, since.u),
+        change: measure.change.zip(half).map(|(by, half)| within(by, half)),
+    }
 }

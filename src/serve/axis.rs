@@ -12,7 +12,7 @@ use super::source::WornUnit;
 use super::swing::{Lever, long_axis};
 use super::{ServeError, swing_at, unreadable};
 use crate::frames::Site;
-use crate::orientation::{Kinematics, axis_to_proximal, joint_arms_near, kinematics};
+use crate::orientation::{Kinematics, axis_to_proximal, joint_arms_near, kinematics_of_both};
 use crate::timebase::side_by_side;
 
 /// Swings whose levers are asked, at most.
@@ -77,9 +77,9 @@ fn by_elbow(
         let Some(about_s) = wrist.tie.ref_s(candidate.unit_s) else {
             return Ok(Vec::new());
         };
-        let (from_s, to_s) = (about_s - ELBOW_BEFORE_S, about_s + ELBOW_AFTER_S);
-        let near = arm.on_reference_clock(from_s, to_s);
-        let far = wrist.on_reference_clock(from_s, to_s);
+        let span_s = (about_s - ELBOW_BEFORE_S, about_s + ELBOW_AFTER_S);
+        let near = arm.on_reference_clock(span_s.0, span_s.1);
+        let far = wrist.on_reference_clock(span_s.0, span_s.1);
         let both = (
             near.map_err(unreadable(Site::Arm))?,
             far.map_err(unreadable(Site::Wrist))?,
@@ -87,10 +87,7 @@ fn by_elbow(
         let (Some(near), Some(far)) = both else {
             return Ok(Vec::new());
         };
-        let steps = ((to_s - from_s) / ELBOW_STEP_S) as u32; // a few dozen
-        let times_s = (0..steps).map(|step| from_s + f64::from(step) * ELBOW_STEP_S);
-        let both = times_s.filter_map(|t| Some((kinematics(&near, t)?, kinematics(&far, t)?)));
-        Ok(both.collect())
+        Ok(kinematics_of_both(&near, &far, span_s, ELBOW_STEP_S))
     };
     let pairs: Result<Vec<Vec<(Kinematics, Kinematics)>>, ServeError> =
         side_by_side(swings, jobs, instants).into_iter().collect();

@@ -10,7 +10,7 @@ use crate::estimate::Why;
 use crate::frames::{PerSite, Site};
 use crate::orientation::{
     FilterKind, JointArms, OrientationFilter, axis_between, axis_to_proximal, joint_arms,
-    kinematics,
+    kinematics_of_both,
 };
 use crate::sequence::SegmentWindow;
 use crate::serve::Corrected;
@@ -124,11 +124,7 @@ fn joint(
         let (Some(near), Some(far)) = (body::read(near, span_s)?, body::read(far, span_s)?) else {
             return Ok(None);
         };
-        let steps = ((JOINT_BEFORE_S + JOINT_AFTER_S) / JOINT_STEP_S) as u32; // a hundred or so
-        pairs.extend((0..steps).filter_map(|step| {
-            let time_s = span_s.0 + f64::from(step) * JOINT_STEP_S;
-            Some((kinematics(&near, time_s)?, kinematics(&far, time_s)?))
-        }));
+        pairs.extend(kinematics_of_both(&near, &far, span_s, JOINT_STEP_S));
     }
     Ok(joint_arms(&pairs))
 }

@@ -25,6 +25,18 @@ pub fn plus_minus(value: f64, expanded: f64) -> String {
     format!("{} ± {:.0}", signed(value, 0), expanded.max(1.0))
 }
 
+/// Decimals that leave two figures of a half-width, at most four (JCGM 100:2008, 7.2.6).
+pub fn decimals_within(half_width: f64) -> usize {
+    let enough = |decimals: &i32| half_width * 10f64.powi(*decimals) >= 9.95;
+    (0..4).find(enough).unwrap_or(4) as usize // from 0 to 4
+}
+
+/// A value and its half-width, which end alike: `−0.5 ± 1.3`.
+pub fn within(value: f64, half_width: f64) -> String {
+    let decimals = decimals_within(half_width);
+    format!("{} ± {half_width:.decimals$}", plain(value, decimals))
+}
+
 /// Seconds as minutes and seconds, one decimal: `12:05.3`.
 pub fn clock(seconds: f64) -> String {
     let tenths = (seconds.abs() * 10.0).round();

@@ -3,7 +3,7 @@
 use nalgebra::{UnitQuaternion, Vector3};
 use overarm::orientation::{
     Direction, Kinematics, axis_between, axis_to_proximal, joint_arms, joint_arms_near, kinematics,
-    stance_axis, unit_turned,
+    kinematics_of_both, stance_axis, unit_turned,
 };
 use overarm::samples::{Flags, Samples};
 
@@ -34,12 +34,7 @@ fn linked() -> (Motion, Motion) {
 }
 
 fn pairs(near: &Samples, far: &Samples) -> Vec<(Kinematics, Kinematics)> {
-    (10..1990)
-        .filter_map(|k| {
-            let time_s = f64::from(k) * 0.01;
-            Some((kinematics(near, time_s)?, kinematics(far, time_s)?))
-        })
-        .collect()
+    kinematics_of_both(near, far, (0.1, 19.9), 0.01)
 }
 
 /// Closed form: arms put in, arms found; and within the stated uncertainty once there is noise.

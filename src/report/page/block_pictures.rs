@@ -7,6 +7,7 @@ use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
+use crate::words::number::within;
 use crate::words::page::WORDS;
 
 /// Where a session is told in full.
@@ -34,17 +35,6 @@ fn decimals_of(ticks: &[f64]) -> usize {
             .all(|tick| (tick * scale - (tick * scale).round()).abs() < 1e-6)
     };
     (0..4).find(exact).unwrap_or(4)
-}
-
-/// A number in about three figures.
-pub(super) fn three(value: f64) -> String {
-    let decimals = match value.abs() {
-        v if v >= 100.0 => 0,
-        v if v >= 10.0 => 1,
-        v if v >= 0.1 => 2,
-        _ => 3,
-    };
-    minus(&format!("{value:.decimals$}"))
 }
 
 /// Each session's median with its interval against the athlete's usual; points lead to the sessions.
@@ -136,7 +126,7 @@ fn session_point(
     let value_shown = if series.lag {
         signed(point.median, point.u)
     } else {
-        format!("{} ± {}", three(point.median), three(half))
+        within(point.median, half)
     };
     let (mark, meaning) = match (point.inside_usual, point.phase.as_str()) {
         (Some(false), _) => (Mark::Diamond, WORDS.outside_usual),

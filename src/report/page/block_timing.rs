@@ -6,13 +6,13 @@ use maud::{Markup, html};
 
 use crate::block::{BlockRecord, LinkChange, MeasureChange};
 use crate::session::SessionRecord;
-use crate::units::COVERAGE_95;
 
-use super::block_pictures::{Series, against_usual, order_shares, three};
+use super::block_pictures::{Series, against_usual, order_shares};
 use super::draw::Picture;
 use super::figures::{figure, minus, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
+use crate::report::measures::change_line;
 use crate::words::codes;
 use crate::words::page::WORDS;
 
@@ -204,7 +204,7 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
     if shown.is_empty() {
         return html! {};
     }
-    let value = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), three);
+    let told = |text: Option<String>| text.unwrap_or_else(|| "–".to_owned());
     html! {
         section aria-labelledby="s-speeds" {
             h2 #s-speeds { (WORDS.speeds_question) }
@@ -225,11 +225,12 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
                         th scope="col" { (WORDS.answer) }
                     } }
                     tbody { @for (k, m) in &shown { tr data-at=(format!("/measures/{k}")) {
+                        @let line = change_line(m);
                         th scope="row" { (m.name) }
                         td { (codes::shown(&m.unit)) }
-                        td.n { (value(m.baseline.centre)) }
-                        td.n { (value(m.since_return.centre)) }
-                        td.n { @match (m.change, m.u) { (Some(c), Some(u)) => { (three(c)) " ± " (three(COVERAGE_95 * u)) }, _ => { "–" } } }
+                        td.n { (told(line.usual)) }
+                        td.n { (told(line.since)) }
+                        td.n { (told(line.change)) }
                         td { (codes::shown(m.answer.verdict.code())) }
                     } } }
                 }
