@@ -12,7 +12,7 @@ use super::facts::BlockFacts;
 use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
 use super::params::BlockParams;
-use super::plan_done::{plan_head, plan_rows, rest_findings};
+use super::plan_done::{days_outside, plan_head, plan_rows, rest_findings};
 use super::ratios::ratios;
 use super::record::*;
 use super::series::{
@@ -61,20 +61,22 @@ pub fn build_block_with(
         .collect();
     findings.extend(comparable::findings(&dated));
     findings.extend(entered_findings(&dated));
-    findings.extend(
-        facts
-            .unread
-            .iter()
-            .map(|one| Finding::void("session-unread", &one.session, one.why.clone())),
-    );
+    findings.extend(facts.unread.iter().flat_map(|one| {
+        let unread = Finding::void("session-unread", &one.session, one.why.clone());
+        let pain = one.pain.as_deref().filter(|pain| pain_entered(Some(pain)));
+        let pain = pain.map(|pain| Finding::note("pain-entered", &one.session, load::pain(pain)));
+        [Some(unread), pain].into_iter().flatten()
+    }));
 
     let day_list = days(&dated, facts);
     let week_list = weeks(&day_list, facts.plan.as_ref());
     let painful = dated
         .iter()
-        .any(|s| pain_entered(s.record.entered.pain.as_deref()));
+        .any(|s| pain_entered(s.record.entered.pain.as_deref()))
+        || facts.painful_unread().next().is_some();
     let plan = facts.plan.as_ref().map_or_else(Vec::new, |plan| {
         findings.extend(rest_findings(&day_list, plan));
+        findings.extend(days_outside(&day_list, plan));
         plan_rows(&day_list, &dated, plan, facts.returned, painful, params)
     });
     let (links, reaches) = link_changes(&dated, book, params);
@@ -324,6 +326,7 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
         dry_swings: counts.dry_swings,
         detected: counts.detected,
         confirmed: counts.confirmed,
+        changed: counts.changed,
         added: counts.added,
         removed: counts.removed,
         rejected: counts.rejected,
@@ -451,6 +454,7 @@ fn totals(lines: &[SessionLine]) -> TotalsRecord {
         dry_swings: sum(|l| l.dry_swings),
         detected: sum(|l| l.detected),
         confirmed: sum(|l| l.confirmed),
+        changed: sum(|l| l.changed),
         added: sum(|l| l.added),
         removed: sum(|l| l.removed),
         rejected: sum(|l| l.rejected),

@@ -20,7 +20,7 @@ pub const SHOWN: f64 = 0.95;
 pub struct Judge {
     /// Chance of a chart flag in an unchanged block, and of the word `moved`; `None`: described only.
     pub false_share: Option<f64>,
-    /// Change worth knowing, in the unit of the series; `None`: as a share of the usual.
+    /// Change worth knowing, in the unit of the series; `None`: by its unit.
     pub worth: Option<f64>,
 }
 
@@ -83,7 +83,7 @@ pub fn answer(
     let change = centre.and_then(|c| change_of(&c, &before, &after, params));
     let worth = judge
         .worth
-        .unwrap_or_else(|| params.worth_speed_share * usual.centre.map_or(0.0, f64::abs));
+        .unwrap_or_else(|| params.worth(unit, usual.centre.unwrap_or(0.0)));
     let judged = Judged {
         dated,
         before: &before,

@@ -51,6 +51,9 @@ pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
     dated
         .iter()
         .map(|session| {
+            if let Some(why) = voided(session.record, sites) {
+                return Some(why);
+            }
             attributes(session.record, sites)
                 .iter()
                 .find_map(|(name, value)| {
@@ -59,6 +62,24 @@ pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
                 })
         })
         .collect()
+}
+
+/// Findings that void every number of the unit they name, and of the whole session.
+const VOID_UNIT: [&str; 3] = ["stuck-channel", "axes-disagree", "gyro-scale"];
+const VOID_SESSION: &str = "units-exchanged";
+
+/// What voids a session's numbers from these sites, in words.
+fn voided(record: &SessionRecord, sites: &[Site]) -> Option<String> {
+    let of_sites = |file: &str| {
+        let mut units = record.units.iter();
+        units.any(|unit| unit.file == file && sites.contains(&unit.site))
+    };
+    let voids = |f: &&Finding| {
+        let of_unit = VOID_UNIT.contains(&f.code.as_ref()) && of_sites(&f.at);
+        f.voids && (of_unit || f.code == VOID_SESSION)
+    };
+    let finding = record.findings.iter().find(voids)?;
+    Some(timing::voided(&finding.code, &finding.at))
 }
 
 /// A finding for each session that differs, and for a site whose rate differs, which is worth a word

@@ -71,14 +71,14 @@ pub struct SessionEffort {
     pub bounded: u32,
 }
 
-/// Standard uncertainty of a session's serve count: each serve and each refused candidate counts with
-/// the finder's own confidence, independently.
+/// Standard uncertainty of a session's serve count: each swing found counts with the finder's own confidence that it
+/// is a serve's and that it met a ball, each refused candidate with the first, independently.
 pub fn count_u(record: &SessionRecord) -> f64 {
     let found = record
         .serves
         .iter()
-        .filter(|serve| serve.contact && serve.origin == "found")
-        .map(|serve| serve.confidence);
+        .filter(|serve| serve.origin == "found")
+        .map(|serve| serve.confidence * serve.contact_confidence);
     let refused = record.rejected.iter().map(|refused| refused.confidence);
     found
         .chain(refused)
@@ -88,16 +88,14 @@ pub fn count_u(record: &SessionRecord) -> f64 {
         .sqrt()
 }
 
-/// Effort of each session's serves; every session is measured against the best of the look-back that
-/// ends with it, so a later session never changes an earlier one.
+/// Effort of each session's serves, sessions in order; every session is measured against the best of the look-back
+/// that ends with it, so a later session, of the same day too, never changes an earlier one.
 pub fn efforts(dated: &[(Date, &SessionRecord)], params: &BlockParams) -> Vec<SessionEffort> {
-    dated
-        .iter()
-        .map(|(date, record)| {
-            let best = own_best(dated, *date, params);
-            session_effort(record, best, params)
-        })
-        .collect()
+    let one = |(place, (date, record)): (usize, &(Date, &SessionRecord))| {
+        let so_far = dated.get(..=place).unwrap_or_default();
+        session_effort(record, own_best(so_far, *date, params), params)
+    };
+    dated.iter().enumerate().map(one).collect()
 }
 
 fn own_best(
@@ -148,7 +146,10 @@ fn session_effort(
                 best: None,
                 serves: vec![None; record.serves.len()],
                 percent: Valued::not_defined(why.clone()),
-                load: Valued::not_defined(why),
+                load: match record.counts.serves {
+                    0 => Valued::known(0.0, 0.0),
+                    _ => Valued::not_defined(why),
+                },
                 bounded: 0,
             };
         }
@@ -225,12 +226,14 @@ fn weighted_serves(
     };
     let missing = (serves - known).max(0.0);
     let load = mean_weight * serves;
+    // each measured serve stands for serves / known of them
     let own: f64 = measured
         .iter()
-        .map(|e| (power * e.share.powf(power - 1.0) * e.u).powi(2))
+        .map(|e| (serves / known * power * e.share.powf(power - 1.0) * e.u).powi(2))
         .sum();
     let of_best = power * load * best.u_dps / best.speed_dps;
-    let of_missing = missing * sd(&weights).unwrap_or(0.0).powi(2);
+    // the missing ones scatter about a mean that the measured ones tell only so well
+    let of_missing = (missing + missing.powi(2) / known) * sd(&weights).unwrap_or(0.0).powi(2);
     let of_count = mean_weight * count_u(record);
     Valued::known(
         load,

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use super::plan::Plan;
 use super::record::UnreadSession;
+use crate::words::made::pain_entered;
 
 /// Which sessions are the athlete's usual.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -50,4 +51,12 @@ pub struct BlockFacts {
     pub plan: Option<Plan>,
     /// Sessions that could not be read.
     pub unread: Vec<UnreadSession>,
+}
+
+impl BlockFacts {
+    /// Unread sessions in which pain was entered.
+    pub fn painful_unread(&self) -> impl Iterator<Item = &UnreadSession> {
+        let painful = |one: &&UnreadSession| pain_entered(one.pain.as_deref());
+        self.unread.iter().filter(painful)
+    }
 }

@@ -38,12 +38,13 @@ pub struct Seen<'a> {
     pub facts: &'a BlockFacts,
 }
 
-/// The list: pain, logs that could not be read, timing that moved, flagged sessions, load against
-/// plan, effort, sessions that cannot be compared, other measures, and what it is too early to say.
+/// The list: pain, logs that could not be read, units that may be mixed up, timing that moved, flagged sessions,
+/// load against plan, sessions that cannot be compared, other measures, and what it is too early to say.
 pub fn look_at(seen: &Seen<'_>, params: &BlockParams) -> Vec<LookAt> {
     let mut items = Vec::new();
     items.extend(pain(seen));
     items.extend(unread(seen));
+    items.extend(doubted(seen));
     items.extend(
         seen.links
             .iter()
@@ -62,11 +63,9 @@ pub fn look_at(seen: &Seen<'_>, params: &BlockParams) -> Vec<LookAt> {
             .filter_map(|link| odd_baseline(seen, link, params)),
     );
     items.extend(voided(seen));
-    items.extend(doubted(seen));
     items.extend(incomparable(seen));
     items.extend(measures_moved(seen));
     items.extend(seen.links.iter().filter_map(too_early));
-    items.truncate(params.look_at_most as usize);
     for (order, item) in (1..).zip(&mut items) {
         item.order = order;
     }
@@ -91,7 +90,9 @@ fn pain(seen: &Seen<'_>) -> Option<LookAt> {
         .lines
         .iter()
         .filter(|line| pain_entered(line.pain.as_deref()))
-        .map(|line| line.session.clone())
+        .map(|line| &line.session)
+        .chain(seen.facts.painful_unread().map(|one| &one.session))
+        .cloned()
         .collect();
     (!sessions.is_empty()).then(|| LookAt {
         text: words::pain(&sessions),
@@ -100,19 +101,17 @@ fn pain(seen: &Seen<'_>) -> Option<LookAt> {
     })
 }
 
-fn unread(seen: &Seen<'_>) -> Vec<LookAt> {
-    seen.facts
-        .unread
-        .iter()
-        .map(|one| LookAt {
-            sessions: vec![one.session.clone()],
-            ..item(
-                "unread",
-                words::unread(&one.session, &one.why),
-                words::CERTAIN,
-            )
-        })
-        .collect()
+fn unread(seen: &Seen<'_>) -> Option<LookAt> {
+    let unread = &seen.facts.unread;
+    let latest = unread.last()?;
+    Some(LookAt {
+        sessions: unread.iter().map(|one| one.session.clone()).collect(),
+        ..item(
+            "unread",
+            words::unread(unread.len(), &latest.session, &latest.why),
+            words::CERTAIN,
+        )
+    })
 }
 
 fn name_of(link: &LinkChange) -> String {

@@ -47,20 +47,35 @@ crate::stage_params! {
         seed: u32 = 20310304, "1", 0, 4294967295u32, "own choice";
         /// Change of a lag that is worth knowing: decides between no change and too early to say.
         worth_lag_ms: f64 = 10.0, "ms", 1.0, 100.0, "own choice: the smallest published hip-trunk differences are 10 to 20 ms";
-        /// Change of a peak speed that is worth knowing, as a share of the usual.
-        worth_speed_share: f64 = 0.05, "1", 0.01, 0.5, "own choice";
+        /// Change of a peak speed, a braking or a count that is worth knowing, as a share of the usual.
+        worth_share: f64 = 0.05, "1", 0.01, 0.5, "own choice";
+        /// Change of an angle that is worth knowing.
+        worth_angle_deg: f64 = 5.0, "deg", 0.5, 45.0, "own choice: about what one practice tells an angle to";
+        /// Change of a rise that is worth knowing.
+        worth_rise_cm: f64 = 5.0, "cm", 0.5, 50.0, "own choice";
+        /// Change of a moment of the serve, or of the time between two, that is worth knowing; lags have their own.
+        worth_moment_ms: f64 = 30.0, "ms", 1.0, 500.0, "own choice";
         /// Difference of median effort, in percent of own best, from which lags are also compared among serves of like effort.
         like_effort_from_percent: f64 = 10.0, "%", 2.0, 50.0, "own choice: a tenth slower stretches a 30 ms lag by 3 ms";
         /// Departure from the planned serves that still reads as planned. Larger is more lenient.
         plan_tolerance_share: f64 = 0.10, "1", 0.0, 0.5, "own choice";
         /// Chance of a trend wording on a series without trend.
         trend_level: f64 = 0.05, "1", 0.001, 0.2, "common practice, no source";
-        /// Items on the list of what to look at.
-        look_at_most: u32 = 7, "1", 1, 50, "own choice: a list that is read to its end";
     }
 }
 
 impl BlockParams {
+    /// Change that is worth knowing of a measure beside the lags, in its unit; `usual` is its centre.
+    pub fn worth(&self, unit: &str, usual: f64) -> f64 {
+        match unit {
+            "deg" => self.worth_angle_deg,
+            "cm" => self.worth_rise_cm,
+            "ms" => self.worth_moment_ms,
+            "s" => self.worth_moment_ms / 1000.0,
+            _ => self.worth_share * usual.abs(),
+        }
+    }
+
     /// How the charts are drawn over `sessions` sessions after the baseline.
     pub fn chart_plan(&self, sessions: u32) -> ChartPlan {
         ChartPlan {

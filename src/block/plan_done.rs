@@ -11,7 +11,9 @@ use super::record::{PlanHead, PlanRow, Valued};
 use crate::finding::Finding;
 use crate::math::median;
 use crate::units::COVERAGE_95;
-use crate::words::load::{DayAgainstPlan, EffortAgainstPlan, ServesAgainstPlan, rest_rule};
+use crate::words::load::{
+    DayAgainstPlan, EffortAgainstPlan, ServesAgainstPlan, plan_days_outside, rest_rule,
+};
 
 /// The plan as a whole.
 pub fn plan_head(plan: &Plan) -> PlanHead {
@@ -25,7 +27,7 @@ pub fn plan_head(plan: &Plan) -> PlanHead {
     }
 }
 
-/// One row for each day that the plan speaks of, and for each day since return with a log where it
+/// One row for each day of the block that the plan speaks of, and for each day since return with a log where it
 /// does not. `stopped`: pain was entered, so nothing may read as planned.
 pub fn plan_rows(
     days: &[Day],
@@ -154,6 +156,17 @@ fn effort_against(effort: &Valued, asked: Option<f64>) -> Option<EffortAgainstPl
         EffortAgainstPlan::Softer(measured, asked)
     } else {
         EffortAgainstPlan::AsAsked
+    })
+}
+
+/// Days that the plan speaks of before the first log and after the last.
+pub fn days_outside(days: &[Day], plan: &Plan) -> Option<Finding> {
+    let (first, last) = (days.first()?.date, days.last()?.date);
+    let before = plan.days.iter().filter(|day| day.date < first).count();
+    let after = plan.days.iter().filter(|day| day.date > last).count();
+    (before + after > 0).then(|| {
+        let text = plan_days_outside(before, after);
+        Finding::note("plan-days-outside", "plan", text)
     })
 }
 

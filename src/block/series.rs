@@ -6,7 +6,7 @@ use super::dated::Dated;
 use super::effort::{ServeEffort, count_u};
 use super::params::BlockParams;
 use crate::frames::Site;
-use crate::math::{mad_sd, median, median_sd};
+use crate::math::{median, median_sd, median_u, spread};
 use crate::session::{LinkSummary, ServeRecord};
 use crate::words::timing;
 
@@ -57,10 +57,10 @@ impl Series {
             };
             let (n, prior) = (f64::from(point.serves), params.spread_prior_serves);
             let mixed_sd = ((n * own_sd.powi(2) + prior * usual_sd.powi(2)) / (n + prior)).sqrt();
-            let variance = |sd: f64| median_sd(sd, point.serves as usize).powi(2);
+            let serves = point.serves as usize;
             // what all serves of the session share stays as it is
-            let shared = (point.u.powi(2) - variance(own_sd)).max(0.0);
-            point.u = (variance(mixed_sd) + shared).sqrt();
+            let shared = (point.u.powi(2) - median_u(own_sd, serves).powi(2)).max(0.0);
+            point.u = (median_sd(mixed_sd, serves).powi(2) + shared).sqrt();
         }
         self
     }
@@ -159,11 +159,11 @@ fn median_point(place: usize, values: &[f64], params: &BlockParams) -> Result<Po
     if serves < params.session_min_serves {
         return Err(few());
     }
-    let (value, spread) = median(values).zip(mad_sd(values)).ok_or_else(few)?;
+    let (value, spread) = median(values).zip(spread(values)).ok_or_else(few)?;
     Ok(Point {
         place,
         value,
-        u: median_sd(spread, values.len()),
+        u: median_u(spread, values.len()),
         within_sd: Some(spread),
         serves,
     })

@@ -3,7 +3,7 @@
 use jiff::civil::{Date, ISOWeekDate, Weekday};
 
 use super::days::{Day, DayStatus, LoadMeasure};
-use super::plan::Plan;
+use super::plan::{Asked, Plan};
 use super::record::{SpreadRecord, Valued, WeekRecord};
 use super::stats::workload::{Divisor, monotony, strain, week_change};
 use crate::words::load as words;
@@ -40,18 +40,21 @@ struct WeekSum {
     serves: u32,
     variance: f64,
     incomplete: Option<String>,
+    /// Asked on the week's days inside the block.
     planned: Option<u32>,
+    /// Asked on all days of the week.
+    planned_whole: Option<u32>,
 }
 
 impl WeekSum {
     fn of(days: &[Day], plan: Option<&Plan>) -> Self {
-        let asked: Vec<u32> = days
+        let week = days.first().map(|day| week_of(day.date));
+        let of_week = plan
             .iter()
-            .filter_map(|day| {
-                let asked = plan?.asked_on(day.date)?;
-                if asked.rest { Some(0) } else { asked.serves }
-            })
-            .collect();
+            .flat_map(|plan| &plan.days)
+            .filter(|day| Some(week_of(day.date)) == week)
+            .map(|day| &day.asked);
+        let inside = days.iter().filter_map(|day| plan?.asked_on(day.date));
         Self {
             name: days.first().map_or_else(String::new, |d| week_name(d.date)),
             serves: days.iter().filter_map(|day| day.record.serves).sum(),
@@ -61,9 +64,17 @@ impl WeekSum {
                 .map(|u| u * u)
                 .sum(),
             incomplete: incomplete(days),
-            planned: (!asked.is_empty()).then(|| asked.iter().sum()),
+            planned: asked_in_all(inside),
+            planned_whole: asked_in_all(of_week),
         }
     }
+}
+
+/// Serves that some days ask; none where one leaves them open, or where the plan speaks of none of them.
+fn asked_in_all<'a>(days: impl Iterator<Item = &'a Asked>) -> Option<u32> {
+    let asked = days.map(|asked| if asked.rest { Some(0) } else { asked.serves });
+    let asked: Vec<u32> = asked.collect::<Option<_>>()?;
+    (!asked.is_empty()).then(|| asked.iter().sum())
 }
 
 /// Why a week's sum is not the whole week's.
@@ -148,7 +159,7 @@ fn change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
 }
 
 fn planned_change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {
-    match (week.planned, before.and_then(|b| b.planned)) {
+    match (week.planned_whole, before.and_then(|b| b.planned_whole)) {
         (Some(now), Some(then)) => week_change(f64::from(now), f64::from(then)).map_or_else(
             || Valued::not_defined(words::NO_PLAN_BEFORE),
             |change| Valued::known(change, 0.0),

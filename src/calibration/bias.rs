@@ -3,11 +3,9 @@
 use nalgebra::Vector3;
 
 use super::CalibrationParams;
+use crate::math::{MAD_TO_SD, median};
 use crate::timebase::QuietChunk;
 use crate::units::STANDARD_GRAVITY_M_S2;
-
-/// Median absolute deviation to standard deviation of a normal error: 1 / quantile(0.75).
-pub(super) const MAD_TO_SD: f64 = 1.482_602_218_5;
 
 /// Chunks and smoothed values further off than this many robust standard deviations are refused.
 const REFUSE_SD: f64 = 4.0;
@@ -103,7 +101,7 @@ impl BiasTrack {
             .iter()
             .map(|chunk| (vector(chunk.gyro_rad_s) - self.at_rad_s(chunk.time_s)).norm())
             .collect();
-        let limit = REFUSE_SD * MAD_TO_SD * median(off.clone()).unwrap_or(0.0);
+        let limit = REFUSE_SD * MAD_TO_SD * median(&off).unwrap_or(0.0);
         off.into_iter().map(|o| o <= limit).collect()
     }
 
@@ -187,7 +185,7 @@ pub(super) fn still_chunks(quiet: &[QuietChunk], params: &CalibrationParams) -> 
         .iter()
         .map(|chunk| (vector(chunk.gyro_rad_s) - centre).norm())
         .collect();
-    let scale = MAD_TO_SD * median(off.clone()).unwrap_or(0.0);
+    let scale = MAD_TO_SD * median(&off).unwrap_or(0.0);
     let limit = (REFUSE_SD * scale).max(params.still_turn_rad_s);
     plausible
         .into_iter()
@@ -213,12 +211,8 @@ fn turns(quiet: &[QuietChunk], index: usize, params: &CalibrationParams) -> bool
 
 fn median_rate(chunks: &[QuietChunk]) -> Option<Vector3<f64>> {
     let axis = |axis: usize| {
-        median(
-            chunks
-                .iter()
-                .map(|chunk| vector(chunk.gyro_rad_s)[axis])
-                .collect(),
-        )
+        let rates = chunks.iter().map(|chunk| vector(chunk.gyro_rad_s)[axis]);
+        median(&rates.collect::<Vec<f64>>())
     };
     Some(Vector3::new(axis(0)?, axis(1)?, axis(2)?))
 }
@@ -229,7 +223,7 @@ fn chunk_noise(seen: &[f64]) -> f64 {
         .windows(2)
         .map(|pair| (pair[1] - pair[0]).abs())
         .collect();
-    MAD_TO_SD * median(steps).unwrap_or(0.0) / std::f64::consts::SQRT_2
+    MAD_TO_SD * median(&steps).unwrap_or(0.0) / std::f64::consts::SQRT_2
 }
 
 /// Mean and variance of a random walk seen through noise, smoothed both ways.
@@ -280,10 +274,4 @@ fn local_level(times_s: &[f64], seen: &[f64], noise: f64, wander: f64) -> Vec<(f
 /// The three axes as a vector.
 pub(super) fn vector(axes: [f32; 3]) -> Vector3<f64> {
     Vector3::from(axes.map(f64::from))
-}
-
-/// The middle value, if there is one.
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }

@@ -8,6 +8,7 @@ use nalgebra::Vector3;
 
 use crate::estimate::{Estimate, Reading, Why};
 use crate::finding::Finding;
+use crate::math::{mad_sd, median};
 use crate::samples::Samples;
 use crate::timebase::QuietChunk;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -154,28 +155,18 @@ fn rest_norm(quiet: &[QuietChunk]) -> Reading<f64> {
         .iter()
         .map(|chunk| bias::vector(chunk.accel_m_s2).norm())
         .collect();
-    spread_about_median(norms)
+    spread_about_median(&norms)
 }
 
 fn median_spread(still: &[QuietChunk], of: impl Fn(&QuietChunk) -> [f32; 3]) -> Reading<f64> {
-    spread_about_median(
-        still
-            .iter()
-            .flat_map(|chunk| of(chunk).map(f64::from))
-            .collect(),
-    )
+    let axes = still.iter().flat_map(|chunk| of(chunk).map(f64::from));
+    spread_about_median(&axes.collect::<Vec<f64>>())
 }
 
-fn spread_about_median(values: Vec<f64>) -> Reading<f64> {
-    let Some(middle) = bias::median(values.clone()) else {
+fn spread_about_median(values: &[f64]) -> Reading<f64> {
+    let Some((value, sd)) = median(values).zip(mad_sd(values)) else {
         return Reading::Unknown(Why::NoSamples);
     };
     let n = u32::try_from(values.len()).unwrap_or(u32::MAX);
-    let off = values.into_iter().map(|v| (v - middle).abs()).collect();
-    let sd = bias::MAD_TO_SD * bias::median(off).unwrap_or(0.0);
-    Reading::Known(Estimate {
-        value: middle,
-        sd,
-        n,
-    })
+    Reading::Known(Estimate { value, sd, n })
 }

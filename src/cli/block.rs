@@ -19,7 +19,7 @@ use crate::report::{
 };
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
-    curves_from_bytes, curves_to_bytes, run_session,
+    curves_from_bytes, curves_to_bytes, run_session, said,
 };
 
 mod cache;
@@ -102,12 +102,19 @@ pub(super) fn load(
     for (folder, result) in settings.sessions.iter().zip(done) {
         match result {
             Ok(practice) => practices.push(practice),
-            Err(why) => unread.push(UnreadSession {
-                session: folder.name.clone(),
-                date: Some(folder.date.to_string()),
-                // the page is handed on: no folder of this machine in it
-                why: why.replace(&format!("{}/", settings.folder.display()), ""),
-            }),
+            Err(why) => {
+                let (of_athlete, entered) = said(&folder.path).unwrap_or_default();
+                if athlete.is_some_and(|id| of_athlete.is_some_and(|of| of != id)) {
+                    continue;
+                }
+                unread.push(UnreadSession {
+                    session: folder.name.clone(),
+                    date: Some(folder.date.to_string()),
+                    // the page is handed on: no folder of this machine in it
+                    why: why.replace(&format!("{}/", settings.folder.display()), ""),
+                    pain: entered.pain,
+                });
+            }
         }
     }
     if let (true, Some(first)) = (practices.is_empty(), unread.first()) {
@@ -213,7 +220,8 @@ fn facts(
         findings.push(Finding::note(
             "folder-without-date",
             name,
-            "this folder's name does not start with a date: it is no session and is left out",
+            "this folder's name does not start with a day like 2031-03-04 (and, for a second practice, - or _ and a \
+             word, as in 2031-03-04-pm): it is no session and is left out",
         ));
     }
     let athlete = sessions.first().map(|s| s.athlete.clone());

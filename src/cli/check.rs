@@ -15,7 +15,7 @@ use crate::report::{Align, UnitTrack, table, unit_tracks};
 use crate::session::SessionSettings;
 use crate::timebase::{
     FrontParams, QuietChunk, Recording, detect_profile, exchanged_sites, read_every_unit,
-    read_units, side_by_side,
+    read_units, same_bytes, side_by_side,
 };
 
 /// Arguments of `overarm check`.
@@ -177,6 +177,7 @@ fn read(path: &Path, profile: Option<&SensorProfile>, params: &FrontParams, jobs
 }
 
 fn read_session(settings: SessionSettings, params: &FrontParams, jobs: usize) -> Part {
+    let mut digests: Vec<(Site, String, Option<String>)> = Vec::new();
     let (sites, sources): (Vec<Site>, Vec<_>) = settings
         .units
         .into_iter()
@@ -186,11 +187,23 @@ fn read_session(settings: SessionSettings, params: &FrontParams, jobs: usize) ->
         findings: settings.findings,
         ..Part::default()
     };
-    for (site, unit) in sites.into_iter().zip(read_units(&sources, params, jobs)) {
+    let read = read_units(&sources, params, jobs);
+    for ((site, source), unit) in sites.into_iter().zip(&sources).zip(read) {
         match unit {
-            Ok(unit) => part.units.push((Some(site), unit)),
+            Ok(unit) => {
+                digests.push((site, unit.digest.clone(), source.unit_id.clone()));
+                part.units.push((Some(site), unit));
+            }
             Err(error) => part.faults.push(error.to_string()),
         }
+    }
+    let digests: Vec<_> = digests
+        .iter()
+        .map(|(site, digest, id)| (*site, digest.as_str(), id.as_deref()))
+        .collect();
+    if let Some((first, second)) = same_bytes(&digests) {
+        part.faults
+            .push(crate::words::units::same_bytes(first, second));
     }
     let worn: Vec<(Site, &Recording)> = part
         .units

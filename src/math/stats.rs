@@ -1,10 +1,12 @@
 //! Means, medians, spreads and proportions.
 
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
 use crate::units::COVERAGE_95;
 
 /// Scales a median absolute deviation to the standard deviation of a normal error.
 /// Source: 1 / quantile(0.75) of the standard normal; Rousseeuw & Croux 1993, J Am Stat Assoc 88:1273.
-const MAD_TO_SD: f64 = 1.482_602_218_505_602;
+pub const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
 /// Large-sample ratio of the standard error of a median to that of a mean, normal errors: sqrt(pi/2).
 /// Source: Kendall & Stuart, Advanced Theory of Statistics vol. 1, 10.10 (from memory for the place).
@@ -58,6 +60,47 @@ pub fn mad_sd(values: &[f64]) -> Option<f64> {
 /// Standard uncertainty of a median of independent values with standard deviation `spread`.
 pub fn median_sd(spread: f64, n: usize) -> f64 {
     MEDIAN_EFFICIENCY_LOSS * spread / (n.max(1) as f64).sqrt()
+}
+
+/// Fewest values of which the robust spread is taken; of fewer the plain standard deviation.
+const ROBUST_FROM: usize = 5;
+/// A median deviation tells a spread as well as this share of the values would by their standard deviation
+/// (Rousseeuw & Croux 1993, J Am Stat Assoc 88:1273).
+const MAD_EFFICIENCY: f64 = 0.37;
+
+/// Spread of a practice's few values; `None` under two.
+pub fn spread(values: &[f64]) -> Option<f64> {
+    if values.len() < ROBUST_FROM {
+        sd(values)
+    } else {
+        mad_sd(values)
+    }
+}
+
+/// Uncertainty of a median of `n` values whose [`spread`] was taken from themselves: 1.96 of it is the half-width of the
+/// median's 95 % interval. Student's quantile, for a spread from few values is poorly known (held for normal values by
+/// `tests/math/mod.rs`).
+pub fn median_u(spread: f64, n: usize) -> f64 {
+    let others = n.saturating_sub(1).max(1) as f64;
+    let freedom = if n < ROBUST_FROM {
+        others
+    } else {
+        MAD_EFFICIENCY * others + 1.0
+    };
+    median_sd(spread, n) * student_quantile(0.975, freedom) / COVERAGE_95
+}
+
+/// Quantile of Student's t; the normal's where `freedom` is infinite.
+pub fn student_quantile(probability: f64, freedom: f64) -> f64 {
+    match StudentsT::new(0.0, 1.0, freedom) {
+        Ok(t) if freedom < 1e6 => t.inverse_cdf(probability),
+        _ => normal_quantile(probability),
+    }
+}
+
+/// Quantile of the standard normal.
+pub fn normal_quantile(probability: f64) -> f64 {
+    Normal::standard().inverse_cdf(probability)
 }
 
 /// Wilson 95 % interval of a proportion; `None` of no trials.

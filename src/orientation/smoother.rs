@@ -67,6 +67,9 @@ struct Chain {
     first_force: Vector3<f64>,
 }
 
+/// The first guess is level by the mean force of this long, s.
+const START_S: f64 = 1.0;
+
 impl Chain {
     /// `run` is not empty and inside `samples`.
     fn new(samples: &Samples, run: Range<usize>, params: &OrientationParams) -> Self {
@@ -121,12 +124,13 @@ impl Chain {
         let mut attitude = UnitQuaternion::identity();
         let mut push = Vector3::zeros();
         let mut elapsed_s = 0.0;
-        for step in self.steps.iter().take_while(|_| {
-            elapsed_s += 0.1;
-            elapsed_s <= 1.0
-        }) {
+        for step in &self.steps {
+            if elapsed_s > START_S - 0.5 * step.duration_s {
+                break;
+            }
             push += attitude * step.push_m_s;
             attitude *= step.turn;
+            elapsed_s += step.duration_s;
         }
         super::level(if self.steps.is_empty() {
             &self.first_force

@@ -123,6 +123,14 @@ impl TimeUnit {
     }
 }
 
+impl TimeLayout {
+    /// How many stamps make a second: 1 for calendar stamps, which are read as seconds.
+    pub fn stamps_per_s(&self) -> f64 {
+        let counted = || self.rate_hz.filter(|_| self.unit != TimeUnit::Iso8601);
+        self.unit.per_second().or_else(counted).unwrap_or(1.0)
+    }
+}
+
 /// Stamps.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

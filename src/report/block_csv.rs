@@ -58,6 +58,7 @@ fn session_row(record: &BlockRecord, line: &SessionLine) -> Vec<String> {
         line.dry_swings.to_string(),
         line.detected.to_string(),
         line.confirmed.to_string(),
+        line.changed.to_string(),
         line.added.to_string(),
         line.removed.to_string(),
         line.rejected.to_string(),

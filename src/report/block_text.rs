@@ -61,9 +61,9 @@ fn headline(record: &BlockRecord) -> String {
     let serves = format!("{}{}", t.serves, give_or_take(t.serves_u));
     let counts = words::block_counts(&serves, t.dry_swings, t.sessions, t.rejected);
     let _ = writeln!(text, "{counts}");
-    if t.added + t.removed + t.confirmed > 0 {
-        let told = words::corrections(t.detected, t.confirmed, t.added, t.removed);
-        let _ = writeln!(text, "{told}");
+    let said = [t.confirmed, t.changed, t.added, t.removed];
+    if said.iter().sum::<u32>() > 0 {
+        let _ = writeln!(text, "{}", words::corrections(t.detected, said));
     }
     for unread in &record.unread {
         text.push_str(&wrapped(

@@ -1,7 +1,7 @@
 //! A practice's measures of the body, one line each.
 
 use crate::block::MeasureChange;
-use crate::math::{mad_sd, median, median_sd};
+use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
 use crate::words::number::{decimals_within, plain, within};
@@ -43,8 +43,8 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
                 used: format!("0 of {}", serves.len()),
             };
         };
-        let spread = mad_sd(&values);
-        let of_median = spread.map_or(0.0, |spread| median_sd(spread, values.len()));
+        let spread = spread(&values);
+        let of_median = spread.map_or(0.0, |spread| median_u(spread, values.len()));
         MeasureLine {
             words,
             unit,

@@ -44,14 +44,14 @@ fn headline(record: &SessionRecord) -> String {
         counted(counts.dry_swings, "dry swing"),
         counted(counts.rejected, "other swing"),
     );
-    if counts.added + counts.removed + counts.confirmed > 0 {
-        let told = words::corrections(
-            counts.detected,
-            counts.confirmed,
-            counts.added,
-            counts.removed,
-        );
-        let _ = writeln!(text, "{told}");
+    let said = [
+        counts.confirmed,
+        counts.changed,
+        counts.added,
+        counts.removed,
+    ];
+    if said.iter().sum::<u32>() > 0 {
+        let _ = writeln!(text, "{}", words::corrections(counts.detected, said));
     }
     let graded: Vec<&ServeRecord> = record
         .serves
@@ -218,20 +218,39 @@ fn refused(record: &SessionRecord) -> String {
     if record.rejected.is_empty() {
         return String::new();
     }
-    let mut reasons = std::collections::BTreeMap::<&str, u32>::new();
+    let mut reasons = std::collections::BTreeMap::<&str, Vec<String>>::new();
     for candidate in &record.rejected {
         // the evidence after the colon differs from swing to swing
         let kind = candidate.reason.split(':').next().unwrap_or_default();
-        *reasons.entry(kind).or_default() += 1;
+        reasons
+            .entry(kind)
+            .or_default()
+            .push(clock(candidate.time_s));
     }
-    let mut sorted: Vec<(&str, u32)> = reasons.into_iter().collect();
-    sorted.sort_by_key(|(reason, n)| (std::cmp::Reverse(*n), *reason));
-    let mut text = format!("{}\n", words::REFUSED);
-    for (reason, n) in sorted {
-        let _ = writeln!(text, "{n:>5}  {reason}");
-    }
-    text
+    let mut sorted: Vec<(&str, Vec<String>)> = reasons.into_iter().collect();
+    sorted.sort_by_key(|(reason, times)| (std::cmp::Reverse(times.len()), *reason));
+    let rows: Vec<Vec<String>> = sorted
+        .into_iter()
+        .map(|(reason, times)| {
+            let first = times.iter().take(TIMES_SHOWN).cloned().collect::<Vec<_>>();
+            let rest = match times.len().saturating_sub(TIMES_SHOWN) {
+                0 => String::new(),
+                more => words::and_more(more),
+            };
+            let at = format!("{}{rest}", first.join(", "));
+            vec![times.len().to_string(), reason.to_owned(), at]
+        })
+        .collect();
+    let columns = [
+        ("n", Align::Right),
+        (words::REFUSED, Align::Left),
+        ("at", Align::Left),
+    ];
+    table(&columns, &rows)
 }
+
+/// Times of refused swings that are shown of each kind; all stand in the record.
+const TIMES_SHOWN: usize = 6;
 
 fn units(record: &SessionRecord) -> String {
     let columns = [

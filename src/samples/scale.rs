@@ -60,7 +60,7 @@ impl Scale {
         Self {
             accel_m_s2: accel.sign * accel_m_s2,
             gyro_rad_s: gyro.sign * gyro_rad_s,
-            stamps_per_s: time.unit.per_second().or(time.rate_hz).unwrap_or(1.0),
+            stamps_per_s: time.stamps_per_s(),
             wrap: time.wrap,
             accel_full_scale_m_s2: accel_range_g
                 .or(accel.full_scale_g)

@@ -5,6 +5,7 @@
 //! the toss varies (Whiteside et al. 2015). Spreads have floors, because effort and kind of serve vary.
 
 use super::picture::Picture;
+use crate::math::{mad_sd, median};
 
 /// Fewest sure serves that make a likeness: the middle deviation of fewer is off by a third and more.
 const ENOUGH: usize = 12;
@@ -51,13 +52,12 @@ impl Likeness {
         }
         let all: Vec<[Option<f64>; TRAITS]> = sure.iter().map(|p| traits(p)).collect();
         Some(Self(std::array::from_fn(|k| {
-            let mut values: Vec<f64> = all.iter().filter_map(|t| t[k]).collect();
+            let values: Vec<f64> = all.iter().filter_map(|t| t[k]).collect();
             if values.len() < ENOUGH {
                 return None;
             }
-            let middle = median(&mut values);
-            let mut off: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
-            let spread = (1.4826 * median(&mut off)).max(FLOORS[k]);
+            let (middle, spread) = median(&values).zip(mad_sd(&values))?;
+            let spread = spread.max(FLOORS[k]);
             Some(Typical { middle, spread })
         })))
     }
@@ -75,10 +75,4 @@ impl Likeness {
             .sum();
         -unlike.min(CAP)
     }
-}
-
-/// Median; reorders the values; 0 for none.
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }

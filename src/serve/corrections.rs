@@ -21,6 +21,23 @@ pub enum Say {
     DrySwing,
 }
 
+impl Say {
+    /// As written in session.toml.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Serve => "serve",
+            Self::NotAServe => "not a serve",
+            Self::DrySwing => "dry swing",
+        }
+    }
+
+    /// What is written in session.toml.
+    pub fn from_words(words: &str) -> Option<Self> {
+        let all = [Self::Serve, Self::NotAServe, Self::DrySwing];
+        all.into_iter().find(|say| say.words() == words)
+    }
+}
+
 /// One correction.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Correction {
@@ -46,6 +63,26 @@ pub enum Origin {
     Changed,
 }
 
+/// Why a correction did nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Unheard {
+    /// No swing stands within reach; where the nearest does, s.
+    NoSwing(Option<f64>),
+    /// It stands outside the practice's log.
+    OutsideLog,
+    /// Another correction has spoken of the same swing.
+    SaidBefore,
+}
+
+/// What the coach's corrections come to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// All swings, removed ones included, in time order.
+    pub list: Vec<Corrected>,
+    /// Corrections that did nothing, in time order.
+    pub unheard: Vec<(Correction, Unheard)>,
+}
+
 /// A swing with the coach's word applied.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Corrected {
@@ -55,7 +92,7 @@ pub struct Corrected {
     pub origin: Origin,
 }
 
-/// The list after the coach's corrections, removed ones included, in time order.
+/// Applies the coach's corrections; `span_s` is from when to when the log stands, reference clock.
 ///
 /// Each correction speaks of the nearest found swing within reach, each swing hears one correction.
 /// A serve said where nothing was found takes its time from the nearest refused swing within reach,
@@ -63,8 +100,10 @@ pub struct Corrected {
 pub fn apply_corrections(
     found: &Found,
     corrections: &[Correction],
+    span_s: (f64, f64),
     params: &ServeParams,
-) -> Vec<Corrected> {
+) -> Heard {
+    let reach_s = params.correction_reach_s;
     let mut list: Vec<Corrected> = found
         .serves
         .iter()
@@ -73,14 +112,19 @@ pub fn apply_corrections(
             origin: Origin::Detected,
         })
         .collect();
-    let mut ordered: Vec<&Correction> = corrections.iter().filter(|c| c.at_s.is_finite()).collect();
+    let mut ordered: Vec<Correction> = corrections.to_vec();
     ordered.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    let mut unheard = Vec::new();
     for correction in ordered {
-        let distance = |c: &Corrected| (c.serve.impact_s.value - correction.at_s).abs();
+        let at_s = correction.at_s;
+        let distance = |c: &Corrected| (c.serve.impact_s.value - at_s).abs();
+        let is_near = |c: &Corrected| distance(c) <= reach_s;
+        let said_before = list
+            .iter()
+            .any(|c| c.origin != Origin::Detected && is_near(c));
         let nearest = list
             .iter_mut()
-            .filter(|c| c.origin == Origin::Detected)
-            .filter(|c| distance(c) <= params.correction_reach_s)
+            .filter(|c| c.origin == Origin::Detected && is_near(c))
             .min_by(|a, b| distance(a).total_cmp(&distance(b)));
         match (nearest, kind_of(correction.say)) {
             (Some(heard), None) => heard.origin = Origin::Removed,
@@ -91,12 +135,25 @@ pub fn apply_corrections(
                 heard.origin = Origin::Changed;
                 heard.serve.kind = kind;
             }
-            (None, Some(kind)) => list.push(added(found, correction.at_s, kind, params)),
-            (None, None) => {}
+            (None, _) if said_before => unheard.push((correction, Unheard::SaidBefore)),
+            (None, _) if !(span_s.0..=span_s.1).contains(&at_s) => {
+                unheard.push((correction, Unheard::OutsideLog));
+            }
+            (None, Some(kind)) => list.push(added(found, at_s, kind, params)),
+            (None, None) => {
+                let serves = list.iter().map(|c| c.serve.impact_s.value);
+                let times_s = serves.chain(found.refused.iter().map(|r| r.time_s));
+                let apart = |time_s: &f64| (time_s - at_s).abs();
+                let near_s = times_s.min_by(|a, b| apart(a).total_cmp(&apart(b)));
+                // of a refused swing the coach says what the tool says
+                if near_s.is_none_or(|near_s| apart(&near_s) > reach_s) {
+                    unheard.push((correction, Unheard::NoSwing(near_s)));
+                }
+            }
         }
     }
     list.sort_by(|a, b| a.serve.impact_s.value.total_cmp(&b.serve.impact_s.value));
-    list
+    Heard { list, unheard }
 }
 
 const fn kind_of(say: Say) -> Option<SwingKind> {

@@ -3,6 +3,7 @@
 use super::impact::Expected;
 use super::params::ServeParams;
 use super::picture::Picture;
+use crate::math::{mad_sd, median};
 
 /// Moments of a swing that impact may keep a steady distance to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,17 +82,14 @@ impl Habit {
     }
 
     fn about(moment: Moment, clear: &[&Picture]) -> Option<Self> {
-        let mut offsets: Vec<f64> = clear
+        let offsets: Vec<f64> = clear
             .iter()
             .filter_map(|p| Some(p.impact.time_s - moment.of(p)?))
             .collect();
         if offsets.len() < ENOUGH {
             return None;
         }
-        let offset_s = middle(&mut offsets)?;
-        let mut off: Vec<f64> = offsets.iter().map(|o| (o - offset_s).abs()).collect();
-        // 1.4826: median deviation to standard deviation of a normal error
-        let sd_s = 1.4826 * middle(&mut off)?;
+        let (offset_s, sd_s) = median(&offsets).zip(mad_sd(&offsets))?;
         Some(Self {
             moment,
             offset_s,
@@ -107,10 +105,4 @@ impl Habit {
             sd_s: self.sd_s,
         }
     }
-}
-
-/// Median; reorders the values.
-fn middle(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }

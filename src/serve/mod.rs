@@ -24,7 +24,7 @@ use std::borrow::Cow;
 use nalgebra::Vector3;
 use serde::{Deserialize, Serialize};
 
-use crate::estimate::{Estimate, Reading};
+use crate::estimate::{Estimate, Reading, Why};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::samples::Samples;
@@ -33,7 +33,7 @@ use crate::words::serve as say;
 
 pub use candidates::{Candidate, candidates, peaks};
 pub use contact::Contact;
-pub use corrections::{Corrected, Correction, Origin, Say, apply_corrections};
+pub use corrections::{Corrected, Correction, Heard, Origin, Say, Unheard, apply_corrections};
 pub use evidence::{About, Weighed, probability, weigh};
 pub use habit::{Habit, Moment};
 pub use impact::{Expected, Impact, Surprise};
@@ -491,7 +491,12 @@ fn look(
         probability: probability(&weighed, params),
         contact_probability: params.ball_share,
         roughness: None,
-        phases: phases::phases(view.swing, &picture, view.core),
+        phases: phases::phases(
+            view.swing,
+            &picture,
+            view.core,
+            &no_core(units, view.swing.peak_s()),
+        ),
         picture,
         weighed,
         shock,
@@ -531,6 +536,15 @@ fn core_samples(units: &WornUnits<'_>, about_s: f64) -> Result<Core, ServeError>
     Ok([hip, trunk])
 }
 
+/// Why neither hip nor trunk shows a time, where neither does.
+fn no_core(units: &WornUnits<'_>, about_s: f64) -> Why {
+    match units.at(Site::Hip).or(units.at(Site::Trunk)) {
+        None => Why::NotWorn,
+        Some(unit) if unit.tie.unit_s(about_s).is_none() => Why::ClocksNotTied,
+        Some(_) => Why::NoSamples,
+    }
+}
+
 /// Of accepted swings closer than the shortest gap the surer stays; of refused ones the faster.
 pub fn decide(units: &WornUnits<'_>, looks: &[Look], params: &ServeParams) -> Found {
     let mut surest: Vec<&Look> = looks.iter().collect();
@@ -562,8 +576,11 @@ pub fn decide(units: &WornUnits<'_>, looks: &[Look], params: &ServeParams) -> Fo
     }
     refused.sort_by(|a, b| a.picture.peak_s.total_cmp(&b.picture.peak_s));
     Found {
-        serves: taken.into_iter().map(accept).collect(),
-        refused: refused.into_iter().map(|l| refuse(units, l)).collect(),
+        serves: taken.iter().map(|look| accept(look)).collect(),
+        refused: refused
+            .into_iter()
+            .map(|l| refuse(units, l, &taken, params))
+            .collect(),
         findings: Vec::new(),
     }
 }
@@ -590,10 +607,16 @@ fn accept(look: &Look) -> Serve {
     }
 }
 
-fn refuse(units: &WornUnits<'_>, look: &Look) -> Refused {
+fn refuse(units: &WornUnits<'_>, look: &Look, taken: &[&Look], params: &ServeParams) -> Refused {
+    let after_s = |other: &&Look| look.picture.impact.time_s - other.picture.impact.time_s;
+    let surer_s = (taken.iter().map(after_s)).find(|apart_s| apart_s.abs() < params.min_gap_s);
+    let reason = match surer_s.filter(|_| look.probability >= params.accept_probability) {
+        Some(after_s) => say::beside_a_surer(after_s),
+        None => evidence::refusal(&look.picture, &look.weighed, units.hand),
+    };
     Refused {
         time_s: look.picture.peak_s,
-        reason: evidence::refusal(&look.picture, &look.weighed, units.hand),
+        reason,
         confidence: look.probability,
         impact_s: impact_estimate(look),
         contact_confidence: look.contact_probability,

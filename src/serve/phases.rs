@@ -33,8 +33,8 @@ const LANDING_SHARE: f64 = 0.15;
 /// The thorax leans besides sinking: its times are this many times less sure than the pelvis'.
 const TRUNK_BLUR: f64 = 2.0;
 
-/// Times the phases of an accepted swing.
-pub fn phases(swing: &Swing, picture: &Picture, core: &Core) -> Phases {
+/// Times the phases of an accepted swing; `no_core` says why neither hip nor trunk shows it, where that is so.
+pub fn phases(swing: &Swing, picture: &Picture, core: &Core, no_core: &Why) -> Phases {
     let impact_s = picture.impact.time_s;
     let stance_end_s = picture
         .stance
@@ -45,11 +45,10 @@ pub fn phases(swing: &Swing, picture: &Picture, core: &Core) -> Phases {
     let core = hip.map(|samples| (1.0, samples));
     let core = core.or(trunk.map(|samples| (TRUNK_BLUR, samples)));
     let (loading_start_s, deepest_loading_s, landing_s) = match core {
-        None => (
-            Reading::Unknown(Why::NotWorn),
-            Reading::Unknown(Why::NotWorn),
-            Reading::Unknown(Why::NotWorn),
-        ),
+        None => {
+            let none = || Reading::Unknown(no_core.clone());
+            (none(), none(), none())
+        }
         Some((blur, samples)) => {
             let sinking = Sinking::of(samples, impact_s);
             let told = |time_s: Option<f64>, sd_s: f64| {

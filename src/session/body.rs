@@ -126,13 +126,14 @@ fn window(
     };
     let at_s = impact_s.value;
     let span_s = (at_s - before_s, at_s + after_s);
-    let (Some(samples), Some(tie_sd_s)) = (read(unit, span_s)?, unit.tie.sd_s(at_s)) else {
+    let tied = unit.tie.sd_s(at_s).zip(unit.tie.unit_s(at_s));
+    let (Some(samples), Some((tie_sd_s, unit_s))) = (read(unit, span_s)?, tied) else {
         return Ok(Err(Why::ClocksNotTied));
     };
     let Some(samples) = run_about(samples, at_s + params.shock_s) else {
         return Ok(Err(Why::NoSamples));
     };
-    let leftover = unit.calibration.leftover(at_s);
+    let leftover = unit.calibration.leftover(unit_s);
     let attitude = if core {
         filter.orient(&samples, leftover)
     } else {
@@ -178,17 +179,14 @@ pub(super) fn upright(
     filter: &dyn OrientationFilter,
     params: &MeasuresParams,
 ) -> Result<Result<Upright, Why>, SessionError> {
-    let Some(samples) = read(
-        unit,
-        (impact_s - params.before_s, impact_s + params.after_s),
-    )?
-    else {
+    let span_s = (impact_s - params.before_s, impact_s + params.after_s);
+    let (Some(samples), Some(unit_s)) = (read(unit, span_s)?, unit.tie.unit_s(impact_s)) else {
         return Ok(Err(Why::ClocksNotTied));
     };
     let Some(samples) = run_about(samples, impact_s) else {
         return Ok(Err(Why::NoSamples));
     };
-    let attitude = filter.orient(&samples, unit.calibration.leftover(impact_s));
+    let attitude = filter.orient(&samples, unit.calibration.leftover(unit_s));
     let up = |turn: &UnitQuaternion<f64>| turn.inverse() * Vector3::z();
     Ok(Ok(Upright {
         up: attitude.sensor_to_world.iter().map(up).collect(),

@@ -334,15 +334,18 @@ pub struct CountsRecord {
     pub serves: u32,
     /// Dry swings, after corrections.
     pub dry_swings: u32,
-    /// Serves the tool found.
+    /// Swings the tool found, serves and dry swings: with those added and without those removed, the two above.
     pub detected: u32,
     /// Of these, confirmed by the coach.
     pub confirmed: u32,
+    /// Of these, called the other kind by the coach.
+    #[serde(default)]
+    pub changed: u32,
     /// Added by the coach.
     pub added: u32,
-    /// Removed by the coach.
+    /// Of those found, removed by the coach.
     pub removed: u32,
-    /// Candidates refused.
+    /// Candidates refused, without those that the coach added.
     pub rejected: u32,
 }
 

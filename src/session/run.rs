@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::grading::{self, Grading};
 use super::params::Params;
-use super::record::{EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
+use super::record::{CorrectionRecord, EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
 use super::settings::{SessionSettings, SettingsError};
 use super::signal::Signal;
 use super::{body, curves, telling};
@@ -13,10 +13,12 @@ use crate::finding::Finding;
 use crate::frames::{PerSite, Site};
 use crate::log::LogError;
 use crate::params::ParamError;
-use crate::serve::{Corrected, Correction, Found, Origin, Say, ServeError, WornUnit, WornUnits};
+use crate::serve::{
+    Corrected, Correction, Found, Heard, Origin, Say, ServeError, WornUnit, WornUnits,
+};
 use crate::serve::{apply_corrections, find_serves_side_by_side};
 use crate::timebase::{
-    self, ClockTie, Recording, TieError, TieMethod, TieParams, TieUnit, read_units,
+    self, ClockTie, Gap, Recording, TieError, TieMethod, TieParams, TieUnit, read_units, same_bytes,
 };
 
 /// Why a practice has no record.
@@ -33,6 +35,14 @@ pub enum SessionError {
         site: Site,
         /// What is wrong with it.
         source: LogError,
+    },
+    /// Two sites have one and the same log.
+    #[error("{}", crate::words::units::same_bytes(*.first, *.second))]
+    SameBytes {
+        /// One site.
+        first: Site,
+        /// The other.
+        second: Site,
     },
     /// Clocks could not be looked at.
     #[error(transparent)]
@@ -117,7 +127,7 @@ fn run(
 ) -> Result<SessionRun, SessionError> {
     params.check()?;
     let settings = SessionSettings::read(folder)?;
-    let mut findings = Vec::new();
+    let mut findings = settings.findings.clone();
     let units = read_and_tie(&settings, params, jobs, &mut findings)?;
     let mut sites: PerSite<WornUnit<'_>> = [None; 4];
     for unit in &units {
@@ -127,6 +137,10 @@ fn run(
         units: sites,
         hand: settings.hand,
     };
+    if !settings.hand_stated {
+        let (name, text) = (&settings.name, crate::words::units::HAND_NOT_STATED);
+        findings.push(Finding::note("hand-not-stated", name, text));
+    }
     let mut found = if worn.at(Site::Wrist).is_some() {
         find_serves_side_by_side(&worn, &params.serve, jobs)?
     } else {
@@ -138,9 +152,18 @@ fn run(
         Found::default()
     };
     findings.append(&mut found.findings);
+    if found.serves.is_empty() && !found.refused.is_empty() {
+        let text = crate::words::units::no_serve_among(found.refused.len());
+        findings.push(Finding::note("no-serve-found", &settings.name, text));
+    }
+    let span_s = reference_span_s(&units).unwrap_or_default();
     let corrections = said(&settings.entered);
-    let corrected = apply_corrections(&found, &corrections, &params.serve);
-    let kept: Vec<&Corrected> = corrected
+    let Heard { list, unheard } = apply_corrections(&found, &corrections, span_s, &params.serve);
+    findings.extend(unheard.iter().map(|(correction, why)| {
+        let reach_s = params.serve.correction_reach_s;
+        telling::unheard(correction, *why, span_s, reach_s, &settings.name)
+    }));
+    let kept: Vec<&Corrected> = list
         .iter()
         .filter(|c| c.origin != Origin::Removed)
         .collect();
@@ -182,8 +205,8 @@ fn run(
             .zip(1..)
             .map(|((c, (chain, measures)), n)| telling::serve(n, c, &chain, &measures))
             .collect(),
-        rejected: found.refused.iter().map(telling::refused).collect(),
-        counts: telling::counts(&found, &corrected),
+        counts: telling::counts(&found, &list),
+        rejected: telling::rejected(&found, &list),
         links,
         findings,
         entered: settings.entered.clone(),
@@ -242,6 +265,14 @@ fn read_and_tie(
         })?;
         recordings.push((unit.site, recording));
     }
+    let digests = settings.units.iter().zip(&recordings);
+    let digests = digests.map(|(unit, (site, recording))| {
+        let id = unit.source.unit_id.as_deref();
+        (*site, recording.digest.as_str(), id)
+    });
+    if let Some((first, second)) = same_bytes(&digests.collect::<Vec<_>>()) {
+        return Err(SessionError::SameBytes { first, second });
+    }
     let ties = tie_all(
         &recordings,
         settings.shared_clock,
@@ -267,7 +298,7 @@ fn read_and_tie(
 }
 
 /// Every unit's tie to the reference unit: the hip, else the wrist; the wrist, too, where the two are
-/// not tied, since serves are found from it.
+/// not tied throughout, since serves are found from it.
 fn tie_all(
     recordings: &[(Site, Recording)],
     shared_clock: bool,
@@ -281,7 +312,8 @@ fn tie_all(
         return Ok(recordings.iter().map(|_| ClockTie::not_tied()).collect());
     };
     let (ties, mut noticed) = tie_to(reference, recordings, shared_clock, params, jobs)?;
-    let untied_wrist = wrist.filter(|wrist| ties[*wrist].pieces.is_empty()); // one tie per recording
+    // one tie per recording
+    let untied_wrist = wrist.filter(|wrist| leaves_out(&ties[*wrist], &recordings[*wrist].1));
     let Some(wrist) = untied_wrist else {
         findings.append(&mut noticed);
         return Ok(ties);
@@ -290,6 +322,20 @@ fn tie_all(
     findings.append(&mut noticed);
     Ok(ties)
 }
+
+/// Whether a part of a unit's log with samples in it has no time on the reference clock.
+fn leaves_out(tie: &ClockTie, recording: &Recording) -> bool {
+    let untied = tie.untied_s((recording.start_s, recording.end_s));
+    let gaps_within_s = |from_s: f64, to_s: f64| -> f64 {
+        let inside = |gap: &Gap| gap.to_s.min(to_s) - gap.from_s.max(from_s);
+        recording.gaps.iter().map(|g| inside(g).max(0.0)).sum()
+    };
+    let recorded_s = |(from_s, to_s): &(f64, f64)| to_s - from_s - gaps_within_s(*from_s, *to_s);
+    untied.iter().map(recorded_s).any(|s| s > LEFT_OUT_S)
+}
+
+/// Recorded time without a time on the reference clock that matters, s: a swing's length.
+const LEFT_OUT_S: f64 = 1.0;
 
 fn tie_to(
     reference: usize,
@@ -320,27 +366,26 @@ fn tie_to(
 }
 
 fn clocks(units: &[Unit]) -> Vec<super::record::ClockRecord> {
-    let reference = units
-        .iter()
-        .find(|unit| unit.tie.method == TieMethod::Reference);
-    let span_s = reference.map(|unit| (unit.recording.start_s, unit.recording.end_s));
+    let span_s = reference_span_s(units);
     units
         .iter()
         .map(|unit| telling::clock(unit, span_s))
         .collect()
 }
 
+/// From when to when the reference unit's log stands, s.
+fn reference_span_s(units: &[Unit]) -> Option<(f64, f64)> {
+    let mut references = units
+        .iter()
+        .filter(|unit| unit.tie.method == TieMethod::Reference);
+    references
+        .next()
+        .map(|unit| (unit.recording.start_s, unit.recording.end_s))
+}
+
 /// The coach's corrections; the words were checked when the settings were read.
 fn said(entered: &EnteredRecord) -> Vec<Correction> {
-    let word = |say: &str| match say {
-        "serve" => Some(Say::Serve),
-        "not a serve" => Some(Say::NotAServe),
-        "dry swing" => Some(Say::DrySwing),
-        _ => None,
-    };
-    entered
-        .corrections
-        .iter()
-        .filter_map(|c| word(&c.say).map(|say| Correction { at_s: c.at_s, say }))
-        .collect()
+    let one = |c: &CorrectionRecord| Say::from_words(&c.say).map(|say| (c.at_s, say));
+    let said = entered.corrections.iter().filter_map(one);
+    said.map(|(at_s, say)| Correction { at_s, say }).collect()
 }

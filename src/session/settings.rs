@@ -12,6 +12,7 @@ use crate::frames::{Hand, Site};
 use crate::log::{LogError, locate};
 use crate::profile::{SensorProfile, TextError, TextFault, nearest, read_text, resolve};
 use crate::timebase::{DetectError, UnitSource, detect_profile};
+use crate::words::units as words;
 
 /// Why a folder's settings cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -47,6 +48,14 @@ pub enum SettingsError {
     NoBlock {
         /// Looked in.
         folder: PathBuf,
+    },
+    /// A block where a practice is wanted.
+    #[error("{}: this is a block; name one of its practices, as {}", folder.display(), folder.join(first).display())]
+    IsBlock {
+        /// The block's folder.
+        folder: PathBuf,
+        /// A practice in it.
+        first: String,
     },
     /// No unit is listed.
     #[error("{}: no units are listed; write a session.toml here, or a block.toml in the folder above, with lines like\n  [units.{example}]\n  file = \"{example}.csv\"\n  profile = \"g-dps-seconds\"\n(`overarm profiles` lists the known profiles){}", folder.display(),
@@ -98,7 +107,7 @@ pub struct BlockSettings {
     pub returned: Option<Date>,
     /// Which sessions are the athlete's usual.
     pub baseline: Option<Baseline>,
-    /// The plan's file.
+    /// The plan's file: as named, else `plan.toml` where it stands beside block.toml.
     pub plan: Option<PathBuf>,
     /// Days without practice, as planned or as taken.
     pub rest: Vec<Date>,
@@ -145,12 +154,6 @@ pub struct SessionSettings {
     pub hand: Hand,
     /// Whether the hand is stated; right is taken where not.
     pub hand_stated: bool,
-    /// First day back.
-    pub returned: Option<Date>,
-    /// Which sessions are the athlete's usual.
-    pub baseline: Option<Baseline>,
-    /// The plan's file.
-    pub plan: Option<PathBuf>,
     /// The signal whose peaks are timed; one of [`SIGNALS`].
     pub signal: String,
     /// The units' stamps are one clock already.
@@ -208,7 +211,8 @@ struct BlockKeys {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct CorrectionKeys {
-    at_s: Spanned<f64>,
+    at_s: Option<Spanned<Value>>,
+    at: Option<Spanned<String>>,
     say: Spanned<String>,
 }
 
@@ -219,7 +223,7 @@ struct SessionKeys {
     date: Option<Spanned<Value>>,
     minutes: Option<Spanned<f64>>,
     rpe: Option<Spanned<f64>>,
-    pain: Option<String>,
+    pain: Option<Spanned<Value>>,
     notes: Option<String>,
     corrections: Vec<CorrectionKeys>,
     athlete: Option<String>,
@@ -231,6 +235,23 @@ struct SessionKeys {
     signal: Option<Spanned<String>>,
     shared_clock: Option<bool>,
     units: UnitsKeys,
+}
+
+impl SessionKeys {
+    /// A note for each key that says nothing of one practice.
+    fn of_a_block(&self, source: &Source) -> Vec<Finding> {
+        let keys = [
+            ("returned", self.returned.is_some()),
+            ("baseline", self.baseline.is_some()),
+            ("plan", self.plan.is_some()),
+            ("rest", self.rest.is_some()),
+        ];
+        let file = source.file.display();
+        keys.into_iter()
+            .filter(|(_, stated)| *stated)
+            .map(|(key, _)| Finding::note("key-of-a-block", &file, words::key_of_a_block(key)))
+            .collect()
+    }
 }
 
 /// A text with its file, for places in messages.
@@ -318,6 +339,51 @@ impl Source {
         }
     }
 
+    /// A time in s.
+    fn seconds(&self, value: &Spanned<Value>, key: &str) -> Result<f64, TextError> {
+        let seconds = match value.get_ref() {
+            Value::Float(seconds) => Some(*seconds),
+            Value::Integer(seconds) => Some(*seconds as f64), // far below 2^53 or refused
+            _ => None,
+        };
+        let known = seconds.filter(|s| s.abs() <= 1e12);
+        known.ok_or_else(|| {
+            self.fault(
+                value,
+                key,
+                "seconds like 812.4, or `at` with minutes and seconds like \"13:32.4\"",
+            )
+        })
+    }
+
+    /// Minutes and seconds as every table prints them, in s.
+    fn clock(&self, value: &Spanned<String>, key: &str) -> Result<f64, TextError> {
+        let parts = value.get_ref().trim().split_once(':');
+        let seconds = parts.and_then(|(minutes, seconds)| {
+            let minutes: u32 = minutes.parse().ok()?;
+            let seconds: f64 = seconds.parse().ok()?;
+            let within = (0.0..60.0).contains(&seconds);
+            within.then_some(60.0 * f64::from(minutes) + seconds)
+        });
+        seconds.ok_or_else(|| self.fault(value, key, "minutes and seconds like \"13:32.4\""))
+    }
+
+    /// Words, or a number from 0 to 10.
+    fn pain(&self, value: &Spanned<Value>) -> Result<String, TextError> {
+        let scale = 0.0..=10.0;
+        match value.get_ref() {
+            Value::String(words) => Ok(words.clone()),
+            Value::Integer(n) if (0..=10).contains(n) => Ok(n.to_string()),
+            Value::Float(n) if *n == 0.0 => Ok("0".to_owned()),
+            Value::Float(n) if scale.contains(n) => Ok(n.to_string()),
+            _ => Err(self.fault(
+                value,
+                "pain",
+                "words like \"none\" or a number from 0 to 10",
+            )),
+        }
+    }
+
     fn dates(&self, values: &[Spanned<Value>], key: &str) -> Result<Vec<Date>, TextError> {
         values.iter().map(|value| self.date(value, key)).collect()
     }
@@ -380,7 +446,10 @@ impl BlockSettings {
                 .map(|day| source.date(day, "returned"))
                 .transpose()?,
             baseline: baseline.map(|keys| source.baseline(keys)).transpose()?,
-            plan: keys.plan.map(|plan| folder.join(plan)),
+            plan: keys.plan.map(|plan| folder.join(plan)).or_else(|| {
+                let beside = folder.join(PLAN);
+                beside.is_file().then_some(beside)
+            }),
             rest: source.dates(&keys.rest.unwrap_or_default(), "rest")?,
             signal: match &keys.signal {
                 Some(signal) => source.one_of(signal, "signal", &SIGNALS)?,
@@ -390,6 +459,20 @@ impl BlockSettings {
             other_folders,
         })
     }
+}
+
+/// The plan that needs no naming.
+const PLAN: &str = "plan.toml";
+
+/// The athlete a session is of, where that is said, and what was entered by hand: all that is known of a session whose
+/// logs cannot be read. None where the texts cannot be read either.
+pub fn said(folder: &Path) -> Option<(Option<String>, EnteredRecord)> {
+    let session = read_session_keys(folder).ok()?;
+    let block = read_block_keys(&folder.join("..")).ok()?;
+    let own = session.as_ref().and_then(|(_, keys)| keys.athlete.clone());
+    let above = block.and_then(|(_, keys)| keys.athlete);
+    let entered = session.map(|(source, keys)| entered(&source, &keys).ok());
+    Some((own.or(above), entered.flatten().unwrap_or_default()))
 }
 
 fn unnamed() -> String {
@@ -420,6 +503,14 @@ fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<St
     Ok((sessions, others))
 }
 
+/// The first practice of a block's folder; none where it is no block.
+fn first_practice(folder: &Path) -> Option<String> {
+    let (sessions, _) = session_folders(folder).ok()?;
+    let is_block = folder.join("block.toml").is_file();
+    let first = sessions.into_iter().next().filter(|_| is_block)?;
+    Some(first.name)
+}
+
 /// The day a session folder's name starts with.
 fn date_of(name: &str) -> Option<Date> {
     let (day, rest) = name.split_at_checked("2031-03-04".len())?;
@@ -444,6 +535,10 @@ impl SessionSettings {
             .unwrap_or_default()
             .to_string_lossy()
             .into_owned();
+        if let Some(first) = first_practice(folder) {
+            let folder = folder.to_owned();
+            return Err(SettingsError::IsBlock { folder, first });
+        }
         let block_folder = match folder.parent() {
             Some(parent) if !parent.as_os_str().is_empty() && folder.file_name().is_some() => {
                 parent.to_owned()
@@ -466,15 +561,21 @@ impl SessionSettings {
             };
         }
         let hand = pick!(hand, |source, hand| source.hand(hand));
-        let plan = pick!(plan, |source, plan| Ok(beside(&source.file, plan)));
         let mut findings = Vec::new();
+        // checked here as everywhere, but a block's, not a practice's
+        pick!(returned, |source, day| source.date(day, "returned"));
+        pick!(baseline, |source, keys| source.baseline(keys));
+        pick!(rest, |source, days| source.dates(days, "rest"));
+        findings.extend(
+            own.into_iter()
+                .flat_map(|(source, keys)| keys.of_a_block(source)),
+        );
         let units = units(
             folder,
             own.map(|(s, k)| (s, &k.units)),
             above.map(|(s, k)| (s, &k.units)),
             &mut findings,
         )?;
-        pick!(rest, |source, days| source.dates(days, "rest"));
         Ok(Self {
             folder: folder.to_owned(),
             date: match own.and_then(|(source, keys)| Some((source, keys.date.as_ref()?))) {
@@ -485,9 +586,6 @@ impl SessionSettings {
             athlete: pick!(athlete, |_, athlete| Ok(athlete.clone())).unwrap_or_else(unnamed),
             hand: hand.unwrap_or_default(),
             hand_stated: hand.is_some(),
-            returned: pick!(returned, |source, day| source.date(day, "returned")),
-            baseline: pick!(baseline, |source, keys| source.baseline(keys)),
-            plan,
             signal: pick!(signal, |source, signal| source
                 .one_of(signal, "signal", &SIGNALS))
             .unwrap_or_else(|| SIGNALS[0].to_owned()),
@@ -501,17 +599,21 @@ impl SessionSettings {
     }
 }
 
-fn beside(file: &Path, name: &str) -> PathBuf {
-    file.parent().unwrap_or(Path::new(".")).join(name)
-}
-
 fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextError> {
     let corrections: Result<Vec<CorrectionRecord>, TextError> = keys
         .corrections
         .iter()
         .map(|correction| {
             Ok(CorrectionRecord {
-                at_s: source.within(&correction.at_s, "at_s", -1e12..=1e12)?,
+                at_s: match (&correction.at_s, &correction.at) {
+                    (Some(at_s), None) => source.seconds(at_s, "at_s")?,
+                    (None, Some(at)) => source.clock(at, "at")?,
+                    _ => {
+                        let wanted =
+                            "`at_s`, seconds, or `at`, minutes and seconds, one of the two";
+                        return Err(source.fault(&correction.say, "say", wanted));
+                    }
+                },
                 say: source.one_of(
                     &correction.say,
                     "say",
@@ -529,7 +631,7 @@ fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextErr
         rpe: rpe
             .map(|rpe| source.within(rpe, "rpe", 0.0..=10.0))
             .transpose()?,
-        pain: keys.pain.clone(),
+        pain: keys.pain.as_ref().map(|p| source.pain(p)).transpose()?,
         notes: keys.notes.clone(),
         corrections: corrections?,
     })

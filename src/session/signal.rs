@@ -122,7 +122,7 @@ fn joint(
         let impact_s = serve.serve.impact_s.value;
         let span_s = (impact_s - JOINT_BEFORE_S, impact_s + JOINT_AFTER_S);
         let (Some(near), Some(far)) = (body::read(near, span_s)?, body::read(far, span_s)?) else {
-            return Ok(None);
+            continue; // the clocks of the two are not tied at this serve
         };
         pairs.extend(kinematics_of_both(&near, &far, span_s, JOINT_STEP_S));
     }

@@ -11,12 +11,13 @@ use super::record::{
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
+use crate::finding::Finding;
 use crate::frames::Site;
-use crate::math::{mad_sd, median, median_sd, sd, wilson_interval};
+use crate::math::{median, median_u, spread, wilson_interval};
 use crate::measures::Measures;
 use crate::orientation::Direction;
 use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
-use crate::serve::{Corrected, Found, Origin, Refused, SwingKind};
+use crate::serve::{Corrected, Correction, Found, Origin, Refused, SwingKind, Unheard};
 use crate::timebase::TieMethod;
 use crate::units::{COVERAGE_95, RadPerSec, STANDARD_GRAVITY_M_S2};
 use crate::words::serve as words;
@@ -25,8 +26,6 @@ const MS_PER_S: f64 = 1000.0;
 const PPM: f64 = 1e6;
 /// A clock worse than this is said in a serve's quality, s: it hides a lag of 10 ms.
 const CLOCK_WORTH_SAYING_S: f64 = 0.005;
-/// Fewest lags for a robust spread; below it the plain standard deviation serves.
-const ROBUST_FROM: usize = 5;
 
 fn deg_s(rad_s: f64) -> f64 {
     RadPerSec::from_rad_s(rad_s).deg_s()
@@ -118,12 +117,48 @@ const fn method_words(method: TieMethod) -> &'static str {
     }
 }
 
-pub(super) fn refused(refused: &Refused) -> RejectedRecord {
-    RejectedRecord {
+/// Swings that do not count: what the tool refused and the coach did not claim, and what the coach took out.
+pub(super) fn rejected(found: &Found, list: &[Corrected]) -> Vec<RejectedRecord> {
+    let refused = unclaimed(found, list).map(|refused| RejectedRecord {
         time_s: refused.time_s,
         reason: refused.reason.clone(),
         confidence: refused.confidence,
-    }
+    });
+    let removed = list.iter().filter(|c| c.origin == Origin::Removed);
+    let taken_out = removed.map(|c| RejectedRecord {
+        time_s: c.serve.impact_s.value,
+        reason: words::TAKEN_OUT.to_owned(),
+        confidence: c.serve.confidence,
+    });
+    let mut rejected: Vec<RejectedRecord> = refused.chain(taken_out).collect();
+    rejected.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    rejected
+}
+
+/// Refused swings that the coach has not called a serve or a dry swing.
+fn unclaimed<'a>(found: &'a Found, list: &'a [Corrected]) -> impl Iterator<Item = &'a Refused> {
+    let added = |refused: &Refused| {
+        let mut added = list.iter().filter(|c| c.origin == Origin::Added);
+        added.any(|c| c.serve.impact_s == refused.impact_s)
+    };
+    found.refused.iter().filter(move |refused| !added(refused))
+}
+
+/// A correction that did nothing.
+pub(super) fn unheard(
+    correction: &Correction,
+    why: Unheard,
+    span_s: (f64, f64),
+    reach_s: f64,
+    session: &str,
+) -> Finding {
+    let why = match why {
+        Unheard::NoSwing(nearest_s) => words::no_swing(reach_s, nearest_s),
+        Unheard::OutsideLog => words::outside_log(span_s),
+        Unheard::SaidBefore => words::SAID_BEFORE.to_owned(),
+    };
+    let text = words::unheard(correction.say.words(), correction.at_s, &why);
+    Finding::note("correction-not-used", session, text)
 }
 
 pub(super) fn serve(
@@ -207,7 +242,7 @@ fn link(link: &Link) -> LinkRecord {
     }
 }
 
-/// What limits the serve's timing, worst first; `good` where nothing does.
+/// What limits the serve's timing, from the hip up; `good` where nothing does.
 fn quality(graded: &Graded) -> String {
     let mut limits = Vec::new();
     for site in Site::ALL {
@@ -285,21 +320,17 @@ fn measure(reading: &Reading<f64>, times: f64, unit: &'static str) -> MeasureRec
 pub(super) fn counts(found: &Found, corrected: &[Corrected]) -> CountsRecord {
     let of =
         |keep: &dyn Fn(&Corrected) -> bool| count(corrected.iter().filter(|c| keep(c)).count());
+    let by = |origin: Origin| of(&move |c| c.origin == origin);
     let standing = |c: &Corrected| c.origin != Origin::Removed;
     CountsRecord {
         serves: of(&|c| standing(c) && c.serve.kind == SwingKind::Serve),
         dry_swings: of(&|c| standing(c) && c.serve.kind == SwingKind::DrySwing),
-        detected: count(
-            found
-                .serves
-                .iter()
-                .filter(|s| s.kind == SwingKind::Serve)
-                .count(),
-        ),
-        confirmed: of(&|c| c.origin == Origin::Confirmed),
-        added: of(&|c| c.origin == Origin::Added),
-        removed: of(&|c| c.origin == Origin::Removed),
-        rejected: count(found.refused.len()),
+        detected: count(found.serves.len()),
+        confirmed: by(Origin::Confirmed),
+        changed: by(Origin::Changed),
+        added: by(Origin::Added),
+        removed: by(Origin::Removed),
+        rejected: count(unclaimed(found, corrected).count()),
     }
 }
 
@@ -336,13 +367,9 @@ fn summary(links: &[&Link]) -> LinkSummary {
         .map(|link| link.shared_sd_s)
         .collect();
     let shared_s = median(&shared);
-    let spread_s = if lags_s.len() < ROBUST_FROM {
-        sd(&lags_s)
-    } else {
-        mad_sd(&lags_s)
-    };
+    let spread_s = spread(&lags_s);
     let u_s = shared_s.map(|shared_s| match spread_s {
-        Some(spread_s) => median_sd(spread_s, lags_s.len()).hypot(shared_s),
+        Some(spread_s) => median_u(spread_s, lags_s.len()).hypot(shared_s),
         None => known.first().map_or(shared_s, |lag| lag.sd),
     });
     let mut left_out = BTreeMap::<String, u32>::new();

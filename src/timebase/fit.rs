@@ -345,7 +345,7 @@ impl Adjustment<'_> {
                     .collect();
                 let prior_s = prior.spread_s[kind as usize];
                 // few events cannot shrink the prior spread, many may to a tenth
-                let told_s = 1.4826 * math::median(&own).unwrap_or(0.0);
+                let told_s = math::MAD_TO_SD * math::median(&own).unwrap_or(0.0);
                 let least_s = if own.len() < FEW {
                     prior_s
                 } else {

@@ -7,6 +7,7 @@ use nalgebra::Vector3;
 use super::front_axes::{Axes, Mean, Moves, STEP_S};
 use super::{QuietChunk, Recording};
 use crate::finding::Finding;
+use crate::math::median;
 use crate::samples::Flags;
 use crate::units::STANDARD_GRAVITY_M_S2;
 use crate::words::units::{self as words, Mistaken};
@@ -132,9 +133,8 @@ fn rest(unit: &Recording) -> Option<Finding> {
 fn mean_of(quiet: &[QuietChunk], value: impl Fn(&QuietChunk) -> [f32; 3]) -> Vector3<f64> {
     // the middle value of each axis, so that a chunk taken for still by mistake does not count
     Vector3::from_fn(|axis, _| {
-        let mut values: Vec<f32> = quiet.iter().map(|chunk| value(chunk)[axis]).collect();
-        values.sort_by(f32::total_cmp);
-        values.get(values.len() / 2).copied().map_or(0.0, f64::from)
+        let values = quiet.iter().map(|chunk| f64::from(value(chunk)[axis]));
+        median(&values.collect::<Vec<f64>>()).unwrap_or(0.0)
     })
 }
 

@@ -20,8 +20,11 @@ const LEAST_SECONDS: usize = 60;
 /// Stretch of the envelopes that is read at a time, s.
 const LOOK_S: f64 = 60.0;
 
-/// The rate of this many seconds is passed: what swings reach, strays left aside.
+/// The rate of this many seconds is passed: what swings reach, strays left aside ...
 const PLACE: usize = 10;
+/// ... or of one second in so many, where a short practice has fewer swings, but of this many at least.
+const ONE_SECOND_IN: usize = 20;
+const LEAST_PLACE: usize = 3;
 
 /// Pairs of units that look exchanged, the widest first, from the rate that each reaches in its fastest
 /// moments (rad/s).
@@ -72,6 +75,16 @@ pub fn exchanged_sites(units: &[(Site, &Recording)], jobs: usize) -> std::io::Re
         .collect())
 }
 
+/// Two sites whose logs are byte for byte the same, from each log's digest and which unit of a combined file is read.
+pub fn same_bytes(logs: &[(Site, &str, Option<&str>)]) -> Option<(Site, Site)> {
+    let twin = |(place, (site, digest, id)): (usize, &(Site, &str, Option<&str>))| {
+        let before = logs.iter().take(place);
+        let mut same = before.filter(|(_, other, other_id)| other == digest && other_id == id);
+        same.next().map(|(first, ..)| (*first, *site))
+    };
+    logs.iter().enumerate().find_map(twin)
+}
+
 /// The rate that a unit passes in its fastest seconds; none where it was worn too shortly.
 fn fast_rad_s(unit: &Recording) -> std::io::Result<Option<f64>> {
     let mut top: Vec<f32> = Vec::new();
@@ -88,6 +101,7 @@ fn fast_rad_s(unit: &Recording) -> std::io::Result<Option<f64>> {
         top.truncate(PLACE);
         from_s += LOOK_S;
     }
-    let enough = seconds >= LEAST_SECONDS;
-    Ok(top.last().copied().map(f64::from).filter(|_| enough))
+    let place = (seconds / ONE_SECOND_IN).clamp(LEAST_PLACE, PLACE);
+    let passed = top.get(place - 1).copied().map(f64::from);
+    Ok(passed.filter(|_| seconds >= LEAST_SECONDS))
 }

@@ -1,6 +1,7 @@
 //! What the still chunks of a log say about the sensor, before any calibration.
 
 use super::{QuietChunk, Recording};
+use crate::math::median;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Levels and noise while still: medians over the still chunks.
@@ -23,9 +24,7 @@ impl Recording {
     pub fn still(&self) -> Option<Still> {
         let quiet = self.quiet.as_slice();
         let over = |value: &dyn Fn(&QuietChunk) -> f64| {
-            let mut values: Vec<f64> = quiet.iter().map(value).collect();
-            values.sort_by(f64::total_cmp);
-            values.get(values.len() / 2).copied()
+            median(&quiet.iter().map(value).collect::<Vec<f64>>())
         };
         let largest = |three: [f32; 3]| f64::from(three.into_iter().fold(0f32, f32::max));
         let bias_dps = |axis: usize| over(&|q| f64::from(q.gyro_rad_s[axis]).to_degrees());

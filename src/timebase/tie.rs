@@ -192,6 +192,24 @@ impl ClockTie {
             .map(|(_, ref_s)| ref_s)
     }
 
+    /// The stretches of a span of the unit's clock that no piece ties, in time order; all s.
+    pub fn untied_s(&self, (from_s, to_s): (f64, f64)) -> Vec<(f64, f64)> {
+        let unit_s = |p: &ClockPiece, ref_s: f64| ref_s + p.shift_s(ref_s);
+        let ends = |p: &ClockPiece| (unit_s(p, p.from_ref_s), unit_s(p, p.to_ref_s));
+        let mut tied: Vec<(f64, f64)> = self.pieces.iter().map(ends).collect();
+        tied.sort_by(|a, b| a.0.total_cmp(&b.0));
+        tied.push((to_s, to_s));
+        let mut untied = Vec::new();
+        let mut reached_s = from_s;
+        for (start_s, end_s) in tied {
+            if start_s.min(to_s) > reached_s {
+                untied.push((reached_s, start_s.min(to_s)));
+            }
+            reached_s = reached_s.max(end_s);
+        }
+        untied
+    }
+
     /// [`Self::ref_s`] of many times in rising order, in their place; NaN where the clock is not tied.
     pub fn to_ref_s(&self, times_s: &mut [f64]) {
         let ends =

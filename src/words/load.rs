@@ -230,6 +230,16 @@ impl std::fmt::Display for EffortAgainstPlan {
     }
 }
 
+/// Planned days that no log reaches.
+pub fn plan_days_outside(before: usize, after: usize) -> String {
+    let days = |n: usize| format!("{n} {}", noun(n, "day", "days"));
+    format!(
+        "the plan speaks of {} before the first log and of {} after the last: there is nothing to compare them with",
+        days(before),
+        days(after)
+    )
+}
+
 /// Serves on two days that the plan wants farther apart.
 pub fn rest_rule(a: impl std::fmt::Display, b: impl std::fmt::Display, rest_days: u32) -> String {
     format!(

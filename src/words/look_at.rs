@@ -30,9 +30,14 @@ pub const AS_MEASURED: &str =
 /// Other measures.
 pub const EFFORT_AND_PLACE: &str = "effort, and where the unit sits";
 
-/// A session that could not be read.
-pub fn unread(session: &str, why: &str) -> String {
-    format!("Session {session} could not be read ({why}): its serves are in no count")
+/// Sessions that could not be read.
+pub fn unread(sessions: usize, latest: &str, why: &str) -> String {
+    if sessions == 1 {
+        return format!("Session {latest} could not be read ({why}): its serves are in no count");
+    }
+    format!(
+        "{sessions} sessions could not be read, the latest {latest} ({why}): their serves are in no count"
+    )
 }
 
 /// A lag that moved, or perhaps.

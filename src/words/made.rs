@@ -41,12 +41,15 @@ pub const BLOCK_CAUTIONS: [&str; 9] = [
     "Nothing here compares two athletes, and no group's mean is shown as a target.",
 ];
 
-/// Words that say that there is no pain.
-const NO_PAIN: [&str; 6] = ["", "none", "no", "nil", "0", "-"];
+/// Words that say that there is no pain; a full stop behind them changes nothing.
+const NO_PAIN: [&str; 9] = [
+    "", "none", "no", "nil", "0", "-", "no pain", "nothing", "0/10",
+];
 
 /// True if the coach entered pain: any words but those that say that there is none.
 pub fn pain_entered(pain: Option<&str>) -> bool {
-    pain.is_some_and(|words| !NO_PAIN.contains(&words.trim().to_lowercase().as_str()))
+    let plain = |words: &str| words.trim().trim_end_matches(['.', '!']).to_lowercase();
+    pain.is_some_and(|words| !NO_PAIN.contains(&plain(words).as_str()))
 }
 
 /// Mark of each verdict on a link, worn beside or instead of the word.

@@ -33,6 +33,7 @@ page_words! {
     refused: &'static str = "refused";
     found: &'static str = "found";
     confirmed: &'static str = "confirmed";
+    changed: &'static str = "called the other kind";
     added: &'static str = "added";
     removed: &'static str = "removed";
     by_your_corrections: &'static str = "by your corrections";

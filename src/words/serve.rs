@@ -1,6 +1,6 @@
 //! Why a swing was taken for a serve or refused, and how its chain ran.
 
-use super::number::{plain, signed};
+use super::number::{clock, plain, signed};
 use crate::frames::Site;
 
 /// Added by hand.
@@ -75,6 +75,37 @@ pub fn ball(times: f64) -> String {
 pub fn no_ball(times: f64) -> String {
     format!("no ball: shock {times:.1} times the swing's own roughness")
 }
+
+/// Like a serve, but this long after (or, below zero, before) a surer one, s.
+pub fn beside_a_surer(after_s: f64) -> String {
+    let side = if after_s < 0.0 { "before" } else { "after" };
+    format!(
+        "like a serve, too near to a surer one: {:.1} s {side} it",
+        after_s.abs()
+    )
+}
+/// Taken out by hand.
+pub const TAKEN_OUT: &str = "taken out by your correction";
+/// A correction that did nothing: what it says, at a time, s, and why.
+pub fn unheard(say: &str, at_s: f64, why: &str) -> String {
+    format!(
+        "the correction \"{say}\" at {at_s:.1} s ({}) is not used: {why}",
+        clock(at_s)
+    )
+}
+/// No swing near; where the nearest stands, s.
+pub fn no_swing(reach_s: f64, nearest_s: Option<f64>) -> String {
+    let nearest = nearest_s.map_or_else(String::new, |s| {
+        format!("; the nearest stands at {s:.1} s ({})", clock(s))
+    });
+    format!("no swing within {reach_s:.1} s{nearest}")
+}
+/// Outside the log, from when to when it stands, s.
+pub fn outside_log((from_s, to_s): (f64, f64)) -> String {
+    format!("the log stands from {from_s:.1} to {to_s:.1} s")
+}
+/// Two corrections of one swing.
+pub const SAID_BEFORE: &str = "another correction speaks of the same swing";
 
 /// What a refused swing looked like.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

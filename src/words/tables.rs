@@ -4,7 +4,7 @@
 pub type Column = (&'static str, &'static str, &'static str);
 
 /// Columns of the table of sessions; one group per link is added.
-pub const SESSIONS: [Column; 19] = [
+pub const SESSIONS: [Column; 20] = [
     ("athlete", "", "athlete id"),
     ("session", "", "folder name"),
     ("date", "", "ISO date"),
@@ -16,8 +16,17 @@ pub const SESSIONS: [Column; 19] = [
     ("serves", "count", "serves with contact, after corrections"),
     ("serves_u", "1", "standard uncertainty of that count"),
     ("dry_swings", "count", "serve motions without a ball"),
-    ("detected", "count", "found by the tool"),
+    (
+        "detected",
+        "count",
+        "swings found by the tool, serves and dry swings",
+    ),
     ("confirmed", "count", "of these, confirmed by the coach"),
+    (
+        "changed",
+        "count",
+        "of these, called the other kind by the coach",
+    ),
     ("added", "count", "added by the coach"),
     ("removed", "count", "removed by the coach"),
     ("rejected", "count", "candidates refused"),

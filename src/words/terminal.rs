@@ -7,10 +7,11 @@ pub fn block_counts(serves: &str, dry_swings: u32, sessions: u32, refused: u32) 
     )
 }
 
-/// What the coach's corrections did.
-pub fn corrections(found: u32, confirmed: u32, added: u32, removed: u32) -> String {
+/// What the coach's corrections did to the swings found.
+pub fn corrections(found: u32, [confirmed, changed, added, removed]: [u32; 4]) -> String {
     format!(
-        "Found {found}, confirmed {confirmed}, added {added}, removed {removed} by your corrections."
+        "Found {found} swings; by your corrections confirmed {confirmed}, called the other kind {changed}, \
+         added {added}, removed {removed}."
     )
 }
 
@@ -31,7 +32,11 @@ pub const RATIOS: &str = "Recent over earlier load, on";
 /// Under the body's measures.
 pub const ANGLES: &str = "angles: change from quiet stance";
 /// Head of the refused swings.
-pub const REFUSED: &str = "Refused swings (each with its time in --format json):";
+pub const REFUSED: &str = "swings that do not count";
+/// Times that are not shown.
+pub fn and_more(n: usize) -> String {
+    format!(" and {n} more (all in --format json)")
+}
 
 /// Ratios that are not given at all.
 pub fn no_ratios(last: &str, why: &str) -> String {

@@ -129,6 +129,17 @@ pub fn differs(name: &str, value: &str, usual: &str) -> String {
     format!("{name} is {value}, the usual has {usual}")
 }
 
+/// A finding that voids a session's or a unit's numbers, and where.
+pub fn voided(code: &str, at: &str) -> String {
+    let what = match code {
+        "units-exchanged" => "units look exchanged",
+        "stuck-channel" => "a channel is stuck",
+        "axes-disagree" => "a sensor's axes look exchanged",
+        _ => "the gyroscope's scale looks wrong",
+    };
+    format!("{what} ({at})")
+}
+
 /// What follows from that.
 pub fn not_compared(why: &str) -> String {
     format!("{why}: this session's timing is not compared with the others")

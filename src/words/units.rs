@@ -7,6 +7,31 @@ use crate::frames::Site;
 pub const NO_WRIST: &str =
     "no wrist unit is listed: serves are found from the wrist, none can be counted";
 
+/// A block's key in a session.toml.
+pub fn key_of_a_block(key: &str) -> String {
+    format!("`{key}` is a block's: it has no effect here; write it into block.toml")
+}
+
+/// Two sites, one log.
+pub fn same_bytes(first: Site, second: Site) -> String {
+    format!(
+        "the logs of {first} and {second} are byte for byte the same: one was copied over the other; give each site \
+         its own log"
+    )
+}
+
+/// The hand is needed and not known.
+pub const HAND_NOT_STATED: &str = "hand is not stated, right is taken: for a left-hander the signs of trunk turn and \
+    separation are wrong; write hand = \"right\" or \"left\" into block.toml";
+
+/// Swings, and not one a serve.
+pub fn no_serve_among(refused: usize) -> String {
+    format!(
+        "none of {refused} fast moments looks like a serve: if serves were struck, check that the wrist's log is \
+         the hitting wrist's and not another unit's, and that profile and ranges are right"
+    )
+}
+
 /// A unit's upright turned between two times, s, by deg.
 pub fn turned(site: Site, after_s: f64, before_s: f64, deg: f64) -> String {
     format!(

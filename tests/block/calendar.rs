@@ -115,6 +115,7 @@ fn an_unread_session_makes_its_day_unknown() {
             session: "2031-03-05".to_owned(),
             date: Some("2031-03-05".to_owned()),
             why: "hip.csv:3:2: want a number".to_owned(),
+            pain: None,
         }],
         ..BlockFacts::default()
     };
@@ -131,6 +132,26 @@ fn an_unread_session_makes_its_day_unknown() {
             .any(|f| f.code == "session-unread" && f.voids)
     );
     assert_eq!(block.look_at[0].kind, "unread");
+}
+
+/// Pain is no less where a log is torn.
+#[test]
+fn pain_in_an_unread_session_stops_as_any_other() {
+    let facts = BlockFacts {
+        unread: vec![UnreadSession {
+            session: "2031-03-05".to_owned(),
+            date: Some("2031-03-05".to_owned()),
+            why: "wrist.csv: is empty".to_owned(),
+            pain: Some("sharp, shoulder".to_owned()),
+        }],
+        ..BlockFacts::default()
+    };
+    let block = built(&sessions(&[("2031-03-04", 30)]), &facts);
+    assert!(block.stop.is_some());
+    assert_eq!(block.look_at[0].kind, "pain");
+    assert_eq!(block.look_at[0].sessions, ["2031-03-05"]);
+    let pain = block.findings.iter().find(|f| f.code == "pain-entered");
+    assert!(pain.is_some_and(|f| f.text.contains("sharp, shoulder")));
 }
 
 /// ISO 8601 week dates: 2031-01-01 is a Wednesday of 2031-W01, 2030-12-30 its Monday (calendar

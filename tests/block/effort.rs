@@ -19,7 +19,7 @@ fn with_speeds(session: &str, speeds_dps: &[f64]) -> SessionRecord {
             peak.speed_dps = *speed;
             peak.speed_u_dps = 10.0;
         }
-        serve.confidence = 1.0;
+        (serve.confidence, serve.contact_confidence) = (1.0, 1.0);
     }
     record.rejected.clear();
     record
@@ -71,6 +71,51 @@ fn load_uncertainty_is_the_scatter() {
     let scatter = overarm::math::sd(&loads).expect("many");
     // 400 draws know a standard deviation to 3.5 %; the speeds of a draw move its stated value by 1 %
     assert_close(stated, scatter, 0.0, 0.12, "u of the load");
+}
+
+/// Where the effort of half of the serves is not measured, the stated uncertainty is the scatter of the load about the
+/// one that all serves would have given.
+#[test]
+fn missing_efforts_widen_the_load() {
+    let mut draws = Draws::seeded(4);
+    let (mut misses, mut stated) = (Vec::new(), Vec::new());
+    for _ in 0..400 {
+        let speeds: Vec<f64> = (0..40).map(|_| 1300.0 + 200.0 * draws.normal()).collect();
+        let whole = with_speeds("2031-03-06", &speeds);
+        let mut half = whole.clone();
+        for serve in half.serves.iter_mut().take(20) {
+            *serve.peaks.slot(Site::Wrist) = None;
+        }
+        let best = with_speeds("2031-03-04", &[2000.0; 12]);
+        let load = |session| block_of(&[best.clone(), session]).sessions[1].load.clone();
+        let [whole, half] = [whole, half].map(load);
+        misses.push(half.value.expect("told") - whole.value.expect("told"));
+        stated.push(half.u.expect("told"));
+    }
+    let squares: f64 = misses.iter().map(|miss| miss * miss).sum();
+    let scatter = (squares / misses.len() as f64).sqrt();
+    let typical = overarm::math::median(&stated).expect("many");
+    assert_close(typical, scatter, 0.0, 0.15, "u of the load");
+}
+
+/// No serve is no load, with or without an own best to weigh it by.
+#[test]
+fn no_serve_is_no_load() {
+    let block = block_of(&[with_speeds("2031-03-04", &[])]);
+    assert_eq!(block.sessions[0].load.value, Some(0.0));
+}
+
+/// A second practice of a day leaves the first as it was.
+#[test]
+fn the_afternoon_does_not_change_the_morning() {
+    let morning = with_speeds("2031-03-04", &[1000.0; 12]);
+    let alone = block_of(std::slice::from_ref(&morning));
+    let both = block_of(&[morning, with_speeds("2031-03-04-pm", &[2000.0; 12])]);
+    assert_eq!(both.sessions[0].load, alone.sessions[0].load);
+    assert_eq!(
+        both.sessions[0].effort_percent,
+        alone.sessions[0].effort_percent
+    );
 }
 
 /// A later, faster session leaves earlier efforts as they were; an old best drops out of the look-back.

@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BaselineChoice, BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::finding::Finding;
 use overarm::report::{block_text, days_csv, dictionary_csv, serves_csv, sessions_csv};
 use overarm::session::SessionRecord;
 
@@ -65,12 +66,47 @@ fn a_list_is_short_and_in_order() {
     let mut sessions = block(6, 6, 40.0, 3.0, &mut Draws::seeded(32));
     sessions[7].entered.pain = Some("front of the shoulder".to_owned());
     let record = judged(&sessions, 6);
-    assert!(record.look_at.len() <= 7);
+    assert!(record.look_at.len() < 10, "a list that is read to its end");
     let orders: Vec<u32> = record.look_at.iter().map(|item| item.order).collect();
     let count = u32::try_from(orders.len()).expect("short");
     assert_eq!(orders, (1..=count).collect::<Vec<_>>());
     assert_eq!(record.look_at[0].kind, "pain");
     assert_eq!(record.look_at[1].kind, "moved");
+}
+
+/// A session whose units look exchanged is no evidence of the athlete, and is named before any timing.
+#[test]
+fn a_session_with_exchanged_units_is_not_compared() {
+    let mut sessions = block(6, 6, 0.0, 3.0, &mut Draws::seeded(34));
+    sessions[8].links[0].median_ms = Some(-30.0);
+    let before = judged(&sessions, 6);
+    assert!(
+        before.links[0]
+            .flagged_sessions
+            .contains(&sessions[8].session)
+    );
+    sessions[8]
+        .findings
+        .push(Finding::void("units-exchanged", "hip, trunk", "exchanged?"));
+    let after = judged(&sessions, 6);
+    assert!(after.links[0].flagged_sessions.is_empty());
+    assert!(
+        !after.links[0]
+            .since_return
+            .sessions
+            .contains(&sessions[8].session)
+    );
+    assert_eq!(
+        after.totals.serves, before.totals.serves,
+        "its serves count"
+    );
+    assert_eq!(after.look_at[0].kind, "quality");
+    assert!(
+        after
+            .findings
+            .iter()
+            .any(|f| f.code == "comparability-break")
+    );
 }
 
 #[test]

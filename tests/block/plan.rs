@@ -176,3 +176,75 @@ fn faulty_plans_say_what_is_wrong() {
     ));
     assert!(Plan::parse("source = \"b\"").is_err(), "a plan has a name");
 }
+
+const OPEN_PLAN: &str = r#"
+name = "back to serving"
+source = "the athlete's clinician"
+steps = [{ serves = 20 }, {}]
+[[days]]
+date = 2031-03-03
+step = 1
+[[days]]
+date = 2031-03-05
+step = 1
+[[days]]
+date = 2031-03-07
+step = 1
+[[days]]
+date = 2031-03-10
+step = 1
+[[days]]
+date = 2031-03-12
+step = 1
+[[days]]
+date = 2031-03-14
+step = 1
+[[days]]
+date = 2031-03-17
+step = 1
+[[days]]
+date = 2031-03-19
+step = 2
+"#;
+
+/// A week with a day that the plan leaves open has no sum to be over; the plan's own change from week to week stands on
+/// whole weeks, logs or not; and days that no log reaches are told.
+#[test]
+fn planned_weeks_hold_every_planned_day() {
+    let block = with_plan(
+        OPEN_PLAN,
+        &[
+            practice("2031-03-07").serves(20),
+            practice("2031-03-17").serves(20),
+            practice("2031-03-18").serves(60),
+        ],
+    );
+    let planned: Vec<Option<u32>> = block.weeks.iter().map(|week| week.planned_serves).collect();
+    assert_eq!(planned, [Some(20), Some(60), Some(20)]);
+    assert_eq!(block.weeks[1].planned_change.value, Some(0.0));
+    assert_eq!(block.weeks[2].planned_change.value, None);
+    let outside = block
+        .findings
+        .iter()
+        .find(|f| f.code == "plan-days-outside");
+    let text = &outside.expect("told").text;
+    assert!(
+        text.contains("2 days before") && text.contains("1 day after"),
+        "{text}"
+    );
+    let reached = with_plan(
+        OPEN_PLAN,
+        &[practice("2031-03-03"), practice("2031-03-19").serves(60)],
+    );
+    let last = reached.weeks.last().expect("a week");
+    assert_eq!(
+        last.planned_serves, None,
+        "the second step leaves its serves open"
+    );
+    assert!(
+        reached
+            .look_at
+            .iter()
+            .all(|item| !item.text.contains("2031-W12"))
+    );
+}

@@ -152,6 +152,7 @@ pub fn bad_html() -> String {
             session: "2031-03-05".to_owned(),
             date: Some("2031-03-05".to_owned()),
             why: "session.toml:4:1: unknown key `minuets`".to_owned(),
+            pain: None,
         }],
         ..BlockFacts::default()
     };

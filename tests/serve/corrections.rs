@@ -1,7 +1,9 @@
 //! The coach's word wins and is kept apart.
 
 use overarm::frames::Site;
-use overarm::serve::{Correction, Origin, Say, ServeParams, SwingKind, apply_corrections};
+use overarm::serve::{
+    Correction, Heard, Origin, Say, ServeParams, SwingKind, Unheard, apply_corrections,
+};
 
 use super::athlete::{Act, Event, Session, Setup};
 
@@ -24,7 +26,8 @@ fn each_word_does_what_it_says() {
         say(24.3, Say::Serve),
         say(27.0, Say::NotAServe),
     ];
-    let list = apply_corrections(&found, &words, &ServeParams::default());
+    let heard = apply_corrections(&found, &words, (0.0, 40.0), &ServeParams::default());
+    let Heard { list, unheard } = heard;
     let got: Vec<(Origin, SwingKind)> = list.iter().map(|c| (c.origin, c.serve.kind)).collect();
     assert_eq!(
         got,
@@ -36,6 +39,40 @@ fn each_word_does_what_it_says() {
             (Origin::Detected, SwingKind::Serve),
         ]
     );
+    let unused: Vec<f64> = unheard.iter().map(|(c, _)| c.at_s).collect();
+    assert_eq!(unused, [27.0]);
+    assert!(matches!(unheard[0].1, Unheard::NoSwing(Some(near_s)) if (near_s - 24.0).abs() < 0.1));
     // the added one takes the swing's own time, not the coach's
     assert!((list[3].serve.impact_s.value - 24.0).abs() < 0.1);
+}
+
+/// A swing hears one correction, and what stands outside the log is no serve.
+#[test]
+fn a_correction_that_cannot_be_used_says_why() {
+    let events = [(6.0, Act::Serve), (12.0, Act::Forehand)].map(|(at_s, act)| Event { at_s, act });
+    let found = Session::record(&events, &Setup::default()).found(&[Site::Wrist]);
+    let say = |at_s, say| Correction { at_s, say };
+    let words = [
+        say(6.0, Say::Serve),
+        say(6.3, Say::Serve),
+        say(12.1, Say::NotAServe), // as the tool says
+        say(-3.0, Say::Serve),
+        say(5000.0, Say::DrySwing),
+    ];
+    let heard = apply_corrections(&found, &words, (0.0, 20.0), &ServeParams::default());
+    let origins: Vec<Origin> = heard.list.iter().map(|c| c.origin).collect();
+    assert_eq!(origins, [Origin::Confirmed]);
+    let unheard: Vec<(f64, Unheard)> = heard
+        .unheard
+        .iter()
+        .map(|(c, why)| (c.at_s, *why))
+        .collect();
+    assert_eq!(
+        unheard,
+        [
+            (-3.0, Unheard::OutsideLog),
+            (6.3, Unheard::SaidBefore),
+            (5000.0, Unheard::OutsideLog),
+        ]
+    );
 }

@@ -273,3 +273,133 @@ fn corrections_win_and_are_counted() {
     );
     assert_eq!(after.entered.corrections.len(), 1);
 }
+
+fn codes(record: &SessionRecord) -> Vec<&str> {
+    record.findings.iter().map(|f| f.code.as_ref()).collect()
+}
+
+/// Two corrections of one swing, one where nothing is, one outside the log: each says why it is not used; and what the
+/// coach took out or claimed is told once.
+#[test]
+fn corrections_that_do_nothing_are_told() {
+    let block = with_units(&[Site::Hip, Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    for site in [Site::Hip, Site::Wrist] {
+        let file = format!("{site}.csv.gz"); // this practice has refused swings
+        fs::copy(sample_sessions()[0].join(&file), folder.join(&file)).expect("copied");
+    }
+    let run = || run_session(&folder, &Params::default(), 0).expect("a record");
+    let before = run().record;
+    let (serve, refused) = (&before.serves[0], &before.rejected[0]);
+    let text = [
+        (serve.impact_s, "not a serve"),
+        (serve.impact_s, "serve"),
+        (refused.time_s, "serve"),
+        (1.0, "not a serve"),
+        (5000.0, "serve"),
+    ]
+    .map(|(at_s, say)| format!("[[corrections]]\nat_s = {at_s:.2}\nsay = \"{say}\"\n"));
+    fs::write(folder.join("session.toml"), text.concat()).expect("written");
+    let after = run().record;
+    let unused = codes(&after)
+        .iter()
+        .filter(|c| **c == "correction-not-used")
+        .count();
+    assert_eq!(unused, 3);
+    let c = &after.counts;
+    assert_eq!(c.serves + c.dry_swings, c.detected + c.added - c.removed);
+    assert_eq!(
+        (c.added, c.removed, c.rejected + 1),
+        (1, 1, before.counts.rejected)
+    );
+    let taken_out = after
+        .rejected
+        .iter()
+        .filter(|r| r.reason.contains("your correction"));
+    assert_eq!(taken_out.count(), 1);
+    assert_eq!(after.rejected.len(), before.rejected.len());
+}
+
+/// Minutes and seconds as the tables print them, pain as a number.
+#[test]
+fn what_a_coach_writes_is_read_as_it_is_printed() {
+    let block = with_units(&[Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let text = "pain = 3\n[[corrections]]\nat = \"1:02.5\"\nsay = \"not a serve\"\n";
+    fs::write(folder.join("session.toml"), text).expect("written");
+    let entered = overarm::session::SessionSettings::read(&folder)
+        .expect("read")
+        .entered;
+    assert_eq!(entered.pain.as_deref(), Some("3"));
+    assert_eq!(entered.corrections[0].at_s, 62.5);
+    for wrong in [
+        "at = \"62.5\"",
+        "at_s = \"1:02.5\"",
+        "at_s = 1\nat = \"0:01\"",
+        "",
+    ] {
+        let text = format!("[[corrections]]\n{wrong}\nsay = \"serve\"\n");
+        fs::write(folder.join("session.toml"), text).expect("written");
+        let error = overarm::session::SessionSettings::read(&folder).expect_err("no time");
+        assert!(error.to_string().contains("session.toml:"), "{error}");
+    }
+}
+
+/// The guessed hand is said, and one log is not two units.
+#[test]
+fn what_is_not_stated_or_twice_there_is_told() {
+    let block = with_units(&[Site::Hip, Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let settings = block.path().join("block.toml");
+    let text = fs::read_to_string(&settings).expect("read");
+    fs::write(&settings, text.replace("hand = \"right\"\n", "")).expect("written");
+    let record = run_session(&folder, &Params::default(), 0)
+        .expect("a record")
+        .record;
+    assert!(codes(&record).contains(&"hand-not-stated"));
+    fs::copy(folder.join("wrist.csv.gz"), folder.join("hip.csv.gz")).expect("copied");
+    let error = run_session(&folder, &Params::default(), 0).expect_err("one log");
+    assert!(
+        error
+            .to_string()
+            .contains("hip and wrist are byte for byte"),
+        "{error}"
+    );
+}
+
+/// A wrist's logger that stops and starts again with its clock set anew, and too little after it to tie the clocks by:
+/// its serves count all the same.
+#[test]
+fn a_wrist_tied_in_part_loses_no_serve() {
+    use std::io::Read;
+    let from = &sample_sessions()[0];
+    let block = with_units(&[Site::Hip, Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let settings = block.path().join("block.toml");
+    let text = fs::read_to_string(&settings).expect("read");
+    fs::write(&settings, text.replace(".csv.gz", ".csv")).expect("written");
+    for site in [Site::Hip, Site::Wrist] {
+        let log = fs::File::open(from.join(format!("{site}.csv.gz"))).expect("a log");
+        let mut text = String::new();
+        flate2::read::GzDecoder::new(log)
+            .read_to_string(&mut text)
+            .expect("text");
+        let mut out = String::from("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n");
+        for line in text.lines().skip(1) {
+            let (stamp, rest) = line.split_once(',').expect("a row");
+            let time_s: f64 = stamp.parse().expect("a time");
+            let wrist = site == Site::Wrist;
+            match time_s {
+                t if t > 72.0 || (wrist && (42.0..45.0).contains(&t)) => {}
+                t if wrist && t >= 45.0 => out += &format!("{:.5},{rest}\n", t + 37.3),
+                t => out += &format!("{t:.5},{rest}\n"),
+            }
+        }
+        fs::remove_file(folder.join(format!("{site}.csv.gz"))).expect("removed");
+        fs::write(folder.join(format!("{site}.csv")), out).expect("written");
+    }
+    let record = run_session(&folder, &Params::default(), 0)
+        .expect("a record")
+        .record;
+    assert_eq!(record.counts.serves, 7, "as with the whole log");
+}

@@ -171,3 +171,31 @@ fn many_times_are_put_on_the_reference_clock_as_one_is() {
         }
     }
 }
+
+/// What a tie leaves out of a unit's log: between its pieces, before the first and after the last.
+#[test]
+fn a_tie_says_what_it_leaves_out() {
+    let piece = |from_ref_s, to_ref_s, offset_s| ClockPiece {
+        from_ref_s,
+        to_ref_s,
+        offset_s,
+        ..ClockTie::identity(TieMethod::Motion).pieces[0]
+    };
+    let tie = |pieces: &[ClockPiece]| ClockTie {
+        method: TieMethod::Motion,
+        pieces: pieces.to_vec(),
+        events: Vec::new(),
+    };
+    let span = (0.0, 100.0);
+    assert_eq!(ClockTie::not_tied().untied_s(span), [span]);
+    assert!(
+        ClockTie::identity(TieMethod::Reference)
+            .untied_s(span)
+            .is_empty()
+    );
+    let first = piece(f64::MIN, 30.0, 10.0);
+    assert_eq!(tie(&[first]).untied_s(span), [(40.0, 100.0)]);
+    let second = piece(50.0, f64::MAX, 20.0);
+    assert_eq!(tie(&[first, second]).untied_s(span), [(40.0, 70.0)]);
+    assert_eq!(tie(&[second]).untied_s(span), [(0.0, 70.0)]);
+}

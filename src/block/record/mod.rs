@@ -76,10 +76,13 @@ pub struct TotalsRecord {
     pub serves_u: f64,
     /// Dry swings.
     pub dry_swings: u32,
-    /// Serves the tool found.
+    /// Swings the tool found, serves and dry swings.
     pub detected: u32,
     /// Of these, confirmed by the coach.
     pub confirmed: u32,
+    /// Of these, called the other kind by the coach.
+    #[serde(default)]
+    pub changed: u32,
     /// Added by the coach.
     pub added: u32,
     /// Removed by the coach.
@@ -134,10 +137,13 @@ pub struct SessionLine {
     pub serves_u: f64,
     /// Dry swings.
     pub dry_swings: u32,
-    /// Serves the tool found.
+    /// Swings the tool found, serves and dry swings.
     pub detected: u32,
     /// Of these, confirmed by the coach.
     pub confirmed: u32,
+    /// Of these, called the other kind by the coach.
+    #[serde(default)]
+    pub changed: u32,
     /// Added by the coach.
     pub added: u32,
     /// Removed by the coach.
@@ -211,6 +217,9 @@ pub struct UnreadSession {
     pub date: Option<String>,
     /// Why.
     pub why: String,
+    /// Pain as entered in its session.toml, which can be read where a log cannot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pain: Option<String>,
 }
 
 /// One thing to look at.
@@ -218,7 +227,7 @@ pub struct UnreadSession {
 pub struct LookAt {
     /// From 1, first things first.
     pub order: u32,
-    /// Kind: `pain`, `unread`, `moved`, `flag`, `plan`, `effort`, `comparability`, `quality`, `trend`, `early`.
+    /// Kind: `pain`, `unread`, `quality`, `moved`, `flag`, `plan`, `comparability`, `measure`, `early`.
     pub kind: String,
     /// In a coach's words.
     pub text: String,

@@ -16,27 +16,16 @@ pub mod spread;
 pub mod trend;
 pub mod workload;
 
+use statrs::distribution::{ContinuousCDF, Normal};
+
 use crate::math::mean;
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+pub use crate::math::{normal_quantile, student_quantile};
 
 /// Standard deviation with divisor n; `None` of nothing.
 pub fn population_sd(values: &[f64]) -> Option<f64> {
     let centre = mean(values)?;
     let squares: f64 = values.iter().map(|v| (v - centre).powi(2)).sum();
     Some((squares / values.len() as f64).sqrt())
-}
-
-/// Quantile of Student's t; the normal's where `freedom` is infinite.
-pub fn student_quantile(probability: f64, freedom: f64) -> f64 {
-    match StudentsT::new(0.0, 1.0, freedom) {
-        Ok(t) if freedom < 1e6 => t.inverse_cdf(probability),
-        _ => normal_quantile(probability),
-    }
-}
-
-/// Quantile of the standard normal.
-pub fn normal_quantile(probability: f64) -> f64 {
-    Normal::standard().inverse_cdf(probability)
 }
 
 /// Share of the standard normal below `z`.

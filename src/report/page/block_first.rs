@@ -94,8 +94,8 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
                     (if planned.len() == 1 { WORDS.week } else { WORDS.weeks }) } }
                 span { (counted("/totals/dry_swings", t.dry_swings, WORDS.dry_swing, WORDS.dry_swings))
                     ", " (counted("/totals/rejected", t.rejected, WORDS.other_swing, WORDS.other_swings)) " " (WORDS.refused) }
-                @if t.added + t.removed + t.confirmed > 0 {
-                    span { (WORDS.found) " " (count("/totals/detected", t.detected)) ", " (WORDS.confirmed) " " (count("/totals/confirmed", t.confirmed)) ", "
+                @if t.added + t.removed + t.confirmed + t.changed > 0 {
+                    span { (WORDS.found) " " (count("/totals/detected", t.detected)) ", " (WORDS.confirmed) " " (count("/totals/confirmed", t.confirmed)) ", " (WORDS.changed) " " (count("/totals/changed", t.changed)) ", "
                         (WORDS.added) " " (count("/totals/added", t.added)) ", " (WORDS.removed) " " (count("/totals/removed", t.removed)) " "
                         (WORDS.by_your_corrections) }
                 }

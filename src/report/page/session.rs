@@ -77,9 +77,9 @@ fn first_screen(record: &SessionRecord) -> Markup {
                         strong { (counted("/counts/serves", c.serves, WORDS.serve, WORDS.serves)) }
                         span { (counted("/counts/dry_swings", c.dry_swings, WORDS.dry_swing, WORDS.dry_swings))
                             ", " (counted("/counts/rejected", c.rejected, WORDS.other_swing, WORDS.other_swings)) " " (WORDS.refused) }
-                        @if c.added + c.removed + c.confirmed > 0 {
+                        @if c.added + c.removed + c.confirmed + c.changed > 0 {
                             span { (WORDS.found) " " (count("/counts/detected", c.detected)) ", "
-                                (WORDS.confirmed) " " (count("/counts/confirmed", c.confirmed)) ", "
+                                (WORDS.confirmed) " " (count("/counts/confirmed", c.confirmed)) ", " (WORDS.changed) " " (count("/counts/changed", c.changed)) ", "
                                 (WORDS.added) " " (count("/counts/added", c.added)) ", "
                                 (WORDS.removed) " " (count("/counts/removed", c.removed)) " " (WORDS.by_your_corrections) }
                         }
