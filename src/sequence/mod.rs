@@ -17,7 +17,7 @@ mod skin;
 
 pub use bins::{Bins, SegmentWindow, bin_window, holds_clipped};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
-pub use peak::{Peak, PeakFinder, find_peak};
+pub use peak::{ONE_SIDED, Peak, PeakFinder, find_peak};
 pub use skin::{SkinModel, fit_choice, fit_skin, natural_bin_s, refit_skin};
 
 crate::stage_params! {
@@ -44,6 +44,8 @@ crate::stage_params! {
         blow_share: f64 = 3.0, "1", 0.0, 100.0, "own choice: of a step in rate alone a sixtieth shows above the shock corner, and ringing takes most of what does; 3 and 30 give the same peaks within 0.15 ms";
         /// Time in which that change fades to 37 %. Larger lets a peak after impact be taken for it.
         blow_fade_s: f64 = 0.05, "s", 0.005, 1.0, "own choice: tens of milliseconds, about a correlation length; 0.03 and 0.1 move wrists' peaks before impact by 0.05 ms in the middle";
+        /// A peak found behind a blow by less than this may be the cusp that the blow cut at impact, and its time says so.
+        cusp_reach_s: f64 = 0.01, "s", 0.0, 0.05, "own choice: twice a contact of 4 to 5 ms (from memory); later the motion goes on for too long to have been cut";
         /// Serves from which the session's smoothness and skin are fitted, at most.
         fit_serves: f64 = 24.0, "1", 3.0, 200.0, "own choice: more changes the fit by less than its own spread";
         /// Log likelihood per sample that ringing must explain to be taken for real. Lower takes kinks of the motion for ringing.
@@ -64,6 +66,8 @@ crate::stage_params! {
         unknown_delay_sd_s: f64 = 0.0005, "s", 0.0, 0.01, "own choice: units of one kind share their delay; the spread of on-chip filters at 200 Hz bandwidth";
         /// Standard uncertainty of what skin that is not seen to ring holds a unit's peaks back by, alike all session: it is in peaks and lags.
         skin_delay_sd_s: f64 = 0.001, "s", 0.0, 0.01, "own computation: where a fifth of a unit's motion comes through skin of 10 to 25 Hz, damped by 0.3 to 0.7 of critical, the peaks of bells of 25 and 35 ms standard deviation move by 1.1 and 0.7 ms root mean square";
+        /// Least share of the upper arm's turn about its own length that skin follows. Lower widens what is said of the arm's peak and its lags.
+        least_axial_share: f64 = 0.75, "1", 0.3, 1.0, "own choice: against bone pins a cuff on the arm misses about 5 deg of axial rotation while the arm is raised and up to some 30 deg at its extremes (Hamming et al. 2012, J Biomech 45(7), abstract), a third of a quarter turn; a unit near the elbow misses less (from memory)";
         /// Standard uncertainty of a filter delay the profile does not state, as far as units share it, in sampling periods: it is in the times of peaks, in part in those of impacts, not in lags.
         shared_delay_periods: f64 = 0.5, "1", 0.0, 5.0, "a second-order low-pass at a quarter of the output data rate delays by 0.9 periods (sqrt 2 over its corner in rad/s), none by 0: root mean square of 0 to 0.9, taken as rectangular (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number from memory)";
     }

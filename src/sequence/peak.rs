@@ -20,6 +20,11 @@ const CLIP_PASSES: usize = 3;
 /// Refinement steps at most; each gains two digits on a smooth maximum.
 const REFINEMENTS: usize = 6;
 
+/// Standard uncertainty of what lies anywhere between nothing and a bound and is not taken off, as a share of the
+/// bound: the root mean square of a rectangle from 0 (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number
+/// from memory).
+pub const ONE_SIDED: f64 = 0.577_350_269_189_625_8;
+
 /// One segment's peak angular velocity.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Peak {
@@ -33,6 +38,9 @@ pub struct Peak {
     pub at_least: bool,
     /// Time of a rival maximum, s from impact.
     pub rival_s: Option<f64>,
+    /// How far the bone's peak may stand from the skin's, s: where the skin follows least of the segment's turn about
+    /// its long axis. Alike in every serve; not part of `time_s`. 0 where the skin is taken to follow.
+    pub slip_s: f64,
 }
 
 /// Finds when a segment turned fastest in the sequence window.
@@ -59,6 +67,8 @@ pub struct PeakFinder<'a> {
     model: SkinModel,
     floor_sd_s: f64,
     params: &'a SequenceParams,
+    /// Axes about which the skin may follow too little, sensor frame, unit vectors.
+    slipping: Vec<Vector3<f64>>,
     /// The model's own kernel first, then its rivals'; empty before the first window.
     shared: Vec<Shared>,
 }
@@ -70,7 +80,18 @@ impl<'a> PeakFinder<'a> {
             model,
             floor_sd_s,
             params,
+            slipping: Vec::new(),
             shared: Vec::new(),
+        }
+    }
+
+    /// For a unit whose skin may follow too little of the segment's turn about its long axis: that axis, or, where it is
+    /// not known, several that it may be; the one that matters most counts.
+    #[must_use]
+    pub fn slipping_about(self, axes: Vec<Vector3<f64>>) -> Self {
+        Self {
+            slipping: axes,
+            ..self
         }
     }
 
@@ -92,7 +113,8 @@ impl<'a> PeakFinder<'a> {
         }
         let (main, rivals) = self.shared.split_first().ok_or(Why::NoSamples)?;
         let bins = main.evened(bins);
-        peak_of(&bins, main, rivals, self.floor_sd_s, self.params)
+        let limits = (self.floor_sd_s, self.slipping.as_slice());
+        peak_of(&bins, main, rivals, limits, self.params)
     }
 }
 
@@ -100,7 +122,7 @@ fn peak_of(
     bins: &Bins,
     main: &Shared,
     rivals: &[Shared],
-    floor_sd_s: f64,
+    (floor_sd_s, slipping): (f64, &[Vector3<f64>]),
     params: &SequenceParams,
 ) -> Result<Peak, Why> {
     let main = Posterior::new(bins, main, None, params).ok_or(Why::NoSamples)?;
@@ -121,21 +143,41 @@ fn peak_of(
         .filter_map(|other| other.climb(found.time_s))
         .map(|time_s| (time_s - found.time_s).abs())
         .fold(0.0, f64::max);
+    // a blow that cuts a rising rate leaves its peak at impact, and the smooth motion's a little later
+    let may_be_cut = bins.blow_var > 0.0 && (0.0..params.cusp_reach_s).contains(&found.time_s);
+    let cut_sd_s = if may_be_cut {
+        ONE_SIDED * found.time_s
+    } else {
+        0.0
+    };
     let time_sd_s = (slope_sd / curvature)
+        .hypot(cut_sd_s)
         .hypot(moved_s)
         .hypot(floor_sd_s)
         .hypot(params.clipped_share * bins.at_limit_s());
+    let slips = slipping.iter().map(|axis| {
+        let reach_s = 0.5 * main.kernel.length_s;
+        let bone_s = main.climb_of(found.time_s, |at_s| main.bone_speed(at_s, axis, params));
+        let slip_s = bone_s.map_or(reach_s, |bone_s| bone_s - found.time_s);
+        let faster = main.bone_speed(found.time_s + slip_s, axis, params) - found.speed_rad_s;
+        (slip_s, faster)
+    });
+    let slip = slips.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+    let (slip_s, faster_rad_s) = slip.unwrap_or_default();
     let clipped = bins.clipped_samples > 0;
     Ok(Peak {
         time_s: Estimate::one(found.time_s, time_sd_s),
         speed_rad_s: Estimate::one(
             found.speed_rad_s,
-            own_speed_sd.hypot(params.sensitivity_sd * found.speed_rad_s),
+            own_speed_sd
+                .hypot(params.sensitivity_sd * found.speed_rad_s)
+                .hypot(ONE_SIDED * faster_rad_s),
         ),
         clipped,
         at_least: clipped
             && (main.at_limit || own_speed_sd > params.at_least_sd * found.speed_rad_s),
         rival_s: found.rival.map(|(time_s, _)| time_s),
+        slip_s,
     })
 }
 
@@ -372,12 +414,22 @@ impl<'a> Posterior<'a> {
         }
     }
 
+    /// Speed of a bone of whose turn about an axis the skin follows least, rad/s.
+    fn bone_speed(&self, at_s: f64, axis: &Vector3<f64>, params: &SequenceParams) -> f64 {
+        let mean = self.mean(at_s);
+        (mean + axis * (axis.dot(&mean) * (1.0 / params.least_axial_share - 1.0))).norm()
+    }
+
     /// The local maximum near a time, s; `None` if the climb leaves its surroundings.
     fn climb(&self, near_s: f64) -> Option<f64> {
+        self.climb_of(near_s, |at_s| self.speed(at_s))
+    }
+
+    /// [`Self::climb`] on another speed made from this motion.
+    fn climb_of(&self, near_s: f64, speed: impl Fn(f64) -> f64) -> Option<f64> {
         let mut at_s = near_s;
         for _ in 0..REFINEMENTS {
-            let [before, here, after] =
-                [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| self.speed(at_s + d));
+            let [before, here, after] = [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| speed(at_s + d));
             let fit = parabola_vertex(before, here, after)?;
             let step_s = if fit.curvature < 0.0 {
                 (fit.offset * PARABOLA_S).clamp(-2.0 * GRID_S, 2.0 * GRID_S)

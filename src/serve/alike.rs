@@ -4,11 +4,12 @@
 //! Source of the idea: the serve's temporal structure is highly consistent within a player although
 //! the toss varies (Whiteside et al. 2015). Spreads have floors, because effort and kind of serve vary.
 
-use super::picture::Picture;
+use super::Look;
+use crate::estimate::{Reading, Why};
 use crate::math::{mad_sd, median};
 
 /// Fewest sure serves that make a likeness: the middle deviation of fewer is off by a third and more.
-const ENOUGH: usize = 12;
+pub const ENOUGH: usize = 12;
 /// Distances below this many spreads are ordinary.
 const ORDINARY: f64 = 2.0;
 /// One trait takes at most this much off the log odds.
@@ -24,12 +25,17 @@ struct Typical {
 }
 
 /// Number of traits compared.
-const TRAITS: usize = 6;
-/// Smallest spread of each trait, in its own unit (rad, rad, natural logarithm, s, logarithm, rad).
-const FLOORS: [f64; TRAITS] = [0.12, 0.2, 0.3, 0.25, 0.35, 0.25];
+const TRAITS: usize = 7;
+/// Smallest spread of each trait, in its own unit (rad, rad, natural logarithm, s, logarithm, rad, s).
+const FLOORS: [f64; TRAITS] = [0.12, 0.2, 0.3, 0.25, 0.35, 0.25, 0.15];
+/// The trait whose lack tells as well: who loads before nearly every serve, this share of them, loads before this one.
+const LOADING: usize = TRAITS - 1;
+const LOADS: f64 = 0.8;
 
-fn traits(picture: &Picture) -> [Option<f64>; TRAITS] {
+fn traits(look: &Look) -> [Option<f64>; TRAITS] {
+    let picture = &look.picture;
     let shake = picture.hand_shake_m_s2;
+    let deepest = look.phases.deepest_loading_s.known();
     [
         picture.elevation_rad,
         picture.lowest_after_rad,
@@ -37,7 +43,13 @@ fn traits(picture: &Picture) -> [Option<f64>; TRAITS] {
         picture.stance.map(|s| picture.impact.time_s - s.to_s),
         shake.map(|s| s.max(0.05).ln()),
         picture.rise_rad,
+        deepest.map(|deepest_s| picture.impact.time_s - deepest_s.value),
     ]
+}
+
+/// Whether hip or trunk shows the time before the swing, and no loading.
+fn did_not_load(look: &Look) -> bool {
+    look.phases.deepest_loading_s == Reading::Unknown(Why::NotSeen)
 }
 
 /// What the session's sure serves look like.
@@ -46,14 +58,15 @@ pub struct Likeness([Option<Typical>; TRAITS]);
 
 impl Likeness {
     /// From the sure serves; `None` where there are too few.
-    pub fn learn(sure: &[&Picture]) -> Option<Self> {
+    pub fn learn(sure: &[&Look]) -> Option<Self> {
         if sure.len() < ENOUGH {
             return None;
         }
-        let all: Vec<[Option<f64>; TRAITS]> = sure.iter().map(|p| traits(p)).collect();
+        let all: Vec<[Option<f64>; TRAITS]> = sure.iter().map(|look| traits(look)).collect();
         Some(Self(std::array::from_fn(|k| {
             let values: Vec<f64> = all.iter().filter_map(|t| t[k]).collect();
-            if values.len() < ENOUGH {
+            let share = values.len() as f64 / all.len() as f64;
+            if values.len() < ENOUGH || (k == LOADING && share < LOADS) {
                 return None;
             }
             let (middle, spread) = median(&values).zip(mad_sd(&values))?;
@@ -63,8 +76,9 @@ impl Likeness {
     }
 
     /// What unlikeness takes off the log odds: 0 for an ordinary serve of the session.
-    pub fn log_odds(&self, picture: &Picture) -> f64 {
-        let parts = traits(picture).into_iter().zip(&self.0);
+    pub fn log_odds(&self, look: &Look) -> f64 {
+        let parts = traits(look).into_iter().zip(&self.0);
+        let unloaded = self.0[LOADING].is_some() && did_not_load(look); // one of the traits
         let unlike: f64 = parts
             .filter_map(|(value, typical)| {
                 let typical = (*typical)?;
@@ -73,6 +87,6 @@ impl Likeness {
                 Some((0.5 * beyond * beyond + beyond).min(TRAIT_CAP))
             })
             .sum();
-        -unlike.min(CAP)
+        -(unlike + if unloaded { TRAIT_CAP } else { 0.0 }).min(CAP)
     }
 }

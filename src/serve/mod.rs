@@ -350,20 +350,24 @@ const SURE: f64 = 0.9;
 
 /// Takes off what looks unlike the session's sure serves.
 fn compare(looked: &mut [Looked], params: &ServeParams) {
-    let mut sure: Vec<&Picture> = Vec::new();
-    let looks = looked.iter().map(|looked| &looked.look);
-    for look in looks.filter(|l| l.probability > SURE) {
+    let is_sure = |look: &Look| look.probability > SURE;
+    // a throw may look as sure as a serve, but meets no ball
+    let shocked = |look: &Look| is_sure(look) && look.shock.is_some();
+    let looks = || looked.iter().map(|looked| &looked.look);
+    let enough = looks().filter(|l| shocked(l)).count() >= alike::ENOUGH;
+    let mut sure: Vec<&Look> = Vec::new();
+    for look in looks().filter(|l| if enough { shocked(l) } else { is_sure(l) }) {
         // one swing may have been looked at twice
-        let apart = |last: &&Picture| look.picture.peak_s - last.peak_s >= params.min_gap_s;
+        let apart = |last: &&Look| look.picture.peak_s - last.picture.peak_s >= params.min_gap_s;
         if sure.last().is_none_or(apart) {
-            sure.push(&look.picture);
+            sure.push(look);
         }
     }
     let Some(likeness) = alike::Likeness::learn(&sure) else {
         return;
     };
     for Looked { look, .. } in looked {
-        let log_odds = likeness.log_odds(&look.picture);
+        let log_odds = likeness.log_odds(look);
         if log_odds < 0.0 {
             look.weighed.push(Weighed {
                 log_odds,
@@ -372,6 +376,16 @@ fn compare(looked: &mut [Looked], params: &ServeParams) {
             });
             look.probability = probability(&look.weighed, params);
         }
+    }
+}
+
+/// Where no ball was met, a throw or a stroke in the air is as likely as a serve's motion: what is unlike the session's
+/// serves takes off twice as much.
+fn doubt_twice(look: &mut Look, params: &ServeParams) {
+    let mut weighed = look.weighed.iter_mut();
+    if let Some(unlike) = weighed.find(|weighed| weighed.about == About::Alike) {
+        unlike.log_odds *= 2.0;
+        look.probability = probability(&look.weighed, params);
     }
 }
 
@@ -427,9 +441,13 @@ fn learn_impacts(
         look.contact_probability = look
             .roughness
             .map_or(params.ball_share, |rough| contact.probability(rough));
-        if look.contact_probability < 0.5 || look.roughness.is_none() {
+        let no_ball = look.contact_probability < 0.5;
+        if no_ball || look.roughness.is_none() {
             let expected = habit.expect(&look.picture);
             look.picture.impact = look.picture.impact.without_shock(expected);
+        }
+        if no_ball {
+            doubt_twice(look, params);
         }
     }
     Ok(looks)

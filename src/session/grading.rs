@@ -1,5 +1,7 @@
 //! The chain of every kept serve: windows on the reference clock, one skin model per unit, peaks, links.
 
+use nalgebra::Vector3;
+
 use super::curves::{ServeCurves, SpeedCurve};
 use super::params::Params;
 use super::run::{SessionError, Unit};
@@ -8,7 +10,7 @@ use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
 use crate::sequence::{
-    Bins, Chain, LinkInput, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window,
+    Bins, Chain, LinkInput, ONE_SIDED, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window,
 };
 use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s, refit_skin};
 use crate::serve::{Corrected, WornUnits};
@@ -64,8 +66,11 @@ pub(super) fn grade(
         .collect();
     let mut skins = Vec::with_capacity(units.len());
     let mut shared_delay_sd_s = [None; 4];
+    let slipping = signal.slipping(units, serves)?;
     let found = side_by_side(units, jobs, |unit| {
-        of_unit(unit, worn, serves, signal, with_curves, params)
+        let slipping = &slipping[unit.site.index()];
+        let axes = slipping.as_deref().unwrap_or_default();
+        of_unit(unit, worn, serves, (signal, axes), with_curves, params)
     });
     for (unit, found) in units.iter().zip(found) {
         let found = found?;
@@ -81,10 +86,11 @@ pub(super) fn grade(
         shared_delay_sd_s[unit.site.index()] = Some(shared_sd_s);
         for ((peak, serve), input) in found.peaks.into_iter().zip(serves).zip(&mut inputs) {
             let tie_sd_s = unit.tie.sd_s(serve.serve.impact_s.value);
+            let slip_s = peak.as_ref().map_or(0.0, |peak| peak.slip_s);
             input[unit.site.index()] = Some(LinkInput {
                 peak,
                 tie_sd_s,
-                delay_sd_s,
+                delay_sd_s: delay_sd_s.hypot(ONE_SIDED * slip_s),
             });
         }
         for (curve, of_serve) in found.curves.into_iter().zip(&mut curves) {
@@ -153,7 +159,7 @@ fn window(
 /// among the flagged.
 fn clipped_axes(
     samples: &Samples,
-    bias_rad_s: nalgebra::Vector3<f64>,
+    bias_rad_s: Vector3<f64>,
     limit_rad_s: Option<f64>,
 ) -> Vec<[bool; 3]> {
     let flagged = |i: &usize| samples.flags[*i].has(Flags::GYRO_CLIPPED);
@@ -178,7 +184,7 @@ fn of_unit(
     unit: &Unit,
     worn: &WornUnits<'_>,
     serves: &[&Corrected],
-    signal: &Signal,
+    (signal, slipping): (&Signal, &[Vector3<f64>]),
     with_curves: bool,
     all_params: &Params,
 ) -> Result<OfUnit, SessionError> {
@@ -235,7 +241,8 @@ fn of_unit(
     let floor_sd_s = params
         .shape_sd_s
         .hypot(params.sampling_sd_periods / unit.recording.rate_hz);
-    let mut finder = PeakFinder::new(model, floor_sd_s, params);
+    let finder = PeakFinder::new(model, floor_sd_s, params);
+    let mut finder = finder.slipping_about(slipping.to_vec());
     let mut peaks = Vec::with_capacity(serves.len());
     for serve in serves {
         let bins = timed(serve)?.and_then(|window| bin_window(&window, width_s, params));

@@ -19,6 +19,8 @@ use crate::serve::Corrected;
 const JOINT_BEFORE_S: f64 = 0.8;
 const JOINT_AFTER_S: f64 = 0.3;
 const JOINT_STEP_S: f64 = 0.01;
+/// Serves from which the upper arm's axis is found where nothing but an uncertainty hangs on it.
+const JOINT_SERVES: usize = 16;
 
 /// The signal of a block, ready to be taken from any unit's window.
 pub(super) enum Signal {
@@ -46,17 +48,33 @@ impl Signal {
                 for (unit, axis) in units.iter().zip(core_axes) {
                     axes[unit.site.index()] = *axis;
                 }
-                let elbow = joint(units, [Site::Arm, Site::Wrist], serves)?;
-                let shoulder = joint(units, [Site::Trunk, Site::Arm], serves)?;
-                let upper = shoulder.as_ref().zip(elbow.as_ref());
-                axes[Site::Arm.index()] =
-                    upper.and_then(|(s, e)| axis_between(s, e)).map(|d| d.axis);
-                axes[Site::Wrist.index()] =
-                    elbow.as_ref().and_then(axis_to_proximal).map(|d| d.axis);
+                let [arm, wrist] = arm_axes(units, serves)?;
+                axes[Site::Arm.index()] = arm;
+                axes[Site::Wrist.index()] = wrist;
                 Self::LongAxis(axes)
             }
             _ => Self::Resultant,
         })
+    }
+
+    /// Of each site the axes about which its skin may follow too little: the upper arm's length, or, where that is not
+    /// known, each of its unit's axes. Other segments turn less about their own length, or are held by their unit's
+    /// strap near a joint; a component has one axis only, and its peak does not move.
+    pub(super) fn slipping(
+        &self,
+        units: &[Unit],
+        serves: &[&Corrected],
+    ) -> Result<PerSite<Vec<Vector3<f64>>>, SessionError> {
+        let mut slipping = [const { None }; 4];
+        let worn = units.iter().any(|unit| unit.site == Site::Arm);
+        if worn && matches!(self, Self::Resultant) {
+            let step = serves.len().div_ceil(JOINT_SERVES).max(1);
+            let some: Vec<&Corrected> = serves.iter().step_by(step).copied().collect();
+            let axis = arm_axes(units, &some)?[0];
+            let any = || vec![Vector3::x(), Vector3::y(), Vector3::z()];
+            slipping[Site::Arm.index()] = Some(axis.map_or_else(any, |axis| vec![axis]));
+        }
+        Ok(slipping)
     }
 
     /// The window's component as the first axis of a window of its own.
@@ -105,6 +123,19 @@ impl Signal {
                 .collect(),
         }))
     }
+}
+
+/// Long axes of upper arm and forearm in their units' axes; none where the joints do not tell them.
+fn arm_axes(
+    units: &[Unit],
+    serves: &[&Corrected],
+) -> Result<[Option<Vector3<f64>>; 2], SessionError> {
+    let elbow = joint(units, [Site::Arm, Site::Wrist], serves)?;
+    let shoulder = joint(units, [Site::Trunk, Site::Arm], serves)?;
+    let upper = shoulder.as_ref().zip(elbow.as_ref());
+    let arm = upper.and_then(|(shoulder, elbow)| axis_between(shoulder, elbow));
+    let forearm = elbow.as_ref().and_then(axis_to_proximal);
+    Ok([arm, forearm].map(|direction| direction.map(|d| d.axis)))
 }
 
 /// The joint between two neighbouring units from all serves; none where one is not worn or tied.

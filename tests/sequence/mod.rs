@@ -390,6 +390,80 @@ fn a_peak_after_impact_is_not_taken_for_the_blow() {
     }
 }
 
+/// Skin that carries 0.8 of the upper arm's turn about its own length shows the arm's peak early where that turn comes
+/// last: the bone's peak and speed stand within the interval, whether the axis is known or any may be it, and skin that
+/// follows is no reason to move anything.
+#[test]
+fn skin_that_follows_too_little_is_in_the_interval() {
+    let params = SequenceParams::default();
+    let bell = |peak_dps, time_s| Bell {
+        peak_dps,
+        time_s,
+        sd_s: 0.03,
+    };
+    let (swing, turn) = (bell(900.0, -0.028), bell(1100.0, 0.0));
+    let at = |share: f64| {
+        let seen = |t: f64| Vector3::new(swing.at(t), share * turn.at(t), 0.0);
+        let windows: Vec<SegmentWindow> = (0..8)
+            .map(|k| window(500.0, f64::from(k) / 4000.0, &seen))
+            .collect();
+        let bins: Vec<Bins> = windows
+            .iter()
+            .map(|w| bin_window(w, 0.006, &params).expect("covered"))
+            .collect();
+        let model = fit_skin(&bins.iter().collect::<Vec<_>>(), &params).expect("windows");
+        (bins[0].clone(), model)
+    };
+    let ((bone_bins, bone_model), (skin_bins, skin_model)) = (at(1.0), at(0.8));
+    let bone = find_peak(&bone_bins, &bone_model, 0.0, &params).expect("a peak");
+    let finder = || PeakFinder::new(skin_model, 0.0, &params);
+    let skin = finder().find(&skin_bins).expect("a peak");
+    let late_s = bone.time_s.value - skin.time_s.value;
+    assert!(late_s > 0.002 && skin.slip_s == 0.0, "{late_s} s late");
+    for axes in [
+        vec![Vector3::y()],
+        vec![Vector3::x(), Vector3::y(), Vector3::z()],
+    ] {
+        let told = finder()
+            .slipping_about(axes)
+            .find(&skin_bins)
+            .expect("a peak");
+        assert_eq!(told.time_s, skin.time_s, "nothing is moved");
+        assert!(told.slip_s > late_s, "{} s, {late_s} s late", told.slip_s);
+        let half_s = COVERAGE_95 * ONE_SIDED * told.slip_s;
+        assert!(
+            late_s < half_s && half_s < 3.0 * late_s,
+            "{half_s} s, {late_s} s late"
+        );
+        let slow = bone.speed_rad_s.value - skin.speed_rad_s.value;
+        assert!(slow < COVERAGE_95 * told.speed_rad_s.sd);
+    }
+}
+
+/// A ball that cuts a rising rate puts the peak at impact itself; the smooth motion's own stands a little later, and
+/// the interval reaches back.
+#[test]
+fn a_peak_that_the_ball_cuts_is_in_the_interval() {
+    let bell = Bell {
+        peak_dps: 2000.0,
+        time_s: 0.006,
+        sd_s: 0.028,
+    };
+    let cut = |t: f64| bell.at(t) - 0.2 * bell.peak_dps.to_radians() * taken(t);
+    for rate_hz in [250.0, 500.0] {
+        let windows: Vec<SegmentWindow> = (0..8)
+            .map(|k| window(rate_hz, f64::from(k) / (8.0 * rate_hz), |t| tilted(cut(t))))
+            .collect();
+        for peak in time_peaks(&windows).0 {
+            let at_s = peak.expect("a peak").time_s;
+            assert!(
+                at_s.value.abs() < COVERAGE_95 * at_s.sd,
+                "{rate_hz} Hz: {at_s:?}"
+            );
+        }
+    }
+}
+
 #[test]
 fn no_peak_and_a_peak_at_the_edge_are_not_measured() {
     let still = window(500.0, 0.0, |t| tilted(0.05 * (TAU * t).sin()));
@@ -409,6 +483,7 @@ fn peak_at(time_s: f64, sd_s: f64) -> Peak {
         clipped: false,
         at_least: false,
         rival_s: None,
+        slip_s: 0.0,
     }
 }
 

@@ -29,6 +29,8 @@ pub enum Act {
     Volley,
     Wave,
     AbortedToss,
+    /// A ball thrown overhand, out of a still stance and off flat feet.
+    Throw,
 }
 
 /// One act; `at_s` is its impact.
@@ -134,6 +136,14 @@ fn keys(act: Act) -> Vec<Key> {
         Act::Serve | Act::DrySwing | Act::StillSmash => SERVE.to_vec(),
         Act::DeepDropServe => [&SERVE[..4], &DEEP_DROP, &SERVE[5..]].concat(),
         Act::SoftServe => slower(&SERVE, 1.35),
+        Act::Throw => {
+            let flat = |key: &Key| {
+                let mut flat = *key;
+                flat[8] = 0.0;
+                flat
+            };
+            SERVE[2..].iter().map(flat).collect()
+        }
         Act::Smash => SERVE[3..].to_vec(),
         Act::AbortedToss => {
             let mut keys = SERVE[..4].to_vec();
@@ -166,7 +176,10 @@ fn keys(act: Act) -> Vec<Key> {
 }
 
 fn has_ball(act: Act) -> bool {
-    !matches!(act, Act::DrySwing | Act::Wave | Act::AbortedToss)
+    !matches!(
+        act,
+        Act::DrySwing | Act::Wave | Act::AbortedToss | Act::Throw
+    )
 }
 
 /// A natural cubic spline per channel.

@@ -165,3 +165,17 @@ fn finds_the_mixed_session_however_it_is_recorded() {
         );
     }
 }
+
+/// A ball thrown from a still stance is an overhand swing without a ball's shock; beside the session's serves, which
+/// load and take longer, it is no dry swing. The serves' own motion without a ball is.
+#[test]
+fn throws_beside_serves_are_no_dry_swings() {
+    let serves = (0..14).map(|k| (6.0 + 6.0 * f64::from(k), Act::Serve));
+    let after = |act| (0..4).map(move |k| (92.0 + 6.0 * f64::from(k), act));
+    let found = |act| {
+        let acts: Vec<(f64, Act)> = serves.clone().chain(after(act)).collect();
+        Session::record(&at(&acts), &Setup::default()).found(&Site::ALL)
+    };
+    assert_eq!(found(Act::Throw).serves.len(), 14);
+    assert_eq!(found(Act::DrySwing).serves.len(), 18);
+}
