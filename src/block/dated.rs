@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::effort::SessionEffort;
+use super::effort::{SessionEffort, days_between};
 use super::facts::{BaselineChoice, BlockFacts};
 use crate::finding::Finding;
 use crate::session::SessionRecord;
@@ -66,7 +66,30 @@ pub fn in_order<'a>(
         }
     }
     dated.sort_by(|a, b| (a.0, &a.1.session).cmp(&(b.0, &b.1.session)));
+    leave_out_far(&mut dated, findings);
     dated
+}
+
+/// A session further than this from the block's middle one has a mistyped year, days; a block is weeks or months.
+const FAR_D: i64 = 3 * 366;
+
+fn leave_out_far(dated: &mut Vec<(Date, &SessionRecord)>, findings: &mut Vec<Finding>) {
+    let Some(&(middle, _)) = dated.get(dated.len() / 2) else {
+        return;
+    };
+    dated.retain(|(date, record)| {
+        let near = is_near(*date, middle);
+        if !near {
+            let text = timing::far_date(&date.to_string(), &middle.to_string());
+            findings.push(Finding::void("session-far-date", &record.session, text));
+        }
+        near
+    });
+}
+
+/// Whether two days may be of one block.
+pub fn is_near(date: Date, other: Date) -> bool {
+    days_between(other, date).abs() <= FAR_D
 }
 
 /// Phase of each session.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::ToSpan;
 use jiff::civil::Date;
 
-use super::dated::Dated;
+use super::dated::{Dated, is_near};
 use super::effort::{EFFORT_BINS, count_u};
 use super::facts::BlockFacts;
 use super::record::DayRecord;
@@ -106,7 +106,10 @@ pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
         by_day.entry(session.date).or_default().0.push(session);
     }
     for unread in &facts.unread {
-        if let Some(date) = unread.date.as_ref().and_then(|date| date.parse().ok()) {
+        let date: Option<Date> = unread.date.as_ref().and_then(|date| date.parse().ok());
+        let first = dated.first().map(|session| session.date);
+        let near = |date: &Date| first.is_none_or(|first| is_near(*date, first));
+        if let Some(date) = date.filter(near) {
             by_day.entry(date).or_default().1 += 1;
         }
     }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::measures::change_line;
+use super::measures::{change_line, ratio_rules, ratio_words};
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -463,8 +463,11 @@ fn ratios(record: &BlockRecord) -> String {
         ("ratio", Align::Right),
         ("", Align::Left),
     ];
-    let rows: Vec<Vec<String>> = on_last.into_iter().map(ratio_row).collect();
+    let rows: Vec<Vec<String>> = on_last.iter().map(|ratio| ratio_row(ratio)).collect();
     let mut text = format!("{} {last}\n{}", words::RATIOS, table(&columns, &rows));
+    for rule in ratio_rules(&on_last) {
+        text.push_str(&wrapped(&rule, "", "  "));
+    }
     text.push_str(&wrapped(RATIO_NOTE, "", ""));
     text
 }
@@ -473,14 +476,11 @@ fn ratio_row(ratio: &RatioRecord) -> Vec<String> {
     let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:.1}"));
     vec![
         ratio.measure.clone(),
-        ratio.method.clone(),
-        ratio.coupling.clone(),
+        shown(&ratio.method).to_owned(),
+        shown(&ratio.coupling).to_owned(),
         number(ratio.acute_per_day),
         number(ratio.chronic_per_day),
-        match (ratio.ratio, ratio.u) {
-            (Some(value), Some(u)) => format!("{value:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01)),
-            _ => "-".to_owned(),
-        },
+        ratio_words(ratio).unwrap_or_else(|| "-".to_owned()),
         ratio.why.clone().unwrap_or_default(),
     ]
 }

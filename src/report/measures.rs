@@ -1,9 +1,10 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::MeasureChange;
+use crate::block::{MeasureChange, RatioRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
+use crate::words::codes::shown;
 use crate::words::number::{decimals_within, plain, within};
 use crate::words::tables::MEASURES;
 
@@ -60,6 +61,29 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
         return Vec::new();
     }
     MEASURES.iter().map(line).collect()
+}
+
+/// A load ratio with its 95 % interval; of what was entered by hand no uncertainty is known.
+pub fn ratio_words(ratio: &RatioRecord) -> Option<String> {
+    let value = ratio.ratio?;
+    let half = ratio.u.map(|u| COVERAGE_95 * u).filter(|half| *half > 0.0);
+    Some(half.map_or_else(
+        || format!("{value:.2}"),
+        |half| format!("{value:.2} ± {:.2}", half.max(0.01)),
+    ))
+}
+
+/// Over which days each of these ratios is taken, once for each way.
+pub fn ratio_rules(ratios: &[&RatioRecord]) -> Vec<String> {
+    let mut rules: Vec<String> = Vec::new();
+    for ratio in ratios {
+        let (method, coupling) = (shown(&ratio.method), shown(&ratio.coupling));
+        let rule = format!("{method}, {coupling}: {}", ratio.rule);
+        if !rules.contains(&rule) {
+            rules.push(rule);
+        }
+    }
+    rules
 }
 
 /// One measure of a block against the athlete's usual, ready to print; its numbers end alike.

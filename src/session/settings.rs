@@ -576,12 +576,21 @@ impl SessionSettings {
             above.map(|(s, k)| (s, &k.units)),
             &mut findings,
         )?;
+        let named = date_of(&name);
+        let date = match own.and_then(|(source, keys)| Some((source, keys.date.as_ref()?))) {
+            Some((source, stated)) => {
+                let date = source.date(stated, "date")?;
+                if let Some(named) = named.filter(|named| *named != date) {
+                    let text = words::two_days(&named.to_string(), &date.to_string());
+                    findings.push(Finding::note("two-days", &name, text));
+                }
+                Some(date)
+            }
+            None => named,
+        };
         Ok(Self {
             folder: folder.to_owned(),
-            date: match own.and_then(|(source, keys)| Some((source, keys.date.as_ref()?))) {
-                Some((source, date)) => Some(source.date(date, "date")?),
-                None => date_of(&name),
-            },
+            date,
             name,
             athlete: pick!(athlete, |_, athlete| Ok(athlete.clone())).unwrap_or_else(unnamed),
             hand: hand.unwrap_or_default(),

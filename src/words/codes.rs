@@ -4,7 +4,7 @@
 const SHOWN: [(&str, &str); 7] = [
     ("ewma", "moving average"),
     ("rolling", "plain mean"),
-    ("coupled", "also counted in the earlier load"),
+    ("coupled", "counted in both"),
     ("uncoupled", "counted once"),
     ("rpe load", "RPE load"),
     ("deg/s2", "deg/s²"),

@@ -7,7 +7,7 @@ pub fn formula(power: f64, best_rank: u32, lookback_d: u32) -> String {
     format!(
         "effort-weighted serves: sum over serves with contact of (wrist peak speed / own best) to the \
          power {power}; own best: number {best_rank} of the highest wrist speeds of the {lookback_d} days up to \
-         the session; a serve at the own best counts one"
+         the session; a serve at the own best counts one, one whose effort is not measured as the session's mean"
     )
 }
 

@@ -51,6 +51,7 @@ page_words! {
     void_finding: &'static str = "finding voids a result";
     void_findings: &'static str = "findings void a result";
     nothing_noticed: &'static str = "Nothing noticed.";
+    nothing_of_the_block: &'static str = "Nothing of the block as a whole; what was noticed in a practice stands with it.";
     things_noticed: &'static str = "things noticed";
     not_worn: &'static str = "not worn";
     chain_question: &'static str = "Does the chain fire from the hip up?";
@@ -154,7 +155,7 @@ page_words! {
     load_question: &'static str = "How much, and as planned?";
     load_title: &'static str = "Serves by day";
     load_says: &'static str = "Serves of each day by effort, with what was planned; the numbers stand in the table of weeks";
-    load_caption: &'static str = "Darker: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read.";
+    load_caption: &'static str = "Stronger colour: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read.";
     weeks_caption: &'static str = "Serves by day and week";
     planned: &'static str = "planned";
     lag: &'static str = "lag";
@@ -164,7 +165,7 @@ page_words! {
     ratios_hidden: &'static str = "ratios not given, and why";
     load: &'static str = "load";
     rpe_load: &'static str = "RPE load";
-    week_signs: &'static str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known. Load: effort-weighted serves; change: serves against the week before. ± is the 95 % interval.";
+    week_signs: &'static str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known. Load: effort-weighted serves of the practices whose effort is known; change: serves against the week before. ± is the 95 % interval.";
     lag_by_session: &'static str = "lag by session";
     usual_session: &'static str = "usual session";
     lag_of_sessions: &'static str = "Lag of each session,";
@@ -184,7 +185,7 @@ page_words! {
     would_show: &'static str = "would show four times in five";
     flagged: &'static str = "flagged";
     speeds_question: &'static str = "How fast does each segment turn?";
-    measures_caption: &'static str = "Other measures against the usual; ± is the 95 % interval";
+    measures_caption: &'static str = "Other measures against the usual; ± is the 95 % interval from session to session, without what is off by as much in every practice";
     measure: &'static str = "measure";
     unit_of: &'static str = "unit";
     by_session: &'static str = "session by session";

@@ -124,6 +124,14 @@ pub fn like_effort(size: &Size<'_>, [low, high]: [f64; 2]) -> String {
     format!("among serves of like effort ({low:.0} to {high:.0} % of own best): {size}")
 }
 
+/// A session years away from the block's middle one.
+pub fn far_date(date: &str, middle: &str) -> String {
+    format!(
+        "its day, {date}, is years from the block's middle session, {middle}: is the year mistyped? It is left out; name \
+         the folder by its day, or move it to a block of its own"
+    )
+}
+
 /// A session differs from what most baseline sessions have.
 pub fn differs(name: &str, value: &str, usual: &str) -> String {
     format!("{name} is {value}, the usual has {usual}")

@@ -12,6 +12,13 @@ pub fn key_of_a_block(key: &str) -> String {
     format!("`{key}` is a block's: it has no effect here; write it into block.toml")
 }
 
+/// The folder's name and the key `date` disagree.
+pub fn two_days(named: &str, stated: &str) -> String {
+    format!(
+        "the folder is named {named}, but session.toml says date = {stated}, which is taken: which is right?"
+    )
+}
+
 /// Two sites, one log.
 pub fn same_bytes(first: Site, second: Site) -> String {
     format!(

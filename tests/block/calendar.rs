@@ -316,3 +316,23 @@ fn no_session_at_all_is_an_empty_block() {
     assert!(block.days.is_empty() && block.links.is_empty() && block.from.is_none());
     assert_eq!(block.schema, "overarm.block/1");
 }
+
+/// A year mistyped by a digit makes no calendar of a century: the session, read or not, is left out and told.
+#[test]
+fn a_session_years_away_is_left_out() {
+    let facts = BlockFacts {
+        unread: vec![UnreadSession {
+            session: "0001-03-05".to_owned(),
+            date: Some("0001-03-05".to_owned()),
+            why: "wrist.csv: is empty".to_owned(),
+            pain: None,
+        }],
+        ..BlockFacts::default()
+    };
+    let days = [("2031-03-04", 30), ("2031-03-06", 20), ("2131-03-08", 10)];
+    let block = built(&sessions(&days), &facts);
+    assert_eq!(block.days.len(), 3);
+    assert_eq!(block.totals.serves, 50);
+    let far = block.findings.iter().find(|f| f.code == "session-far-date");
+    assert!(far.is_some_and(|f| f.voids && f.at == "2131-03-08"));
+}

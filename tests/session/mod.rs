@@ -345,6 +345,26 @@ fn what_a_coach_writes_is_read_as_it_is_printed() {
     }
 }
 
+/// A folder's day and the key `date` that disagree, and keys that say nothing of one practice.
+#[test]
+fn what_session_toml_says_in_vain_is_told() {
+    let block = with_units(&[Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    fs::write(
+        folder.join("session.toml"),
+        "date = 2031-03-08\nrest = [2031-03-07]\n",
+    )
+    .expect("written");
+    let settings = overarm::session::SessionSettings::read(&folder).expect("read");
+    let codes: Vec<&str> = settings.findings.iter().map(|f| f.code.as_ref()).collect();
+    assert_eq!(codes, ["key-of-a-block", "two-days"]);
+    let error = run_session(block.path(), &Params::default(), 0).expect_err("a block");
+    assert!(
+        error.to_string().contains("name one of its practices"),
+        "{error}"
+    );
+}
+
 /// The guessed hand is said, and one log is not two units.
 #[test]
 fn what_is_not_stated_or_twice_there_is_told() {

@@ -190,7 +190,8 @@ fn findings(record: &BlockRecord) -> Markup {
     html! {
         section aria-labelledby="s-findings" {
             h2 #s-findings { (WORDS.findings_title) }
-            (finding_list(&record.findings))
+            @if record.findings.is_empty() { p { (WORDS.nothing_of_the_block) } }
+            @else { (finding_list(&record.findings)) }
         }
     }
 }

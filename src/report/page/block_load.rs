@@ -9,6 +9,7 @@ use super::block_pictures::load_by_day;
 use super::figures::minus;
 use super::parts::{HALF_PX, WIDE_PX, two_widths};
 use super::scrolled;
+use crate::report::measures::{ratio_rules, ratio_words};
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
 use crate::words::page::WORDS;
@@ -160,23 +161,26 @@ pub(super) fn ratios(record: &BlockRecord) -> Markup {
         section aria-labelledby="s-ratio" {
             h2 #s-ratio { (WORDS.ratio_title) " " (last) }
             p { (RATIO_NOTE) }
-            @if !given.is_empty() { (ratio_table(&given, false)) }
+            @let all: Vec<&RatioRecord> = given.iter().chain(&hidden).map(|(_, ratio)| *ratio).collect();
+            ul { @for rule in ratio_rules(&all) { li { (rule) } } }
+            @if !given.is_empty() { (ratio_table(&given, last, false)) }
             @if !hidden.is_empty() { details {
                 summary { (hidden.len()) " " (WORDS.ratios_hidden) }
-                (ratio_table(&hidden, true))
+                (ratio_table(&hidden, last, true))
             } }
         }
     }
 }
 
 /// `hidden`: rows without a ratio, each with why.
-fn ratio_table(rows: &[(usize, &RatioRecord)], hidden: bool) -> Markup {
+fn ratio_table(rows: &[(usize, &RatioRecord)], on: &str, hidden: bool) -> Markup {
     let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{v:.1}"));
+    let title = format!("{} {on}", WORDS.ratio_title);
     scrolled(
-        WORDS.ratio_title,
+        &title,
         &html! {
             table {
-                caption.hide { (WORDS.ratio_title) }
+                caption.hide { (title) }
                 thead { tr {
                     th scope="col" { (WORDS.load) }
                     th scope="col" { (WORDS.averages) }
@@ -191,7 +195,7 @@ fn ratio_table(rows: &[(usize, &RatioRecord)], hidden: bool) -> Markup {
                     td { (shown(&r.method)) } td { (shown(&r.coupling)) }
                     td.n { (number(r.acute_per_day)) } td.n { (number(r.chronic_per_day)) }
                     @if hidden { td { (r.why.as_deref().unwrap_or_default()) } }
-                    @else { td.n { @match (r.ratio, r.u) { (Some(v), Some(u)) => (format!("{v:.2} ± {:.2}", (COVERAGE_95 * u).max(0.01))), _ => "–" } } }
+                    @else { td.n { (ratio_words(r).unwrap_or_else(|| "–".to_owned())) } }
                 } } }
             }
         },
