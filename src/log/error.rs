@@ -3,6 +3,14 @@
 use std::path::PathBuf;
 
 use crate::finding::Place;
+use crate::profile::TimeUnit;
+
+/// Rates at which motion is logged, Hz; own choice: a fifth of the slowest that shows a swing at all, and more than
+/// twice what accelerometers for vibration give.
+pub(crate) const RATES_HZ: std::ops::RangeInclusive<f64> = 5.0..=20_000.0;
+
+/// Rates of wearable loggers, Hz: a unit of the stamps that leads there is worth asking for.
+const USUAL_HZ: std::ops::RangeInclusive<f64> = 20.0..=4000.0;
 
 /// Why a log cannot be read at all: found, wanted, what to do.
 #[derive(Debug, thiserror::Error)]
@@ -94,6 +102,18 @@ pub enum LogError {
         /// Mean time from row to row, s.
         apart_s: f64,
     },
+    /// Stamps read in another unit than they are in, or no stamps.
+    #[error("{}: by its stamps it holds {} rows a second, and motion is logged at {} to {}: {}; check column, unit and rate_hz under `[time]` in profile `{profile}`", file.display(), three_digits(*rate_hz), RATES_HZ.start(), RATES_HZ.end(), asked(*unit, *rate_hz))]
+    NoSuchRate {
+        /// The path.
+        file: PathBuf,
+        /// Name of the profile.
+        profile: String,
+        /// Unit of the stamps in the profile.
+        unit: TimeUnit,
+        /// Rows in a second.
+        rate_hz: f64,
+    },
     /// A header and nothing below it.
     #[error("{}: has no rows below its header; was the unit recording?", file.display())]
     NoRows {
@@ -162,4 +182,35 @@ pub enum LogError {
         /// The system's word.
         source: std::io::Error,
     },
+}
+
+/// A number to three digits.
+fn three_digits(number: f64) -> String {
+    let scale = 10f64.powf(2.0 - number.abs().log10().floor());
+    match (number * scale).round() / scale {
+        rounded if rounded.is_finite() => rounded.to_string(),
+        _ => format!("{number:.2e}"),
+    }
+}
+
+/// What the stamps may be in instead.
+fn asked(unit: TimeUnit, rate_hz: f64) -> String {
+    let units = [
+        (TimeUnit::Seconds, "s"),
+        (TimeUnit::Milliseconds, "ms"),
+        (TimeUnit::Microseconds, "us"),
+        (TimeUnit::Nanoseconds, "ns"),
+    ];
+    let stated = units.iter().find(|(stated, _)| *stated == unit);
+    let leads_there = |other: &TimeUnit| {
+        let times = other.per_second()? / unit.per_second()?;
+        USUAL_HZ.contains(&(rate_hz * times)).then_some(())
+    };
+    let meant = units.iter().find(|(other, _)| leads_there(other).is_some());
+    match (stated, meant) {
+        (Some((_, stated)), Some((_, meant))) => {
+            format!("are the stamps in {meant}, not {stated}?")
+        }
+        _ => "are those the stamps?".to_owned(),
+    }
 }

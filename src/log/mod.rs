@@ -18,6 +18,7 @@ mod tally;
 mod whole;
 
 pub use error::LogError;
+pub(crate) use error::RATES_HZ;
 pub use open::locate;
 pub use reader::{ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
 pub use rows::{RowBlock, TIME};

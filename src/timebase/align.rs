@@ -81,6 +81,8 @@ pub(crate) struct Candidate {
 const ROUNDS: usize = 3;
 /// Shortest stretch that is looked at by itself, s.
 const LOST_S: f64 = 15.0;
+/// Longer ones are looked at in parts, s: bounds memory.
+const LOST_MOST_S: f64 = 7200.0;
 
 /// Rough clock lines of a unit, in time order; one per stretch without a clock step, none if nothing
 /// agrees. `candidates` are those of the busiest stretches.
@@ -112,6 +114,9 @@ pub(crate) fn rough_lines(
         if course.spare_s(&lines, &spans) < LOST_S {
             lost.clear(); // the unit has nothing to put there
         }
+        let mut lost = in_parts(&lost, (LOST_MOST_S / near.step_s) as usize); // a small positive number
+        // silence is like anything
+        lost.retain(|bins| near.value[bins.clone()].iter().any(|value| *value != 0.0)); // within the envelope
         lines = used(&lines, &spans);
         if !propose(
             first,
@@ -131,6 +136,19 @@ pub(crate) fn rough_lines(
         line.to_ref_s = line.sure_s.1.min(end_s).min(line.ref_at_s(unit_end_s));
     }
     lines
+}
+
+/// Stretches, the longer ones cut into equal parts of so many bins at most.
+fn in_parts(stretches: &[Range<usize>], most: usize) -> Vec<Range<usize>> {
+    let parts = |stretch: &Range<usize>| {
+        let length = stretch
+            .len()
+            .div_ceil(stretch.len().div_ceil(most.max(1)).max(1));
+        let end = stretch.end;
+        let starts = stretch.clone().step_by(length.max(1));
+        starts.map(move |start| start..end.min(start + length))
+    };
+    stretches.iter().flat_map(parts).collect()
 }
 
 /// The line through its members, weighted by height; its drift is held near zero as far as they do not tell.

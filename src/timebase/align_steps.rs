@@ -50,77 +50,139 @@ pub(crate) struct Course<'a> {
     pub step_cost: f64,
 }
 
-/// One line along the session.
-struct Traced {
-    /// Log likelihood against no likeness, summed up to each bin.
-    sums: Vec<f64>,
-    /// What a step costs by what the stamps show there.
-    cost: Vec<f64>,
+/// What a course's search may hold at once: results of logs of some hours with some restarts never meet it.
+const ROOM_BYTES: usize = 48 << 20;
+/// Most lines of a search: a state is a byte.
+const LINES_MOST: usize = STAYED as usize - 1;
+/// No step was taken into a state.
+const STAYED: u8 = u8::MAX;
+
+/// What the stamps of either unit show at a bin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Shown {
+    Nothing,
+    ShortGap,
+    Restart,
 }
 
-impl Traced {
-    fn gain(&self, bin: usize) -> f64 {
-        self.sums[bin + 1] - self.sums[bin] // one longer than the bins
-    }
-}
-
-/// The best course up to a bin that ends in one state.
+/// A state at the bin before: where its course came from.
 #[derive(Clone, Copy)]
 struct Reached {
-    score: f64,
     /// First bin of the state's own span; what is silent before it is the one before's.
     since: usize,
     /// The state before.
     before: usize,
 }
 
+/// Scores of one state at the last bins, as many as a step may look back over.
+struct Recent(Vec<f64>);
+
+impl Recent {
+    fn at(&self, bin: usize) -> f64 {
+        self.0[bin % self.0.len()] // never empty
+    }
+    fn put(&mut self, bin: usize, score: f64) {
+        let length = self.0.len(); // never 0
+        self.0[bin % length] = score;
+    }
+}
+
 /// The search for the likeliest course. States: the lines, and last none.
 struct Search<'a> {
     course: &'a Course<'a>,
-    traced: Vec<Traced>,
+    lines: &'a [Line],
+    /// What the stamps show under each line, bin by bin.
+    shown: Vec<Vec<Shown>>,
     step_bins: Vec<Vec<f64>>,
     free: bool,
 }
 
+/// The way back: into each state at each bin, the state a step came from.
+struct WayBack {
+    states: usize,
+    before: Vec<u8>,
+    /// State in which the likeliest course ends.
+    last: usize,
+}
+
+impl WayBack {
+    /// First bin of the span of a state that ends at a bin, and the state before it.
+    fn span(&self, state: usize, end: usize) -> (usize, usize) {
+        let stepped = |bin: &usize| self.before[bin * self.states + state] != STAYED; // bins by states
+        match (0..end).rev().find(stepped) {
+            Some(bin) => (bin, usize::from(self.before[bin * self.states + state])),
+            None => (0, state),
+        }
+    }
+}
+
 impl Search<'_> {
-    /// By bin and state.
-    fn reached(&self) -> Vec<Vec<Reached>> {
-        let states = self.traced.len() + 1;
-        let mut reached: Vec<Vec<Reached>> = Vec::with_capacity(self.course.bins());
-        for bin in 0..self.course.bins() {
-            let of_state = |state: usize| {
-                let mut best = match bin.checked_sub(1) {
-                    Some(last) => reached[last][state], // of the bin before
-                    None => Reached {
-                        score: 0.0,
-                        since: 0,
-                        before: state,
-                    },
-                };
+    fn way_back(&self) -> WayBack {
+        let (bins, states) = (self.course.bins(), self.lines.len() + 1);
+        let silences = silences(&self.step_bins, bins).chain([0]);
+        let mut recent: Vec<Recent> = silences.map(|most| Recent(vec![0.0; most + 1])).collect();
+        let reached = |state| Reached {
+            since: 0,
+            before: state,
+        };
+        let mut reached: Vec<Reached> = (0..states).map(reached).collect();
+        let mut gains: Vec<_> = self
+            .lines
+            .iter()
+            .map(|line| self.course.gains(line))
+            .collect();
+        let mut before = vec![STAYED; bins * states];
+        let mut here = vec![0.0; states];
+        for (bin, stepped) in before.chunks_exact_mut(states).enumerate() {
+            for (state, score) in here.iter_mut().enumerate() {
+                *score = bin
+                    .checked_sub(1)
+                    .map_or(0.0, |last| recent[state].at(last));
                 for from in 0..states {
-                    if let Some(score) = self.stepped(&reached, from, state, bin)
-                        && score > best.score
+                    if let Some(better) = self.stepped((&recent, &reached), from, state, bin)
+                        && better > *score
                     {
-                        best = Reached {
-                            score,
-                            since: bin,
-                            before: from,
-                        };
+                        *score = better;
+                        stepped[state] = from as u8; // states are at most LINES_MOST + 1
                     }
                 }
-                best.score += self.traced.get(state).map_or(0.0, |t| t.gain(bin));
-                best
-            };
-            let here = (0..states).map(of_state).collect();
-            reached.push(here);
+                let gain = gains.get_mut(state).and_then(Iterator::next);
+                *score += gain.unwrap_or(0.0);
+            }
+            for (state, &score) in here.iter().enumerate() {
+                recent[state].put(bin, score);
+                if stepped[state] != STAYED {
+                    reached[state] = Reached {
+                        since: bin,
+                        before: usize::from(stepped[state]),
+                    };
+                }
+            }
         }
-        reached
+        let ends = here.iter().enumerate();
+        let last = ends.max_by(|a, b| a.1.total_cmp(b.1));
+        WayBack {
+            states,
+            before,
+            last: last.map_or(self.lines.len(), |(state, _)| state),
+        }
+    }
+
+    fn cost(&self, state: usize, bin: usize) -> f64 {
+        let shown = self.shown.get(state).map(|shown| shown[bin]); // a bin of the course
+        shown.map_or(0.0, |shown| self.course.cost_of(shown))
     }
 
     /// Score of the best course that changes from one state to another at a bin. Stamps only rise: a clock
     /// that falls back does so in a silence as long.
-    fn stepped(&self, reached: &[Vec<Reached>], from: usize, to: usize, bin: usize) -> Option<f64> {
-        let none = self.traced.len();
+    fn stepped(
+        &self,
+        (recent, reached): (&[Recent], &[Reached]),
+        from: usize,
+        to: usize,
+        bin: usize,
+    ) -> Option<f64> {
+        let none = self.lines.len();
         if from == to {
             return None;
         }
@@ -130,8 +192,8 @@ impl Search<'_> {
             .and_then(|steps| steps.get(to).copied());
         let silent = step.map_or(0.0, |step| (-step).max(0.0).ceil());
         let left = bin.checked_sub(silent as usize).filter(|left| *left > 0)?; // not negative
-        let before = reached[left - 1][from]; // up to this bin
         if from == none {
+            let before = reached[none]; // silent is 0, so that it is the bin before's
             // none follows on a line: its stamps rise too
             let steps = self
                 .step_bins
@@ -143,8 +205,7 @@ impl Search<'_> {
             }
         }
         // a line that ends at a gap and one that begins there see it at one time
-        let shown = |state: usize, bin: usize| self.traced.get(state).map_or(0.0, |t| t.cost[bin]);
-        let shown = shown(from, left).max(shown(to, bin));
+        let shown = self.cost(from, left).max(self.cost(to, bin));
         let is_small = step.is_some_and(|step| {
             step.abs() * self.course.near.step_s <= SMALL_STEP_S * f64::from(SMALL_STEPS) + 1e-6
         });
@@ -155,7 +216,7 @@ impl Search<'_> {
         }
         let paid = shown.min(2.0 * self.course.step_cost);
         let chosen = if to == none { 0.0 } else { self.course.chance };
-        Some(before.score - paid - chosen)
+        Some(recent[from].at(left - 1) - paid - chosen) // it looks back as far
     }
 }
 
@@ -172,13 +233,6 @@ impl Course<'_> {
     fn bin_at(&self, ref_s: f64) -> usize {
         let position = (ref_s - self.near.start_s) / self.near.step_s + 0.5;
         (position.max(0.0) as usize).min(self.bins()) // saturating
-    }
-
-    fn trace(&self, line: &Line) -> Traced {
-        Traced {
-            sums: self.sums(line),
-            cost: self.costs(line),
-        }
     }
 
     /// Log likelihood of a line against no likeness, summed up to each bin.
@@ -214,12 +268,12 @@ impl Course<'_> {
         })
     }
 
-    /// What a step costs at a gap of so many seconds.
-    fn cost_at(&self, gap_s: f64) -> f64 {
-        if gap_s < RESTART_S {
-            self.step_cost
-        } else {
-            RESTART_COST
+    /// What a step costs by what the stamps show.
+    fn cost_of(&self, shown: Shown) -> f64 {
+        match shown {
+            Shown::Nothing => f64::INFINITY,
+            Shown::ShortGap => self.step_cost,
+            Shown::Restart => RESTART_COST,
         }
     }
 
@@ -229,25 +283,46 @@ impl Course<'_> {
         self.near_gaps.iter().map(|g| (g.from_s, g.to_s)).chain(far)
     }
 
-    /// Bins about the gaps of either unit, and what a step costs there.
-    fn at_gaps(&self, line: &Line) -> impl Iterator<Item = (Range<usize>, f64)> {
+    /// Bins about the gaps of either unit, and which they are.
+    fn at_gaps(&self, line: &Line) -> impl Iterator<Item = (Range<usize>, Shown)> {
         self.gaps(line).map(|(from_s, to_s)| {
             let last = (self.bin_at(to_s) + 1).min(self.bins());
             let first = self.bin_at(from_s).saturating_sub(1).min(last);
-            (first..last, self.cost_at(to_s - from_s))
+            let is_short = to_s - from_s < RESTART_S;
+            let shown = if is_short {
+                Shown::ShortGap
+            } else {
+                Shown::Restart
+            };
+            (first..last, shown)
         })
     }
 
-    /// What a step costs by what the stamps show, bin by bin.
-    fn costs(&self, line: &Line) -> Vec<f64> {
-        let mut costs = vec![f64::INFINITY; self.bins()];
+    /// What the stamps show under a line, bin by bin: the cheapest.
+    fn shown(&self, line: &Line) -> Vec<Shown> {
+        let mut shown = vec![Shown::Nothing; self.bins()];
         for (bins, here) in self.at_gaps(line) {
             // inside the session
-            costs[bins]
-                .iter_mut()
-                .for_each(|cost| *cost = cost.min(here));
+            for shown in &mut shown[bins] {
+                if self.cost_of(here) < self.cost_of(*shown) {
+                    *shown = here;
+                }
+            }
         }
-        costs
+        shown
+    }
+
+    /// The first of some lines, as many as there is room to search among, one at least.
+    fn with_room<'b>(&self, lines: &'b [Line]) -> &'b [Line] {
+        let needed = |count: usize| {
+            let some = lines.get(..count).unwrap_or_default();
+            let silences: usize = silences(&self.steps_between(some), self.bins()).sum();
+            self.bins() * (2 * count + 1) + silences * size_of::<f64>()
+        };
+        let most = lines.len().min(LINES_MOST);
+        let fits = |count: &usize| needed(*count) <= ROOM_BYTES;
+        let count = (2..=most).rev().find(fits).unwrap_or(most.min(1));
+        lines.get(..count).unwrap_or_default()
     }
 
     /// Stretches under a course in which the unit, or a line, is lacking.
@@ -285,32 +360,26 @@ impl Course<'_> {
                 bins,
             }];
         }
+        let lines = self.with_room(lines);
         let none = lines.len();
         let search = Search {
             course: self,
-            traced: lines.iter().map(|line| self.trace(line)).collect(),
+            lines,
+            shown: lines.iter().map(|line| self.shown(line)).collect(),
             step_bins: self.steps_between(lines),
             free,
         };
         // who holds each bin, from the last one back
-        let reached = search.reached();
+        let way_back = search.way_back();
         let mut spans: Vec<Span> = Vec::new();
-        let mut end = self.bins();
-        let best = |states: &Vec<Reached>| {
-            let all = states.iter().enumerate();
-            all.max_by(|a, b| a.1.score.total_cmp(&b.1.score))
-                .map(|(state, _)| state)
-        };
-        let mut state = reached.last().and_then(best).unwrap_or(none);
-        while let Some(here) = end
-            .checked_sub(1)
-            .and_then(|bin| reached.get(bin)?.get(state))
-        {
+        let (mut state, mut end) = (way_back.last, self.bins());
+        while end > 0 {
+            let (since, before) = way_back.span(state, end);
             spans.push(Span {
                 line: (state != none).then_some(state),
-                bins: here.since..end,
+                bins: since..end,
             });
-            (state, end) = (here.before, here.since);
+            (state, end) = (before, since);
         }
         spans.reverse();
         joined(spans)
@@ -321,7 +390,7 @@ impl Course<'_> {
         let gaps = lines.iter().flat_map(|line| self.at_gaps(line));
         let costs = gaps
             .filter(|(bins, _)| !bins.is_empty())
-            .map(|(_, cost)| cost);
+            .map(|(_, shown)| self.cost_of(shown));
         let cheapest = costs.fold(2.0 * self.step_cost, f64::min);
         let pays_nowhere = |gains_on_first: &mut dyn Iterator<Item = f64>, cost: f64| {
             let mut ahead = 0.0;
@@ -363,7 +432,8 @@ impl Course<'_> {
         lines.iter().map(from).collect()
     }
 
-    /// The lines of a course, and where it holds a gap as long as a restart, those by small steps beside.
+    /// The lines of a course, and where it holds a gap as long as a restart, those by small steps beside, if
+    /// there is room to search among so many.
     pub fn with_small_steps(&self, lines: &[Line], spans: &[Span]) -> Vec<Line> {
         let mut out = Vec::new();
         for span in spans {
@@ -371,8 +441,8 @@ impl Course<'_> {
                 continue;
             };
             out.push(*line);
-            let may_restart = |(bins, cost): (Range<usize>, f64)| {
-                cost <= RESTART_COST
+            let may_restart = |(bins, shown): (Range<usize>, Shown)| {
+                self.cost_of(shown) <= RESTART_COST
                     && bins.start.max(span.bins.start) < bins.end.min(span.bins.end)
             };
             if self.at_gaps(line).any(may_restart) {
@@ -383,7 +453,11 @@ impl Course<'_> {
                 }));
             }
         }
-        out
+        if self.with_room(&out).len() == out.len() {
+            return out;
+        }
+        let held = spans.iter().filter_map(|span| lines.get(span.line?));
+        held.copied().collect()
     }
 
     /// The lines of a course, each where it holds. What none explains goes on with the line before (or,
@@ -511,6 +585,14 @@ struct Seam {
     sure_s: (f64, f64),
 }
 
+/// Over how many bins steps from each line may look back: as many as its clock is ahead of the hindmost line's.
+fn silences(step_bins: &[Vec<f64>], bins: usize) -> impl Iterator<Item = usize> {
+    step_bins.iter().map(move |steps| {
+        let most = steps.iter().fold(0.0, |most, step| f64::max(most, -step));
+        (most.ceil() as usize).min(bins) // saturating
+    })
+}
+
 /// A clock does not step away and back: what none explains between two spans of one line is that line's.
 fn joined(spans: Vec<Span>) -> Vec<Span> {
     let mut out: Vec<Span> = Vec::new();
@@ -530,4 +612,62 @@ fn joined(spans: Vec<Span>) -> Vec<Span> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn envelope(hours: usize) -> Envelope {
+        Envelope {
+            start_s: 0.05,
+            step_s: 0.1,
+            value: vec![1.0; hours * 36_000],
+        }
+    }
+
+    /// So many of some lines with small steps beside them, some minutes apart, are searched among.
+    fn searched(hours: usize, restarts: i32) -> (usize, usize) {
+        let log = envelope(hours);
+        let course = Course {
+            near: &log,
+            far: &log,
+            near_gaps: &[],
+            far_gaps: &[],
+            likeness: 0.5,
+            chance: 10.0,
+            step_cost: 8.0,
+        };
+        let line = |restart: i32, small: i32| Line {
+            from_ref_s: 0.0,
+            to_ref_s: 0.0,
+            sure_s: (f64::MIN, f64::MAX),
+            asked_s: (f64::MIN, f64::MAX),
+            pivot_ref_s: 0.0,
+            shift_s: 300.0 * f64::from(restart) + SMALL_STEP_S * f64::from(small),
+            drift: 0.0,
+        };
+        let beside = |restart| (-SMALL_STEPS..=SMALL_STEPS).map(move |small| line(restart, small));
+        let lines: Vec<Line> = (0..restarts).flat_map(beside).collect();
+        let some = course.with_room(&lines);
+        let bins = course.bins();
+        let silences: usize = silences(&course.steps_between(some), bins).sum();
+        let held = bins * (2 * some.len() + 1) + silences * size_of::<f64>();
+        assert!(
+            held <= ROOM_BYTES,
+            "{hours} h, {restarts} restarts: {held} bytes"
+        );
+        (some.len(), lines.len())
+    }
+
+    /// What is held does not follow the length of the logs; two hours with four restarts lose nothing.
+    #[test]
+    fn a_long_search_keeps_to_its_room() {
+        let (some, all) = searched(2, 5);
+        assert_eq!(some, all);
+        for (hours, restarts) in [(12, 5), (24, 5), (48, 20)] {
+            let (some, all) = searched(hours, restarts);
+            assert!((1..all).contains(&some), "{some} of {all}");
+        }
+    }
 }

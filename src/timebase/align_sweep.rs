@@ -3,9 +3,10 @@
 //! Schafer, Discrete-Time Signal Processing, 8.7.3.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use archmage::autoversion;
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
 use super::align::prefix_energy;
 use crate::math;
@@ -27,6 +28,9 @@ pub(crate) struct Shift {
     pub spread: f64,
 }
 
+/// Transforms of parts that are held together: more parts take several sweeps.
+const ROOM_BYTES: usize = 16 << 20;
+
 /// The best shifts of every part, at least `apart` bins from one another, best first. Parts may hang
 /// over either end of the whole.
 pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<Vec<Shift>> {
@@ -35,58 +39,91 @@ pub(crate) fn best_shifts(whole: &[f32], parts: &[&[f32]], apart: usize) -> Vec<
     };
     let size = (4 * longest).next_power_of_two();
     let mut planner = FftPlanner::<f32>::new();
-    let (forward, inverse) = (
-        planner.plan_fft_forward(size),
-        planner.plan_fft_inverse(size),
-    );
-    let mut scratch = vec![Complex::default(); forward.get_inplace_scratch_len()];
-    let mut transform = |values: &mut Vec<Complex<f32>>| {
-        values.resize(size, Complex::default());
-        forward.process_with_scratch(values, &mut scratch);
+    let sweep = Sweep {
+        whole,
+        longest,
+        apart,
+        size,
+        forward: planner.plan_fft_forward(size),
+        inverse: planner.plan_fft_inverse(size),
     };
-    // both are real, so one transform serves two
-    let pairs: Vec<Vec<Complex<f32>>> = parts
-        .chunks(2)
-        .map(|two| {
-            let value = |part: usize, index: usize| {
-                let part = two.get(part).and_then(|part| part.get(index));
-                part.copied().unwrap_or(0.0)
-            };
-            let both = (0..longest).map(|index| Complex::new(value(0, index), value(1, index)));
-            let mut both = both.collect();
-            transform(&mut both);
-            both
-        })
-        .collect();
-    let mut scores: Vec<Scores> = parts.iter().map(|part| Scores::of(part, apart)).collect();
-    let mut block = Vec::new();
-    let mut product = vec![Complex::default(); size];
-    let mut seen = Vec::new();
-    let mut undo_scratch = vec![Complex::default(); inverse.get_inplace_scratch_len()];
-    let shifts = whole.len() + longest;
-    let scale = 1.0 / size as f32; // a power of two
-    for from in (0..shifts).step_by(size - longest) {
-        let wanted = from..shifts.min(from + size - longest);
-        // room before the whole for parts that begin earlier
-        let value = |place: usize| place.checked_sub(longest).and_then(|i| whole.get(i));
-        let values = (from..from + size).map(|place| value(place).copied().unwrap_or(0.0));
-        block.clear();
-        block.extend(values.map(|value| Complex::new(value, 0.0)));
-        transform(&mut block);
-        let mut energy = Energy::about(whole, &wanted, longest);
-        for (both, scores) in pairs.iter().zip(scores.chunks_mut(2)) {
-            for ((into, whole), part) in product.iter_mut().zip(&block).zip(both) {
-                *into = whole * part.conj() * scale;
-            }
-            inverse.process_with_scratch(&mut product, &mut undo_scratch);
-            for (which, scores) in scores.iter_mut().enumerate() {
-                let there = energy.root_under(scores.length, &wanted, longest);
-                coefficients(&product, which == 1, there, scores.root_energy, &mut seen);
-                scores.see(wanted.clone(), longest, &seen);
+    let pairs = (ROOM_BYTES / (size * size_of::<Complex<f32>>())).max(1);
+    let together = parts.chunks(2 * pairs);
+    together
+        .flat_map(|parts| sweep.best_shifts(parts))
+        .collect()
+}
+
+/// One way over the whole.
+struct Sweep<'a> {
+    whole: &'a [f32],
+    longest: usize,
+    apart: usize,
+    /// Of the blocks.
+    size: usize,
+    forward: Arc<dyn Fft<f32>>,
+    inverse: Arc<dyn Fft<f32>>,
+}
+
+impl Sweep<'_> {
+    fn best_shifts(&self, parts: &[&[f32]]) -> Vec<Vec<Shift>> {
+        let Self {
+            whole,
+            longest,
+            apart,
+            size,
+            ref forward,
+            ref inverse,
+        } = *self;
+        let mut scratch = vec![Complex::default(); forward.get_inplace_scratch_len()];
+        let mut transform = |values: &mut Vec<Complex<f32>>| {
+            values.resize(size, Complex::default());
+            forward.process_with_scratch(values, &mut scratch);
+        };
+        // both are real, so one transform serves two
+        let pairs: Vec<Vec<Complex<f32>>> = parts
+            .chunks(2)
+            .map(|two| {
+                let value = |part: usize, index: usize| {
+                    let part = two.get(part).and_then(|part| part.get(index));
+                    part.copied().unwrap_or(0.0)
+                };
+                let both = (0..longest).map(|index| Complex::new(value(0, index), value(1, index)));
+                let mut both = both.collect();
+                transform(&mut both);
+                both
+            })
+            .collect();
+        let mut scores: Vec<Scores> = parts.iter().map(|part| Scores::of(part, apart)).collect();
+        let mut block = Vec::new();
+        let mut product = vec![Complex::default(); size];
+        let mut seen = Vec::new();
+        let mut undo_scratch = vec![Complex::default(); inverse.get_inplace_scratch_len()];
+        let shifts = whole.len() + longest;
+        let scale = 1.0 / size as f32; // a power of two
+        for from in (0..shifts).step_by(size - longest) {
+            let wanted = from..shifts.min(from + size - longest);
+            // room before the whole for parts that begin earlier
+            let value = |place: usize| place.checked_sub(longest).and_then(|i| whole.get(i));
+            let values = (from..from + size).map(|place| value(place).copied().unwrap_or(0.0));
+            block.clear();
+            block.extend(values.map(|value| Complex::new(value, 0.0)));
+            transform(&mut block);
+            let mut energy = Energy::about(whole, &wanted, longest);
+            for (both, scores) in pairs.iter().zip(scores.chunks_mut(2)) {
+                for ((into, whole), part) in product.iter_mut().zip(&block).zip(both) {
+                    *into = whole * part.conj() * scale;
+                }
+                inverse.process_with_scratch(&mut product, &mut undo_scratch);
+                for (which, scores) in scores.iter_mut().enumerate() {
+                    let there = energy.root_under(scores.length, &wanted, longest);
+                    coefficients(&product, which == 1, there, scores.root_energy, &mut seen);
+                    scores.see(wanted.clone(), longest, &seen);
+                }
             }
         }
+        scores.into_iter().map(Scores::best).collect()
     }
-    scores.into_iter().map(Scores::best).collect()
 }
 
 /// Sums of squares of a stretch of the whole.

@@ -13,7 +13,7 @@ use super::front_unit::UnitFacts;
 use super::grid::ClockEvent;
 use super::recording::Store;
 use crate::finding::{Finding, Place};
-use crate::log::{LogError, ReadMode, ReadSummary, read_log, read_rows};
+use crate::log::{LogError, RATES_HZ, ReadMode, ReadSummary, read_log, read_rows};
 use crate::profile::SensorProfile;
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -209,6 +209,9 @@ fn read_file(
 const DAYS_S: f64 = 1e6;
 const MOST_APART_S: f64 = 60.0;
 
+/// Fewer rows have no rate.
+const RATE_ROWS: u64 = 32;
+
 /// The recording of the unit that a source means.
 fn pick(
     source: &UnitSource,
@@ -270,6 +273,15 @@ fn recording(
             apart_s,
         });
     }
+    let rate_hz = facts.grid.rate_hz().unwrap_or(0.0);
+    if facts.rows >= RATE_ROWS && !RATES_HZ.contains(&rate_hz) {
+        return Err(LogError::NoSuchRate {
+            file: file.clone(),
+            profile: source.profile.name.clone(),
+            unit: source.profile.time.unit,
+            rate_hz,
+        });
+    }
     let shown = file.display();
     let name = match id {
         Some(id) => format!("{shown} unit {id}"),
@@ -299,7 +311,7 @@ fn recording(
         name,
         file: file.clone(),
         profile: source.profile.name.clone(),
-        rate_hz: facts.grid.rate_hz().unwrap_or(0.0),
+        rate_hz,
         jitter_s: facts.grid.jitter_s(),
         start_s: facts.start_s,
         end_s: facts.end_s,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::front_probe::{Probe, probe};
 use crate::finding::Finding;
-use crate::log::LogError;
+use crate::log::{LogError, RATES_HZ};
 use crate::profile::{SensorProfile, known_names, resolve};
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -15,9 +15,6 @@ const REST_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
 /// Largest angular rate of a still unit, deg/s: zero-rate offset of a consumer chip (20 deg/s, a public
 /// datasheet) on two axes.
 const STILL_MOST_DPS: f64 = 30.0;
-
-/// Rates that loggers have, Hz.
-const RATE_HZ: std::ops::RangeInclusive<f64> = 5.0..=20_000.0;
 
 /// The profile that fits, and the evidence.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,7 +121,7 @@ fn judged(probe: &Probe, profile: &SensorProfile) -> Result<String, String> {
         ));
     }
     let rate_hz = scale.stamps_per_s / probe.stamp_step;
-    if !RATE_HZ.contains(&rate_hz) {
+    if !RATES_HZ.contains(&rate_hz) {
         return Err(format!("the stamps would mean {rate_hz:.3} Hz"));
     }
     let rest_g = probe.rest * scale.accel_m_s2.abs() / STANDARD_GRAVITY_M_S2;

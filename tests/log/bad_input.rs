@@ -87,6 +87,13 @@ fn profile(from: &str, to: &str) -> Vec<(&'static str, Vec<u8>)> {
     ]
 }
 
+/// The layout of the logs here, but for the unit of the stamps.
+fn in_microseconds() -> Vec<u8> {
+    let text = overarm::profile::known_text("g-dps-seconds").expect("known");
+    text.replacen("unit   = \"s\"", "unit   = \"us\"", 1)
+        .into_bytes()
+}
+
 /// What no log can be read from: exit code 3, or 2 where the command line is to blame.
 fn unreadable() -> Vec<Case> {
     let a = |bytes: Vec<u8>| vec![("a.csv", bytes)];
@@ -115,6 +122,10 @@ fn unreadable() -> Vec<Case> {
             says: &["a.csv: no row fits profile `semicolon-decimal-comma`", "a.csv:2:1: t is \"0.00\", want a number", "decimal mark"] },
         Case { kind: "stamps that are no times", files: a(stamped(|index| format!("{}", u64::from(index * 7919 % 601) * 150_000_000))),
             args: GDPS, code: 3, says: &["a.csv: by their stamps its rows stand", "check column and unit under `[time]` in profile `g-dps-seconds`"] },
+        Case { kind: "milliseconds taken for seconds", files: a(stamped(|index| format!("{}", 4 * index))),
+            args: GDPS, code: 3, says: &["a.csv: by its stamps it holds 0.25 rows a second, and motion is logged at 5 to 20000: are the stamps in ms, not s?", "under `[time]` in profile `g-dps-seconds`"] },
+        Case { kind: "milliseconds taken for microseconds", files: vec![("a.csv", stamped(|index| format!("{}", 4 * index))), ("own.toml", in_microseconds())],
+            args: "check a.csv --profile own.toml", code: 3, says: &["a.csv: by its stamps it holds 250000 rows a second", "are the stamps in ms, not us?"] },
         Case { kind: "text in every row", files: a(edited(|_, row| row.replace("0.99", "n/a"))), args: GDPS, code: 3,
             says: &["no row fits profile", "a.csv:2:4: acc_z is \"n/a\", want a number"] },
         Case { kind: "not text", files: a(vec![0x7f, b'E', b'L', b'F', 0, 0, 0, b'\n', 1, 2]), args: GDPS, code: 3, says: &["a.csv: is not text"] },
