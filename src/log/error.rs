@@ -114,6 +114,16 @@ pub enum LogError {
         /// Rows in a second.
         rate_hz: f64,
     },
+    /// Stamps that do not go on.
+    #[error("{}: {rows} of its rows have the stamp of the row before, thousands in turn, so that nothing says how fast they follow each other; check the column under `[time]` in profile `{profile}`, or state unit \"none\" and rate_hz", file.display())]
+    StampsStand {
+        /// The path.
+        file: PathBuf,
+        /// Name of the profile.
+        profile: String,
+        /// Rows with the stamp of the row before.
+        rows: u64,
+    },
     /// A header and nothing below it.
     #[error("{}: has no rows below its header; was the unit recording?", file.display())]
     NoRows {

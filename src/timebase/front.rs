@@ -10,7 +10,7 @@ use super::front_doubts::doubts;
 use super::front_limits::ChannelDoubt;
 use super::front_sink::{FrontSink, Hands, spill_error};
 use super::front_unit::UnitFacts;
-use super::grid::ClockEvent;
+use super::grid::{ClockEvent, MOST_IN_BURST};
 use super::recording::Store;
 use crate::finding::{Finding, Place};
 use crate::log::{LogError, RATES_HZ, ReadMode, ReadSummary, read_log, read_rows};
@@ -39,6 +39,9 @@ crate::stage_params! {
 
 /// Rows with the stamp of the row before are told where more than one in so many has it.
 const BURSTS_ONE_IN: u64 = 20;
+
+/// Stamps further apart than this do not show what is lost in between, s: whole seconds do, just.
+const COARSEST_S: f64 = 1.5;
 
 /// One unit to read.
 #[derive(Debug, Clone, PartialEq)]
@@ -274,6 +277,13 @@ fn recording(
         });
     }
     let rate_hz = facts.grid.rate_hz().unwrap_or(0.0);
+    if facts.grid.longest_burst >= MOST_IN_BURST || !rate_hz.is_finite() {
+        return Err(LogError::StampsStand {
+            file: file.clone(),
+            profile: source.profile.name.clone(),
+            rows: facts.grid.same_stamp,
+        });
+    }
     if facts.rows >= RATE_ROWS && !RATES_HZ.contains(&rate_hz) {
         return Err(LogError::NoSuchRate {
             file: file.clone(),
@@ -297,6 +307,11 @@ fn recording(
     if facts.grid.same_stamp * BURSTS_ONE_IN > facts.rows {
         let text = words::bursts(facts.grid.same_stamp, facts.rows);
         findings.push(Finding::note("bursts", &name, text));
+    }
+    let stamped_every_s = facts.grid.longest_burst as f64 / rate_hz;
+    if facts.grid.longest_burst > 1 && stamped_every_s > COARSEST_S {
+        let text = words::coarse_stamps(facts.grid.longest_burst, stamped_every_s);
+        findings.push(Finding::void("coarse-stamps", &name, text));
     }
     if facts.gap_count > facts.gaps.len() as u64 {
         findings.push(Finding::void(

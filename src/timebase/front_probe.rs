@@ -26,7 +26,7 @@ pub(crate) struct Probe {
     pub still_rate: f64,
     /// Largest value of any gyroscope axis.
     pub rate_most: f64,
-    /// Median step of the stamps.
+    /// Median step of the stamps; their mean step where most rows share the stamp of the row before.
     pub stamp_step: f64,
 }
 
@@ -115,13 +115,18 @@ impl ProbeSink {
         };
         let mut rest: Vec<f64> = self.stillest.iter().map(|block| block.rest).collect();
         let mut still: Vec<f64> = self.stillest.iter().map(|block| block.still_rate).collect();
+        let mean_step = self.steps.iter().sum::<f64>() / self.steps.len().max(1) as f64;
+        let stamp_step = match median(&mut self.steps) {
+            0.0 => mean_step,
+            step => step,
+        };
         Probe {
             rows,
             refused,
             rest: median(&mut rest),
             still_rate: median(&mut still),
             rate_most: self.rate_most,
-            stamp_step: median(&mut self.steps),
+            stamp_step,
         }
     }
 }

@@ -9,13 +9,13 @@ use super::front::FrontParams;
 use super::front_limits::{ChannelDoubt, Extremes};
 use super::front_spill::{Columns, Spill};
 use super::front_track::{Envelopes, Quiet, norms};
-use super::grid::{Grid, LOOK, Waiting};
+use super::grid::{Grid, Waiting};
 use super::pieces::{Piece, even_out, seen_from};
 use super::{Gap, QuietChunk};
 use crate::log::{RowBlock, TIME, Tally};
 use crate::samples::{Flags, Limits, Scale};
 
-/// Samples judged and written at a time.
+/// Samples judged and written at a time, where rows do not come in long bursts.
 pub(crate) const CHUNK: usize = 2048;
 
 /// Gaps listed; beyond them gaps are counted, and flagged in the samples.
@@ -123,8 +123,8 @@ impl FrontUnit {
     /// Takes rows of this unit, in file order.
     pub fn rows(&mut self, rows: &RowBlock) -> io::Result<()> {
         self.wait(rows);
-        while self.waiting.line.len() >= CHUNK + LOOK {
-            self.settle(CHUNK)?;
+        while self.waiting.line.len() >= self.grid.wanted(CHUNK) {
+            self.settle(false)?;
         }
         Ok(())
     }
@@ -156,10 +156,11 @@ impl FrontUnit {
         self.waiting.line.extend_from_slice(rows.lines());
     }
 
-    fn settle(&mut self, take: usize) -> io::Result<()> {
+    fn settle(&mut self, no_more: bool) -> io::Result<()> {
+        let rows = (CHUNK, no_more);
         let taken = self
             .grid
-            .settle(&mut self.waiting, take, &mut self.refused, &self.params);
+            .settle(&mut self.waiting, rows, &mut self.refused, &self.params);
         if taken == 0 {
             return Ok(());
         }
@@ -264,7 +265,7 @@ impl FrontUnit {
     pub fn finish(mut self) -> io::Result<UnitFacts> {
         while !self.waiting.line.is_empty() {
             let before = self.waiting.line.len();
-            self.settle(CHUNK)?;
+            self.settle(true)?;
             if self.waiting.line.len() == before {
                 break;
             }

@@ -27,6 +27,17 @@ const FAR: usize = 64;
 /// Bursts between them where rows come in bursts: lengths that vary by a row or two even out.
 const FAR_BURSTS: usize = 16;
 
+/// Bursts of so many rows and more are judged by more rows, and spread before a line is laid through them: the
+/// stairs of few such bursts would bend it.
+const LONG_BURST: usize = 16;
+
+/// Long bursts settled together, and those that must wait behind them.
+const BURSTS_TAKEN: usize = 16;
+const BURSTS_BEHIND: usize = 6;
+
+/// Most rows that may share a stamp: half a second of the fastest unit, half a minute of a slow one.
+pub(crate) const MOST_IN_BURST: usize = 4096;
+
 /// Furthest stamp, s: some 3000 years, whether from 1970 or from switching on. There f64 still tells
 /// hundredths of a millisecond apart.
 const LATEST_S: f64 = 1e11;
@@ -75,6 +86,10 @@ pub(crate) struct Grid {
     pub periods: Vec<(f64, u32)>,
     /// Rows whose stamp equals the one before, the values differing.
     pub same_stamp: u64,
+    /// Rows that share a stamp, the usual number.
+    burst: usize,
+    /// The most that `burst` has been.
+    pub longest_burst: usize,
 }
 
 /// Most clock events told; a broken clock has more.
@@ -91,7 +106,22 @@ impl Grid {
             scatter: (0.0, 0),
             periods: Vec::new(),
             same_stamp: 0,
+            burst: 1,
+            longest_burst: 1,
         }
+    }
+
+    /// Rows settled together, `chunk` where they do not come in long bursts.
+    pub fn taken(&self, chunk: usize) -> usize {
+        match self.burst {
+            LONG_BURST.. => chunk.max(BURSTS_TAKEN * self.burst),
+            _ => chunk,
+        }
+    }
+
+    /// Rows that must be there before some are settled.
+    pub fn wanted(&self, chunk: usize) -> usize {
+        self.taken(chunk) + LOOK.max(BURSTS_BEHIND * self.burst)
     }
 
     /// The period in force, s.
@@ -99,17 +129,28 @@ impl Grid {
         self.period_s
     }
 
-    /// Judges the first `take` waiting rows: refuses some, flags gaps. Gives how many of the rows that
-    /// now stand first are settled.
+    /// Judges the first of the waiting rows, `chunk` of them where they do not come in long bursts: refuses
+    /// some, flags gaps. Gives how many of the rows that now stand first are settled: none where more must wait
+    /// behind them, unless `no_more` come.
     pub fn settle(
         &mut self,
         rows: &mut Waiting,
-        take: usize,
+        (chunk, no_more): (usize, bool),
         tally: &mut Tally,
         params: &FrontParams,
     ) -> usize {
-        let take = take.min(rows.columns.len());
+        let count = rows.columns.len();
+        let mut take = self.taken(chunk).min(count);
         if !self.usual(rows.columns.time_s.get(..take).unwrap_or_default()) {
+            self.burst = burst_rows(&rows.columns.time_s).min(MOST_IN_BURST);
+            self.longest_burst = self.longest_burst.max(self.burst);
+            if !no_more && count < self.wanted(chunk) {
+                return 0;
+            }
+            take = self.taken(chunk).min(count);
+            if no_more && self.burst >= LONG_BURST && count < self.wanted(chunk) {
+                take = count;
+            }
             let kept = self.order(rows, take, tally, params);
             return self.look_closer(rows, kept, tally);
         }
@@ -239,7 +280,7 @@ impl Grid {
     /// Finds the period, repeats and gaps of a chunk that is not the usual one.
     fn look_closer(&mut self, rows: &mut Waiting, take: usize, tally: &mut Tally) -> usize {
         let change = rate_change(rows.columns.time_s.get(..take).unwrap_or_default());
-        let take = change.unwrap_or(take);
+        let take = self.whole_bursts(&rows.columns.time_s, change.unwrap_or(take));
         let judged = match change {
             Some(_) => rows.columns.time_s.get(..take).unwrap_or_default(),
             None => rows.columns.time_s.as_slice(),
@@ -257,7 +298,8 @@ impl Grid {
         let gaps = if tight {
             tight_gaps(self.last_s, &rows.columns.time_s, take, period_s)
         } else {
-            loose_gaps(self.last_s, &rows.columns.time_s, take, period_s)
+            let burst = self.burst;
+            loose_gaps(self.last_s, &rows.columns.time_s, take, period_s, burst)
         };
         for index in gaps {
             if let Some(flags) = rows.columns.flags.get_mut(index) {
@@ -268,9 +310,23 @@ impl Grid {
             .checked_sub(1)
             .and_then(|last| rows.columns.time_s.get(last))
         {
+            let is_first = self.last_s.is_none();
             self.last_s = Some(*last_s);
+            if self.burst >= LONG_BURST {
+                let settled = rows.columns.time_s.get_mut(..take).unwrap_or_default();
+                spread_bursts(settled, self.burst, period_s, is_first);
+            }
         }
         take
+    }
+
+    /// The rows of so many that are whole bursts, where bursts are long and more rows stand behind.
+    fn whole_bursts(&self, time_s: &[f64], take: usize) -> usize {
+        let starts = |index: &usize| time_s.get(*index) != time_s.get(index - 1); // from 1
+        match self.burst {
+            LONG_BURST.. if take < time_s.len() => (1..=take).rev().find(starts).unwrap_or(take),
+            _ => take,
+        }
     }
 
     fn rate_event(&mut self, line: u64, before_s: f64, found_s: f64) {
@@ -576,21 +632,53 @@ fn judge(
     Verdict::Elsewhere
 }
 
-/// Rows between the stamps whose distance gives the period: whole bursts, so that where in a burst a pair
-/// starts does not matter.
-fn far_rows(time_s: &[f64]) -> usize {
-    let most = (time_s.len() / 4).max(1);
-    let mut bursts: Vec<f64> = time_s
-        .chunk_by(|a, b| a == b)
-        .map(|burst| burst.len() as f64)
-        .collect();
+/// How many rows share a stamp, the usual number.
+fn burst_rows(time_s: &[f64]) -> usize {
+    let bursts = time_s.chunk_by(|a, b| a == b);
+    let mut bursts: Vec<f64> = bursts.map(|burst| burst.len() as f64).collect();
     // lengths are whole numbers of a chunk's size
-    let burst = median(&mut bursts).unwrap_or(1.0).round() as usize;
+    median(&mut bursts).unwrap_or(1.0).round() as usize
+}
+
+/// Seconds a row from stamps far enough apart; where rows come in bursts, from the first row of each, so that
+/// neither how long a burst is nor where in it a pair starts matters.
+fn far_period_s(time_s: &[f64]) -> Option<f64> {
+    let slope = |(a, b): (usize, usize)| Some((time_s.get(b)? - time_s.get(a)?) / (b - a) as f64);
+    let burst = burst_rows(time_s);
     if burst < 2 {
-        return FAR.min(most);
+        let far = FAR.min((time_s.len() / 4).max(1));
+        let pairs = (far..time_s.len()).map(|index| (index - far, index));
+        return median(&mut pairs.filter_map(slope).collect::<Vec<f64>>());
     }
-    let bursts = FAR.div_ceil(burst).max(FAR_BURSTS);
-    (burst * bursts).min(most)
+    let starts = |index: &usize| time_s.get(*index) != time_s.get(index - 1); // from 1
+    let starts: Vec<usize> = (1..time_s.len()).filter(starts).collect();
+    let far = FAR
+        .div_ceil(burst)
+        .max(FAR_BURSTS)
+        .min((starts.len() / 4).max(1));
+    let pairs = starts.iter().copied().zip(starts.iter().skip(far).copied());
+    median(&mut pairs.filter_map(slope).collect::<Vec<f64>>())
+}
+
+/// Spreads the rows of each burst evenly about its stamp.
+fn spread_bursts(time_s: &mut [f64], burst: usize, period_s: f64, is_first: bool) {
+    let middle = 0.5 * (burst as f64 - 1.0);
+    let first = time_s
+        .chunk_by(|a, b| a == b)
+        .next()
+        .map_or(0, <[f64]>::len);
+    // the log may begin inside one
+    let lacking = if is_first {
+        burst.saturating_sub(first)
+    } else {
+        0
+    };
+    for (place, burst) in time_s.chunk_by_mut(|a, b| a == b).enumerate() {
+        let before = if place == 0 { lacking as f64 } else { 0.0 };
+        for (row, time_s) in burst.iter_mut().enumerate() {
+            *time_s += period_s * (before + row as f64 - middle);
+        }
+    }
 }
 
 /// The period of a chunk, s, and whether its steps are tight about it.
@@ -598,10 +686,7 @@ fn period(time_s: &[f64], steps: &Steps, known_s: Option<f64>) -> (f64, bool) {
     if steps.median_s > 0.0 && steps.tight >= TIGHT_SHARE {
         return (steps.mean_s, true);
     }
-    let far = far_rows(time_s);
-    let pairs = time_s.iter().zip(time_s.get(far..).unwrap_or_default());
-    let mut slopes: Vec<f64> = pairs.map(|(a, b)| (b - a) / far as f64).collect();
-    let far_s = median(&mut slopes).unwrap_or(0.0);
+    let far_s = far_period_s(time_s).unwrap_or(0.0);
     if far_s <= 0.0 {
         return (
             known_s.unwrap_or(steps.mean_s.max(f64::MIN_POSITIVE)),
@@ -663,7 +748,13 @@ fn tight_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -
 
 /// Gaps among noisy or bursty stamps: a long step is a gap if the level of stamps against the grid is
 /// higher after it than before.
-fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -> Vec<usize> {
+fn loose_gaps(
+    last_s: Option<f64>,
+    time_s: &[f64],
+    take: usize,
+    period_s: f64,
+    burst: usize,
+) -> Vec<usize> {
     const WINDOW: usize = 64;
     const BURSTS: usize = 5;
     let level = |index: usize| time_s.get(index).map(|t| t - period_s * index as f64);
@@ -676,7 +767,10 @@ fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -
     };
     let long = |index: &usize| step_s(*index) >= USUAL_STEP.end * period_s;
     let candidates: Vec<usize> = (0..time_s.len()).filter(long).collect();
-    let bursty = candidates.len() * 20 > time_s.len();
+    let bursty = burst > 1 || candidates.len() * 20 > time_s.len();
+    // less than half of what shares a stamp may be how a stamp was rounded
+    let least = (0.5 * burst as f64).max(0.75);
+    let (far_rows, burst_s) = (32.0_f64.max(burst as f64), burst as f64 * period_s);
     let mut gaps: Vec<usize> = Vec::new();
     for (place, &index) in candidates.iter().enumerate().filter(|(_, i)| **i < take) {
         let since = gaps.last().copied().unwrap_or(0);
@@ -715,9 +809,10 @@ fn loose_gaps(last_s: Option<f64>, time_s: &[f64], take: usize, period_s: f64) -
         let around = place.saturating_sub(BURSTS)..candidates.len().min(place + BURSTS);
         let mut others = candidates.get(around).unwrap_or_default().iter();
         let longer = |other: &usize| *other > since && step_s(*other) > step_s(index);
-        let clear = moved.is_some_and(|moved| moved > 0.75) && !(bursty && others.any(longer));
+        let clear = moved.is_some_and(|moved| moved > least) && !(bursty && others.any(longer));
         let alone = before.is_empty() && index == 0;
-        let far = alone && last_s.is_some_and(|last_s| time_s[0] - last_s > 32.0 * period_s);
+        let beyond_s = |last_s: f64| time_s[0] - last_s - if burst > 1 { burst_s } else { 0.0 };
+        let far = alone && last_s.is_some_and(|last_s| beyond_s(last_s) > far_rows * period_s);
         if clear || far {
             gaps.push(index);
         }

@@ -81,6 +81,14 @@ pub fn bursts(same: u64, rows: u64) -> String {
     )
 }
 
+/// Stamps too far apart.
+pub fn coarse_stamps(rows: usize, every_s: f64) -> String {
+    format!(
+        "up to {rows} rows share a stamp, a new one comes only every {every_s:.1} s: whether rows are lost in between \
+         cannot be told, so that times within the log are not to be trusted; log finer stamps"
+    )
+}
+
 /// Too many gaps.
 pub fn many_gaps(gaps: u64) -> String {
     format!("{gaps} gaps: the log has lost too much to be timed; check the unit's storage")

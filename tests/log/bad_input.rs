@@ -87,6 +87,19 @@ fn profile(from: &str, to: &str) -> Vec<(&'static str, Vec<u8>)> {
     ]
 }
 
+fn still_stamps(rows: usize) -> Vec<u8> {
+    let mut text = HEADER.to_owned();
+    for index in 0..rows {
+        writeln!(
+            text,
+            "0.5,0.01,0.1,0.99,0.5,-0.2,0.{:03}",
+            index * 7919 % 997
+        )
+        .expect("memory");
+    }
+    text.into_bytes()
+}
+
 /// The layout of the logs here, but for the unit of the stamps.
 fn in_microseconds() -> Vec<u8> {
     let text = overarm::profile::known_text("g-dps-seconds").expect("known");
@@ -126,6 +139,8 @@ fn unreadable() -> Vec<Case> {
             args: GDPS, code: 3, says: &["a.csv: by its stamps it holds 0.25 rows a second, and motion is logged at 5 to 20000: are the stamps in ms, not s?", "under `[time]` in profile `g-dps-seconds`"] },
         Case { kind: "milliseconds taken for microseconds", files: vec![("a.csv", stamped(|index| format!("{}", 4 * index))), ("own.toml", in_microseconds())],
             args: "check a.csv --profile own.toml", code: 3, says: &["a.csv: by its stamps it holds 250000 rows a second", "are the stamps in ms, not us?"] },
+        Case { kind: "stamps that stand still", files: a(still_stamps(6000)),
+            args: GDPS, code: 3, says: &["a.csv: 5999 of its rows have the stamp of the row before, thousands in turn", "check the column under `[time]` in profile `g-dps-seconds`"] },
         Case { kind: "text in every row", files: a(edited(|_, row| row.replace("0.99", "n/a"))), args: GDPS, code: 3,
             says: &["no row fits profile", "a.csv:2:4: acc_z is \"n/a\", want a number"] },
         Case { kind: "not text", files: a(vec![0x7f, b'E', b'L', b'F', 0, 0, 0, b'\n', 1, 2]), args: GDPS, code: 3, says: &["a.csv: is not text"] },

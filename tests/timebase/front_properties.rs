@@ -204,3 +204,104 @@ fn a_lost_packet_is_a_gap_and_a_late_one_is_none() {
     let lost_s = holed.gaps[0].from_s;
     assert_close(lost_s, 1003.0 * 10.0 / BURST_HZ, 0.1, 0.0, "where");
 }
+
+/// However many share a stamp, up to a second's, the rate is the rows' own, nothing is missing, and rows are even.
+#[test]
+fn long_bursts_have_a_rate_and_no_gaps() {
+    for burst in [16, 25, 50, 125, 250] {
+        let unit = packets(|_| (burst, 0.0), None);
+        let told = &unit.findings;
+        assert!(unit.gaps.is_empty(), "{burst}: {told:?}");
+        assert_close(unit.rate_hz, BURST_HZ, 0.05, 0.0, "rate");
+        assert!(!told.iter().any(|f| f.voids), "{burst}: {told:?}");
+        let samples = unit.window(f64::MIN, f64::MAX).expect("samples");
+        let early = 0.5 * (burst as f64 - 1.0);
+        for (k, time_s) in samples.time_s.iter().enumerate() {
+            let want_s = (k as f64 - early) / BURST_HZ;
+            assert_close(*time_s, want_s, 0.006, 0.0, "stamp");
+        }
+    }
+}
+
+/// Packets of some fifty rows, late by some rows; one that is lost is a gap.
+#[test]
+fn a_lost_long_packet_is_a_gap() {
+    let uneven = |number: usize| (48 + (number * 7) % 5, ((number * 13) % 7) as f64 * 3e-3);
+    let whole = packets(uneven, None);
+    assert!(whole.gaps.is_empty(), "{:?}", whole.findings);
+    assert_close(whole.rate_hz, BURST_HZ, 0.5, 0.0, "rate");
+    let holed = packets(uneven, Some(1003));
+    assert_eq!(holed.gaps.len(), 1, "{:?}", holed.findings);
+    let gap = &holed.gaps[0];
+    assert_close(gap.from_s, 1003.0 * 50.0 / BURST_HZ, 0.2, 0.0, "where");
+    assert_close(
+        gap.to_s - gap.from_s,
+        50.0 / BURST_HZ,
+        0.05,
+        0.0,
+        "how long",
+    );
+}
+
+/// Stamps cut to some step, from rows whose period is no whole part of it.
+fn cut_to(step_s: f64, rate_hz: f64, rows: usize) -> Recording {
+    let mut text = HEADER.to_owned();
+    for row in 0..rows {
+        // jitter of the unit's own, as a timer has
+        let own_s = (row as f64 + 0.2 * ((row * 7919) % 11) as f64 / 11.0) / rate_hz;
+        let stamp_s = (own_s / step_s).floor() * step_s;
+        let a = (row as f64 * 5.0 / rate_hz).sin();
+        writeln!(
+            text,
+            "{stamp_s:.4},{a:.4},{:.4},{:.4},{:.3},{:.3},{:.3}",
+            0.3 * a,
+            0.9 - 0.2 * a,
+            90.0 * a,
+            70.0 * a,
+            -30.0 * a
+        )
+        .expect("memory");
+    }
+    let source = source_of(known("g-dps-seconds"));
+    read_text_unit(&mut text.as_bytes(), &source, &FrontParams::default()).expect("a log")
+}
+
+#[test]
+fn coarse_stamps_invent_no_gaps() {
+    for (step_s, rate_hz, rows) in [
+        (0.001, 8000.7, 200_000),
+        (0.001, 7877.3, 200_000),
+        (0.1, 249.8, 20_000),
+        (1.0, 249.8, 40_000),
+        (1.0, 500.3, 40_000),
+    ] {
+        let unit = cut_to(step_s, rate_hz, rows);
+        let told = &unit.findings;
+        assert!(unit.gaps.is_empty(), "{step_s} s, {rate_hz} Hz: {told:?}");
+        assert_close(unit.rate_hz, rate_hz, 0.0, 2e-3, "rate");
+        assert!(
+            !told
+                .iter()
+                .any(|f| f.code == "rate-changes" || f.code == "coarse-stamps"),
+            "{told:?}"
+        );
+        let samples = unit.window(f64::MIN, f64::MAX).expect("samples");
+        let off_s = |k: usize| samples.time_s[k] - k as f64 / rate_hz;
+        let spread_s = (0..rows)
+            .map(off_s)
+            .fold((f64::MAX, f64::MIN), |(a, b), t| (a.min(t), b.max(t)));
+        assert!(
+            spread_s.1 - spread_s.0 < 0.02,
+            "{step_s} s, {rate_hz} Hz: {spread_s:?}"
+        );
+    }
+}
+
+/// Beyond a second and a half nobody can tell what was lost in between.
+#[test]
+fn stamps_two_seconds_apart_are_void() {
+    let unit = cut_to(2.0, 100.3, 20_000);
+    let told = unit.findings.iter().find(|f| f.code == "coarse-stamps");
+    assert!(told.is_some_and(|f| f.voids), "{:?}", unit.findings);
+    assert_close(unit.rate_hz, 100.3, 0.0, 5e-3, "rate");
+}
