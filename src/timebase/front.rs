@@ -303,7 +303,9 @@ fn recording(
     let mut findings = summary.findings.clone();
     findings.extend(all.findings(file));
     findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
-    findings.extend(facts.doubts.iter().map(|doubt| channel_told(*doubt, &name)));
+    let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);
+    let told = facts.doubts.iter();
+    findings.extend(told.map(|doubt| channel_told(*doubt, &name, &scale)));
     if facts.grid.same_stamp * BURSTS_ONE_IN > facts.rows {
         let text = words::bursts(facts.grid.same_stamp, facts.rows);
         findings.push(Finding::note("bursts", &name, text));
@@ -320,7 +322,6 @@ fn recording(
             words::many_gaps(facts.gap_count),
         ));
     }
-    let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);
     let delay_ms = source.profile.gyro.filter_delay_ms;
     let mut unit = Recording {
         name,
@@ -353,11 +354,15 @@ fn recording(
 }
 
 /// What is said of one channel, in words.
-fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
+fn channel_told(doubt: ChannelDoubt, name: &str, scale: &Scale) -> Finding {
     const AXES: [&str; 6] = [
         "accel x", "accel y", "accel z", "gyro x", "gyro y", "gyro z",
     ];
     let axis_name = |axis: usize| AXES.get(axis).copied().unwrap_or_default();
+    let sensor_name = |sensor: usize| match sensor {
+        0 => "accelerometer",
+        _ => "gyroscope",
+    };
     let shown = |axis: usize, value: f32| match axis {
         0..3 => format!("{:.2} g", f64::from(value) / STANDARD_GRAVITY_M_S2),
         _ => format!("{:.0} deg/s", f64::from(value).to_degrees()),
@@ -382,6 +387,24 @@ fn channel_told(doubt: ChannelDoubt, name: &str) -> Finding {
             name,
             words::stuck(axis_name(axis), from_s, length_s),
         ),
+        ChannelDoubt::Frozen {
+            sensor,
+            from_s,
+            length_s,
+        } => Finding::void(
+            "stuck-channel",
+            name,
+            words::frozen(sensor_name(sensor), from_s, length_s),
+        ),
+        ChannelDoubt::Beyond { axis, value } => {
+            let stated = match axis {
+                0..3 => scale.accel_full_scale_m_s2,
+                _ => scale.gyro_full_scale_rad_s,
+            };
+            let stated = shown(axis, stated.unwrap_or_default() as f32); // to be shown
+            let text = words::beyond_range(sensor_name(axis / 3), &stated, &shown(axis, value));
+            Finding::void("range-passed", name, text)
+        }
         ChannelDoubt::Spikes {
             axis,
             first_s,

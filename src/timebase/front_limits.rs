@@ -1,6 +1,7 @@
 //! What single channels show while the samples stream by: limits that nobody stated, channels that
 //! stick, spikes that no limb makes.
 
+use super::front_frozen::{Frozen, Stretches};
 use super::front_spill::Columns;
 use super::front_track::min_max;
 use crate::samples::Limits;
@@ -122,6 +123,14 @@ pub(crate) enum ChannelDoubt {
         from_s: f64,
         length_s: f64,
     },
+    /// Every axis of a sensor repeats exactly.
+    Frozen {
+        sensor: usize,
+        from_s: f64,
+        length_s: f64,
+    },
+    /// It reads more than the stated range, by the axis that does so most.
+    Beyond { axis: usize, value: f32 },
     /// Single samples stand far off their neighbours.
     Spikes {
         axis: usize,
@@ -153,7 +162,22 @@ pub(crate) struct Extremes {
     reached: [u64; 2],
     stuck: [Seen; 6],
     spikes: [Seen; 6],
+    frozen: [Frozen; 2],
 }
+
+/// What the extremes give in the end.
+pub(crate) struct Found {
+    /// Limits in force, stated or seen.
+    pub limits: Limits,
+    /// Samples known to be at them, accelerometer and gyroscope.
+    pub reached: [u64; 2],
+    pub doubts: Vec<ChannelDoubt>,
+    /// Start and end of stretches in which a sensor repeats itself, s.
+    pub frozen_s: Vec<(f64, f64)>,
+}
+
+/// A sensor reads at most this much of its nominal range: chips are trimmed to sensitivities within some per cent.
+const RANGE_SLACK: f32 = 1.1;
 
 impl Extremes {
     pub fn new(stated: Limits) -> Self {
@@ -163,6 +187,7 @@ impl Extremes {
             reached: [0; 2],
             stuck: [Seen::default(); 6],
             spikes: [Seen::default(); 6],
+            frozen: [Frozen::of(0), Frozen::of(1)],
         }
     }
 
@@ -191,6 +216,9 @@ impl Extremes {
                 self.reached[sensor] += self.count_reached(&columns.axes, sensor);
             }
         }
+        self.frozen
+            .iter_mut()
+            .for_each(|frozen| frozen.add(columns, period_s));
         for (axis, spread) in spreads.into_iter().enumerate() {
             let sensor = axis / 3;
             let beside = (sensor * 3..sensor * 3 + 3).any(|other| spreads[other] > MOVING[sensor]);
@@ -224,8 +252,21 @@ impl Extremes {
             .count() as u64
     }
 
-    /// Limits in force, stated or seen; samples known to be at them (accelerometer, gyroscope); doubts.
-    pub fn finish(&self) -> (Limits, [u64; 2], Vec<ChannelDoubt>) {
+    /// The axis of a sensor that reads furthest beyond what is stated.
+    fn beyond(&self, sensor: usize) -> Option<ChannelDoubt> {
+        let axes = (self.sides.iter().zip(&self.stated.high).enumerate())
+            .skip(3 * sensor)
+            .take(3);
+        let most = axes.map(|(axis, (sides, stated))| {
+            let [up, down] = sides.map(|side| side.value);
+            let value = up.max(down);
+            (axis, *stated, value)
+        });
+        let (axis, stated, value) = most.max_by(|a, b| (a.2 / a.1).total_cmp(&(b.2 / b.1)))?;
+        (value > RANGE_SLACK * stated).then_some(ChannelDoubt::Beyond { axis, value })
+    }
+
+    pub fn finish(self) -> Found {
         let mut limits = self.stated;
         let mut reached = self.reached;
         let mut doubts = Vec::new();
@@ -271,6 +312,22 @@ impl Extremes {
                 });
             }
         }
-        (limits, reached, doubts)
+        doubts.extend((0..2).filter_map(|sensor| self.beyond(sensor)));
+        let mut frozen_s = Vec::new();
+        for (sensor, frozen) in self.frozen.into_iter().enumerate() {
+            let Stretches { places, length_s } = frozen.finish();
+            doubts.extend(places.first().map(|&(from_s, _)| ChannelDoubt::Frozen {
+                sensor,
+                from_s,
+                length_s,
+            }));
+            frozen_s.extend(places);
+        }
+        Found {
+            limits,
+            reached,
+            doubts,
+            frozen_s,
+        }
     }
 }

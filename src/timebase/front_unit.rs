@@ -277,13 +277,20 @@ impl FrontUnit {
             envelopes.finish(&mut self.spill)?;
         }
         self.spill.finish()?;
-        let (limits, reached, doubts) = self.extremes.finish();
+        let found = self.extremes.finish();
+        let mut quiet = self.quiet.finish();
+        // what is not measured is no stillness
+        let frozen = |time_s: f64| {
+            let mut stretches = found.frozen_s.iter();
+            stretches.any(|(from_s, to_s)| (*from_s..=*to_s).contains(&time_s))
+        };
+        quiet.retain(|chunk| !frozen(chunk.time_s));
         Ok(UnitFacts {
             spill: self.spill,
-            limits,
-            doubts,
-            reached,
-            quiet: self.quiet.finish(),
+            limits: found.limits,
+            doubts: found.doubts,
+            reached: found.reached,
+            quiet,
             gaps: self.gaps,
             gap_count: self.gap_count,
             rows: self.rows,

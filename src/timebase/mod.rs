@@ -6,6 +6,7 @@ mod front_detect;
 mod front_doubts;
 mod front_draft;
 mod front_exchanged;
+mod front_frozen;
 mod front_limits;
 mod front_probe;
 mod front_sink;

@@ -117,6 +117,22 @@ pub fn stuck(axis: &str, from_s: f64, length_s: f64) -> String {
     )
 }
 
+/// A sensor that stands still.
+pub fn frozen(sensor: &str, from_s: f64, length_s: f64) -> String {
+    format!(
+        "the {sensor} repeats all three axes exactly from {from_s:.1} s on, {length_s:.1} s in all: no sensor that works is \
+         without noise; what is found there is not measured, and is not taken for rest"
+    )
+}
+
+/// A range that the log passes.
+pub fn beyond_range(sensor: &str, stated: &str, reads: &str) -> String {
+    format!(
+        "the {sensor}'s range is stated as {stated}, but the log reads {reads}: the range or the scale in the profile is \
+         wrong, and samples beyond it are taken for cut off; correct it"
+    )
+}
+
 /// Strays.
 pub fn spikes(axis: &str, count: u64, first_s: f64) -> String {
     format!(

@@ -360,3 +360,104 @@ fn exchanged_units_are_told_by_their_peaks() {
     assert!(found.contains(&(Site::Hip, Site::Wrist)), "{found:?}");
     assert!(exchanged_units(&[None, Some(15.0), None, None]).is_empty());
 }
+
+/// The text of a finding that voids.
+fn void<'a>(unit: &'a Recording, code: &str) -> &'a str {
+    let found = unit.findings.iter().find(|f| f.code == code && f.voids);
+    &found.unwrap_or_else(|| panic!("{:?}", unit.findings)).text
+}
+
+/// Both sensors hold their last reading for eight seconds of a turn, and of a rest: neither is measured.
+#[test]
+fn a_log_that_repeats_its_last_reading_is_void() {
+    for (from_s, to_s) in [(40.0, 48.0), (70.0, 78.0)] {
+        let sound = Made::sound(3.0);
+        let held = sound.rows[(from_s * RATE_HZ) as usize];
+        let inside = move |index: usize| (from_s..to_s).contains(&(index as f64 / RATE_HZ));
+        let unit = sound
+            .each(|index, row| {
+                if inside(index) {
+                    *row = held;
+                }
+            })
+            .read();
+        let told = void(&unit, "stuck-channel");
+        let wanted = format!(
+            "the accelerometer repeats all three axes exactly from {from_s:.1} s on, 8.0 s in all"
+        );
+        assert!(told.contains(&wanted), "{told}");
+        let gyro = unit.findings.iter().filter(|f| f.code == "stuck-channel");
+        assert_eq!(gyro.count(), 2, "{:?}", unit.findings);
+        let within = |time_s: f64| (from_s..to_s).contains(&time_s);
+        assert!(!unit.quiet.iter().any(|chunk| within(chunk.time_s)));
+    }
+}
+
+/// A gyroscope that gives zeros all along, and one that does so for the three seconds of a turn.
+#[test]
+fn a_dead_gyroscope_is_void_and_gives_no_rest() {
+    let dead = Made::sound(2.0).each(|_, row| row[3..].fill(0.0)).read();
+    assert!(void(&dead, "stuck-channel").contains("the gyroscope repeats all three axes"));
+    assert!(dead.quiet.is_empty());
+    let gone = |index: usize| (42.0..45.0).contains(&(index as f64 / RATE_HZ));
+    let lost = Made::sound(2.0)
+        .each(|index, row| {
+            if gone(index) {
+                // swung about, so that the accelerometer tells of motion
+                row[0] += (index as f64 * 0.05).sin();
+                row[3..].fill(0.0);
+            }
+        })
+        .read();
+    let told = void(&lost, "stuck-channel");
+    assert!(
+        told.contains("the gyroscope") && told.contains("from 42.0 s on, 3.0 s in all"),
+        "{told}"
+    );
+}
+
+/// Digits wider than the noise: at rest nothing changes for half a minute, as is to be expected.
+#[test]
+fn coarse_digits_may_repeat_at_rest() {
+    let to = |value: f64, step: f64| (value / step).round() * step;
+    let unit = Made::sound(3.0)
+        .each(|_, row| {
+            row[..3].iter_mut().for_each(|a| *a = to(*a, 0.02));
+            row[3..].iter_mut().for_each(|w| *w = to(*w, 1.0));
+        })
+        .read();
+    assert!(
+        !codes(&unit).contains(&"stuck-channel"),
+        "{:?}",
+        unit.findings
+    );
+    assert!(unit.still().is_some());
+}
+
+#[test]
+fn a_range_below_what_the_log_reads_is_void() {
+    let swung = |index: usize, row: &mut [f64; 6]| {
+        if index % 500 == 250 {
+            row[1] = 19.3;
+        }
+    };
+    let unit = Made::sound(2.0).each(swung).read();
+    let told = void(&unit, "range-passed");
+    assert!(
+        told.contains("the accelerometer's range is stated as 16.00 g, but the log reads 19.30 g"),
+        "{told}"
+    );
+    // within a sensor's tolerance
+    let unit = Made::sound(2.0)
+        .each(|index, row| {
+            if index == 250 {
+                row[1] = 16.9;
+            }
+        })
+        .read();
+    assert!(
+        !codes(&unit).contains(&"range-passed"),
+        "{:?}",
+        unit.findings
+    );
+}
