@@ -65,6 +65,10 @@ const FEWEST_RESTS: usize = 3;
 const REST_SPAN_S: f64 = 60.0;
 const ODD_RESTS_ONE_IN: usize = 10;
 
+/// Below this rate, Hz, a sample stands for more than 20 ms: as long as the whole lag from one segment's peak to the
+/// next, and longer than skin and strap ring after a blow.
+const LOW_RATE_HZ: f64 = 50.0;
+
 /// Still chunks at each end of the log that a drift of the bias needs, of how many parts.
 const FEWEST_CHUNKS: usize = 8;
 const DRIFT_PARTS: usize = 5;
@@ -79,6 +83,7 @@ const WINDOW_S: f64 = 2.0;
 /// When the spill file cannot be read back.
 pub(crate) fn doubts(unit: &Recording) -> std::io::Result<Vec<Finding>> {
     let mut findings: Vec<Finding> = gaps(unit).into_iter().collect();
+    findings.extend(rate(unit));
     findings.extend(jitter(unit));
     findings.extend(rest(unit));
     findings.extend(drift(unit));
@@ -97,6 +102,11 @@ fn gaps(unit: &Recording) -> Option<Finding> {
     let gaps = unit.gaps.len();
     let text = words::gaps(gaps, missing_s, length_s(&longest), longest.from_s);
     Some(Finding::note("gaps", &unit.name, text))
+}
+
+fn rate(unit: &Recording) -> Option<Finding> {
+    let is_low = unit.rate_hz > 0.0 && unit.rate_hz < LOW_RATE_HZ;
+    is_low.then(|| Finding::note("rate-low", &unit.name, words::rate_low(unit.rate_hz)))
 }
 
 fn jitter(unit: &Recording) -> Option<Finding> {

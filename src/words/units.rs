@@ -179,6 +179,15 @@ pub fn jitter(by_ms: f64, about_hz: f64) -> String {
     )
 }
 
+/// A rate too low for what lasts some milliseconds.
+pub fn rate_low(rate_hz: f64) -> String {
+    format!(
+        "{rate_hz:.1} Hz: what a blow leaves is over between two samples, so that serves met with a ball cannot be told \
+         from dry swings, and peaks are timed, and lags measured, to {:.0} ms at best; log at 100 Hz and more",
+        1000.0 / rate_hz
+    )
+}
+
 /// Never still.
 pub const NEVER_STILL: &str = "never still: the gyroscope's bias cannot be measured; put the unit down for \
                                ten seconds before practice";

@@ -461,3 +461,28 @@ fn a_range_below_what_the_log_reads_is_void() {
         unit.findings
     );
 }
+
+/// A tenth of the rows: what cannot be told is told.
+#[test]
+fn a_low_rate_is_told() {
+    let mut made = Made::sound(4.0);
+    made.rows = made.rows.into_iter().step_by(10).collect();
+    let mut text = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n".to_owned();
+    for (index, [a, b, c, x, y, z]) in made.rows.iter().enumerate() {
+        let t = index as f64 * 10.0 / RATE_HZ;
+        writeln!(text, "{t:.3},{a:.5},{b:.5},{c:.5},{x:.4},{y:.4},{z:.4}").expect("memory");
+    }
+    let source = super::source_of(resolve("g-dps-seconds", Path::new(".")).expect("known"));
+    let unit =
+        read_text_unit(&mut text.as_bytes(), &source, &FrontParams::default()).expect("a log");
+    let told = unit
+        .findings
+        .iter()
+        .find(|f| f.code == "rate-low")
+        .expect("told");
+    assert!(
+        !told.voids && told.text.contains("25.0 Hz") && told.text.contains("40 ms"),
+        "{}",
+        told.text
+    );
+}
