@@ -124,6 +124,28 @@ pub enum LogError {
         /// Rows with the stamp of the row before.
         rows: u64,
     },
+    /// A column that nobody named tells units apart.
+    #[error("{}: rows take turns between {} in column `{column}`: the log is of several units, and profile `{profile}` reads them as one; name the column under `[unit]` in the profile, and the unit with `unit_id`", file.display(), values.join(", "))]
+    SeveralUnits {
+        /// The path.
+        file: PathBuf,
+        /// Name of the profile.
+        profile: String,
+        /// Its name, or its number from 1.
+        column: String,
+        /// Its values.
+        values: Vec<String>,
+    },
+    /// Nothing but the rows' turns tells units apart.
+    #[error("{}: rows take turns between {units} recordings, each with stamps and readings of its own: a log of several units, which profile `{profile}` reads as one; write each unit into a log of its own, or with a column that names it", file.display())]
+    RowsTakeTurns {
+        /// The path.
+        file: PathBuf,
+        /// Name of the profile.
+        profile: String,
+        /// How many.
+        units: usize,
+    },
     /// A header and nothing below it.
     #[error("{}: has no rows below its header; was the unit recording?", file.display())]
     NoRows {

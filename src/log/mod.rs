@@ -15,6 +15,7 @@ mod rows;
 mod scan;
 mod table;
 mod tally;
+mod turns;
 mod whole;
 
 pub use error::LogError;

@@ -23,6 +23,10 @@ pub(crate) enum Slot {
 pub(crate) struct Plan {
     /// Up to the last field that is used.
     pub slots: Vec<Slot>,
+    /// All fields that the profile names.
+    pub named: Vec<usize>,
+    /// Names of the header's fields.
+    pub header: Vec<String>,
     /// Fields of the header; without one, of the first row.
     pub width: Option<usize>,
     pub delimiter: u8,
@@ -54,8 +58,10 @@ impl Plan {
         wanted.extend(mag.map(|column| (column, Slot::Skip)));
 
         let mut slots = Vec::new();
+        let mut named = Vec::new();
         for (column, slot) in &wanted {
             let index = field_index(profile, column, header, at)?;
+            named.push(index);
             if slots.len() <= index {
                 slots.resize(index + 1, Slot::Skip);
             }
@@ -73,6 +79,8 @@ impl Plan {
         };
         Ok(Self {
             slots,
+            named,
+            header: header.unwrap_or_default().to_vec(),
             width: header.map(<[String]>::len),
             // the profile's check holds both to ASCII
             delimiter: u8::try_from(profile.file.delimiter).unwrap_or(b','),

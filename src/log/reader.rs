@@ -10,6 +10,7 @@ use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
 use super::tally::{RowFault, Tally, shown};
+use super::turns::{Turns, turns};
 use super::whole::Alike;
 use super::{LogError, fields};
 use crate::finding::{Finding, Place};
@@ -165,9 +166,15 @@ fn pass(
         pass.summary.units.push(String::new());
         pass.summary.refused.push(Tally::default());
     }
+    let mut looked = pass.combined;
     while let Some(block) = lines.block()? {
         match block {
             Block::Lines { text, line, byte } => {
+                if !std::mem::replace(&mut looked, true)
+                    && let Some(turns) = turns(text, &pass.plan)
+                {
+                    return Err(several(turns, file, profile, &pass.plan));
+                }
                 pass.block(text, line, byte)?;
                 lines.line = pass.rows.line();
             }
@@ -196,6 +203,26 @@ fn pass(
             first: first_fault(&summary, file),
         }),
         _ => Ok(summary),
+    }
+}
+
+fn several(turns: Turns, file: &Path, profile: &SensorProfile, plan: &Plan) -> LogError {
+    let (file, profile) = (file.to_owned(), profile.name.clone());
+    match turns {
+        Turns::Rows(units) => LogError::RowsTakeTurns {
+            file,
+            profile,
+            units,
+        },
+        Turns::Column(column, values) => LogError::SeveralUnits {
+            file,
+            profile,
+            column: match plan.header.get(column) {
+                Some(name) => name.clone(),
+                None => (column + 1).to_string(),
+            },
+            values,
+        },
     }
 }
 

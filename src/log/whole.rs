@@ -468,6 +468,8 @@ mod tests {
     fn plan() -> Plan {
         Plan {
             slots: [6, 0, 1, 2, 3, 4, 5].map(Slot::Value).to_vec(),
+            named: (0..7).collect(),
+            header: Vec::new(),
             width: Some(7),
             delimiter: b',',
             decimal: b'.',

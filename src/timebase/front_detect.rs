@@ -105,6 +105,9 @@ fn fits(file: &Path, profile: &SensorProfile) -> Result<String, Against> {
         LogError::TwiceColumn { name, .. } => {
             Against::Reason(format!("column `{name}` stands twice"))
         }
+        LogError::SeveralUnits { column, .. } => {
+            Against::Reason(format!("`{column}` tells several units apart"))
+        }
         fatal => Against::Fatal(fatal),
     })?;
     judged(&probe, profile).map_err(Against::Reason)

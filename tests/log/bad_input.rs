@@ -100,6 +100,36 @@ fn still_stamps(rows: usize) -> Vec<u8> {
     text.into_bytes()
 }
 
+/// Two units that start a millisecond apart, one upright and one lying, and what names them.
+fn several_units(header: &str, first: &str, second: &str) -> Vec<u8> {
+    let mut text = header.to_owned();
+    for index in 0..600u32 {
+        let (t, wobble) = (
+            f64::from(index) * 0.01,
+            f64::from((index * 7919) % 13) * 0.001,
+        );
+        writeln!(text, "{t:.3},{first}0.01,{wobble:.3},0.99,0.5,-0.2,0").expect("memory");
+        writeln!(
+            text,
+            "{:.3},{second}{wobble:.3},0.99,0.02,0.1,0.2,0",
+            t + 0.001
+        )
+        .expect("memory");
+    }
+    text.into_bytes()
+}
+
+/// A still log whose temperature goes to and fro by one digit.
+fn with_temperature() -> Vec<u8> {
+    let text = String::from_utf8(good()).expect("text");
+    let lines = text.lines().enumerate();
+    let line = |(index, line): (usize, &str)| match index {
+        0 => format!("{line},temperature\n"),
+        _ => format!("{line},21.{}\n", (index * 7919 % 13) / 7),
+    };
+    lines.map(line).collect::<String>().into_bytes()
+}
+
 /// The layout of the logs here, but for the unit of the stamps.
 fn in_microseconds() -> Vec<u8> {
     let text = overarm::profile::known_text("g-dps-seconds").expect("known");
@@ -141,6 +171,10 @@ fn unreadable() -> Vec<Case> {
             args: "check a.csv --profile own.toml", code: 3, says: &["a.csv: by its stamps it holds 250000 rows a second", "are the stamps in ms, not us?"] },
         Case { kind: "stamps that stand still", files: a(still_stamps(6000)),
             args: GDPS, code: 3, says: &["a.csv: 5999 of its rows have the stamp of the row before, thousands in turn", "check the column under `[time]` in profile `g-dps-seconds`"] },
+        Case { kind: "several units, the profile names none", files: a(several_units("t,unit,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n", "U1,", "U2,")), args: GDPS, code: 3,
+            says: &["a.csv: rows take turns between U1, U2 in column `unit`", "name the column under `[unit]` in the profile"] },
+        Case { kind: "several units, told by nothing", files: a(several_units(HEADER, "", "")), args: GDPS, code: 3,
+            says: &["a.csv: rows take turns between 2 recordings", "write each unit into a log of its own"] },
         Case { kind: "text in every row", files: a(edited(|_, row| row.replace("0.99", "n/a"))), args: GDPS, code: 3,
             says: &["no row fits profile", "a.csv:2:4: acc_z is \"n/a\", want a number"] },
         Case { kind: "not text", files: a(vec![0x7f, b'E', b'L', b'F', 0, 0, 0, b'\n', 1, 2]), args: GDPS, code: 3, says: &["a.csv: is not text"] },
@@ -325,6 +359,7 @@ fn told() -> Vec<Case> {
         })
     };
     vec![
+        c("a temperature that flickers", with_temperature(), 0, &[]),
         c(
             "text in a number",
             log_with(30, "0.28,0.01,12;4,0.99,0.5,-0.2,0\n"),
