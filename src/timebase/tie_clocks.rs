@@ -115,12 +115,29 @@ pub fn tie_all_side_by_side(
         let ties = (0..units.len())
             .map(|i| ClockTie::identity(method(i)))
             .collect();
-        return Ok((ties, Vec::new()));
+        return Ok((ties, never_together(units, reference)));
     }
     let session = Session::read(units, reference, params, jobs)?;
     let evidence = session.evidence()?;
     let fit = fit::fit(&session.pieces, &evidence.rows, &evidence.priors, params);
-    Ok(session.answer(&evidence, fit.as_ref()))
+    let (ties, mut findings) = session.answer(&evidence, fit.as_ref());
+    findings.extend(never_together(units, reference));
+    Ok((ties, findings))
+}
+
+/// Units that are said to share the reference's clock, and by it were never on while it was.
+fn never_together(units: &[TieUnit], reference: usize) -> Vec<Finding> {
+    let Some(of_reference) = units.get(reference).map(|unit| unit.track.span_s()) else {
+        return Vec::new();
+    };
+    let sharing = units.iter().filter(|unit| unit.shares_clock);
+    let apart = sharing.filter_map(|unit| {
+        let (from_s, to_s) = unit.track.span_s();
+        let text = words::never_together((from_s, to_s), of_reference);
+        let finding = Finding::void("never-together", unit.track.label(), text);
+        (to_s < of_reference.0 || from_s > of_reference.1).then_some(finding)
+    });
+    apart.collect()
 }
 
 fn untied() -> ClockTie {

@@ -270,6 +270,15 @@ pub fn axes_disagree(best: impl std::fmt::Display, best_share: f64, logged_share
 pub const NOT_TIED: &str = "nothing in the logs ties this unit's clock to the reference: no lag to or from \
                             it is measured; tap the stacked units three times at start and end";
 
+/// One clock is stated for logs of two times, s.
+pub fn never_together((from_s, to_s): (f64, f64), (ref_from_s, ref_to_s): (f64, f64)) -> String {
+    format!(
+        "shared_clock is stated, but this log runs from {from_s:.1} to {to_s:.1} s and the reference unit's from \
+         {ref_from_s:.1} to {ref_to_s:.1} s: at no time are there samples of both, and no lag to or from it is measured; \
+         take shared_clock out, so that the clocks are tied by motion, or give the log of the same practice"
+    )
+}
+
 /// A clock that steps, somewhere in a stretch of the reference clock.
 pub fn clock_steps(step_s: f64, (from_s, to_s): (f64, f64)) -> String {
     format!(

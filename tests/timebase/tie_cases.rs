@@ -303,3 +303,37 @@ fn motion_does_not_pull_the_lag_in_either_order() {
     // aligning peaks on peaks would set the two 60 ms apart
     assert!((errors_s[0] - errors_s[1]).abs() < 3e-3, "{errors_s:?}");
 }
+
+/// One clock is stated, and by it the second log begins two hours after the first has ended.
+#[test]
+fn logs_on_one_clock_that_never_meet_are_told() {
+    let body = Body::new(Practice::new(21, 60.0));
+    let first = Clock {
+        to_s: 60.0,
+        ..clock(100.0)
+    };
+    let later = Clock {
+        offset_s: 7200.0,
+        ..first
+    };
+    let (reference, unit) = (body.record(0, first), body.record(1, later));
+    let (tie, findings) =
+        tie_clocks(&reference, &unit, true, &TieParams::default()).expect("readable");
+    assert_eq!(tie.method, TieMethod::SharedClock);
+    let told = findings
+        .iter()
+        .find(|f| f.code == "never-together" && f.voids);
+    let text = &told.expect("told").text;
+    assert!(
+        text.contains("this log runs from 7200.0 to 7260.0 s"),
+        "{text}"
+    );
+    let (_, findings) = tie_clocks(
+        &reference,
+        &body.record(1, first),
+        true,
+        &TieParams::default(),
+    )
+    .expect("readable");
+    assert!(findings.is_empty(), "{findings:?}");
+}
