@@ -10,14 +10,14 @@ use crate::estimate::{Estimate, Reading, Why};
 use crate::finding::Finding;
 use crate::math::{mad_sd, median};
 use crate::samples::Samples;
-use crate::timebase::QuietChunk;
+use crate::timebase::{QuietChunk, REST_POSSIBLE_G};
 use crate::units::STANDARD_GRAVITY_M_S2;
 use crate::words::units as words;
 
 crate::stage_params! {
     /// Tuning numbers of the calibration stage.
     pub struct CalibrationParams in "calibration" {
-        /// Largest departure of the rest norm from standard gravity, as a fraction of it. Larger accepts worse accelerometers.
+        /// A still chunk whose norm departs from standard gravity by more than twice this, as a fraction of it, gives no bias. Larger accepts worse accelerometers.
         rest_tolerance: f64 = 0.10, "1", 0.01, 0.5, "WGS-84 normal gravity stays within 0.3 % of standard gravity, zero-g offsets reach 50-80 mg (public six-axis datasheets)";
         /// Largest zero-rate offset taken for a bias, per axis. A steadier turn than this is a turn.
         zero_rate_limit_rad_s: f64 = 0.52, "rad/s", 0.05, 2.0, "20 deg/s zero-rate offset in public six-axis datasheets, half as much again for temperature";
@@ -103,12 +103,9 @@ pub fn calibrate(name: &str, quiet: &[QuietChunk], params: &CalibrationParams) -
     let rest = rest_norm(quiet);
     if let Some(rest_m_s2) = rest.known() {
         let ratio = rest_m_s2.value / STANDARD_GRAVITY_M_S2;
-        if (ratio - 1.0).abs() > params.rest_tolerance {
-            findings.push(Finding::void(
-                "rest-not-1g",
-                name,
-                words::rest_not_1g(ratio, 100.0 * params.rest_tolerance),
-            ));
+        if !REST_POSSIBLE_G.contains(&ratio) {
+            let text = words::rest_not_1g(ratio, &REST_POSSIBLE_G);
+            findings.push(Finding::void("rest-not-1g", name, text));
         }
     }
     let still = bias::still_chunks(quiet, params);

@@ -2,15 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
+use super::REST_POSSIBLE_G;
 use super::front_probe::{Probe, probe};
 use crate::finding::Finding;
 use crate::log::{LogError, RATES_HZ};
 use crate::profile::{SensorProfile, known_names, resolve};
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
-
-/// Resultant force of a unit at rest, g: what a poorly calibrated sensor may read.
-const REST_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
 
 /// Largest angular rate of a still unit, deg/s: zero-rate offset of a consumer chip (20 deg/s, a public
 /// datasheet) on two axes.
@@ -128,7 +126,7 @@ fn judged(probe: &Probe, profile: &SensorProfile) -> Result<String, String> {
         return Err(format!("the stamps would mean {rate_hz:.3} Hz"));
     }
     let rest_g = probe.rest * scale.accel_m_s2.abs() / STANDARD_GRAVITY_M_S2;
-    if !REST_G.contains(&rest_g) {
+    if !REST_POSSIBLE_G.contains(&rest_g) {
         return Err(format!("rest would read {rest_g:.3} g"));
     }
     let still_dps = (probe.still_rate * scale.gyro_rad_s.abs()).to_degrees();

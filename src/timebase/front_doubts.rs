@@ -5,16 +5,15 @@ use std::ops::Range;
 use nalgebra::Vector3;
 
 use super::front_axes::{Axes, Mean, Moves, STEP_S};
-use super::{QuietChunk, Recording};
+use super::{QuietChunk, REST_POSSIBLE_G, Recording};
 use crate::finding::Finding;
 use crate::math::median;
 use crate::samples::Flags;
 use crate::units::STANDARD_GRAVITY_M_S2;
 use crate::words::units::{self as words, Mistaken};
 
-/// Levels at rest that a poorly calibrated sensor may read, g; beyond the wider ones the scale is wrong.
+/// Levels at rest of a well calibrated sensor, g.
 const REST_FAIR_G: std::ops::RangeInclusive<f64> = 0.95..=1.05;
-const REST_POSSIBLE_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
 
 /// Units that are mistaken for each other: what rest reads then, g, and the words.
 const REST_MISTAKES: [(f64, Mistaken); 4] = [

@@ -4,6 +4,11 @@ use super::{QuietChunk, Recording};
 use crate::math::median;
 use crate::units::STANDARD_GRAVITY_M_S2;
 
+/// Levels at rest that a poorly calibrated accelerometer may read, g: zero-g offsets of consumer chips are limited to
+/// 50 to 80 mg an axis before board calibration (public six-axis datasheets), two axes' together with a scale off by
+/// 3 % reach 0.15 g; gravity itself stays within 0.3 % of standard gravity (WGS-84). Beyond, unit or scale is wrong.
+pub const REST_POSSIBLE_G: std::ops::RangeInclusive<f64> = 0.85..=1.15;
+
 /// Levels and noise while still: medians over the still chunks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Still {

@@ -42,7 +42,7 @@ pub use front::{
 pub use front_detect::{DetectError, Detected, detect_profile};
 pub use front_draft::draft_profile;
 pub use front_exchanged::{exchanged_sites, exchanged_units, same_bytes};
-pub use front_still::Still;
+pub use front_still::{REST_POSSIBLE_G, Still};
 pub use recording::{CoarseTrack, Gap, QuietChunk, Recording};
 pub use tie::{ClockPiece, ClockTie, Evidence, TieEvent, TieMethod};
 pub use tie_clocks::{TieError, TieUnit, tie_all, tie_all_side_by_side, tie_clocks};

@@ -1,5 +1,7 @@
 //! What was noticed in a unit's log, in its clock, in how units sit.
 
+use std::ops::RangeInclusive;
+
 use super::number::{noun, plain, signed};
 use crate::frames::Site;
 
@@ -58,10 +60,12 @@ pub fn exchanged(near: Site, near_deg_s: f64, far: Site, far_deg_s: f64) -> Stri
 }
 
 /// Rest is not 1 g.
-pub fn rest_not_1g(reads_g: f64, within_percent: f64) -> String {
+pub fn rest_not_1g(reads_g: f64, possible_g: &RangeInclusive<f64>) -> String {
     format!(
-        "at rest the accelerometer reads {reads_g:.3} g, want 1 g within {within_percent:.0} %: check the \
-         profile's unit and scale; forces and tilt of this unit are void"
+        "at rest the accelerometer reads {reads_g:.3} g, want {} to {} g: check the profile's unit and scale; forces \
+         and tilt of this unit are void",
+        possible_g.start(),
+        possible_g.end()
     )
 }
 

@@ -486,3 +486,20 @@ fn a_low_rate_is_told() {
         told.text
     );
 }
+
+/// What rest may read is one question, whoever asks it.
+#[test]
+fn rest_is_judged_alike_by_front_and_calibration() {
+    for (reads_g, is_void) in [(1.12, false), (0.87, false), (1.16, true), (0.84, true)] {
+        let scaled = |_: usize, row: &mut [f64; 6]| row[..3].iter_mut().for_each(|a| *a *= reads_g);
+        let unit = Made::sound(2.0).each(scaled).read();
+        let front = unit
+            .findings
+            .iter()
+            .any(|f| f.code == "rest-level" && f.voids);
+        let params = overarm::calibration::CalibrationParams::default();
+        let found = overarm::calibration::calibrate(&unit.name, &unit.quiet, &params);
+        let later = found.findings.iter().any(|f| f.code == "rest-not-1g");
+        assert_eq!((front, later), (is_void, is_void), "{reads_g} g");
+    }
+}
