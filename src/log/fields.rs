@@ -41,8 +41,9 @@ pub(crate) fn row<'a>(fields: impl Iterator<Item = &'a [u8]>, plan: &Plan) -> Pa
             },
         }
     }
-    let wanted = plan.width.unwrap_or(plan.slots.len());
-    if found < plan.slots.len() {
+    // a field lost from the middle leaves the others one column off, so the columns not used count as well
+    let wanted = plan.width.unwrap_or(0).max(plan.slots.len());
+    if found < wanted {
         return Err((0, RowFault::Short { found, wanted }));
     }
     if let Some(fault) = fault {

@@ -397,6 +397,23 @@ fn told() -> Vec<Case> {
             &["a.csv:30: 4 fields, want 7"],
         ),
         c(
+            "a field lost ahead of an unused column",
+            {
+                let lost = edited(|n, row| match n {
+                    30 => row.replacen("0.99,", "", 1),
+                    _ => row,
+                });
+                let text = String::from_utf8(lost).expect("text");
+                let text = text.replacen("gyr_z", "gyr_z,temp", 1);
+                let mut lines = text.lines();
+                let header = lines.next().expect("a header").to_owned() + "\n";
+                header + &lines.map(|row| format!("{row},25.3\n")).collect::<String>()
+            }
+            .into_bytes(),
+            0,
+            &["a.csv:30: 7 fields, want 8; 1 such row left out [short-row]"],
+        ),
+        c(
             "two rows run together",
             edited(|n, row| {
                 if n == 30 {

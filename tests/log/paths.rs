@@ -159,6 +159,12 @@ proptest! {
     }
 
     #[test]
+    fn both_paths_agree_on_a_last_column_not_used(lines in prop::collection::vec(line(','), 1..20)) {
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z,temp\n{}", lines.concat());
+        agree(&text, &known("g-dps-seconds"))?;
+    }
+
+    #[test]
     fn both_paths_agree_on_columns_not_used(lines in prop::collection::vec(line(','), 1..20)) {
         let mut profile = known("counts-microseconds");
         profile.mag = None;
@@ -226,5 +232,31 @@ fn a_row_without_its_first_field_is_refused() {
             (kept.rows.len(), summary.expect("a log").refused[0].total()),
             (29, 1)
         );
+    }
+}
+
+/// A column that nobody uses behind the axes: with a field lost ahead of it the row still has all that are
+/// used, each one column off. An empty last field, and a delimiter behind it, are no loss.
+#[test]
+fn a_row_that_lost_a_field_ahead_of_an_unused_column_is_refused() {
+    let row = "10,0,0,1,0,0,0,25.3\n";
+    for (other, kept_rows) in [
+        ("10,0,0,1,0,0,25.3\n", 29),
+        ("10,0,0,1,0,0,0\n", 29),
+        ("10,0,0,1,0,0,0,\n", 30),
+        ("10,0,0,1,0,0,0,,\n", 30),
+        ("10,0,0,1,0,0,0,25.3,\n", 30),
+    ] {
+        let rows = row.repeat(20) + other + &row.repeat(9);
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z,temp\n{rows}");
+        for mode in [ReadMode::Fast, ReadMode::General] {
+            let (kept, summary) = pass(&mut text.as_bytes(), &known("g-dps-seconds"), mode);
+            let short = summary.expect("a log").refused[0].count("short-row");
+            assert_eq!(
+                (kept.rows.len(), short),
+                (kept_rows, 30 - kept_rows as u64),
+                "{other}"
+            );
+        }
     }
 }
