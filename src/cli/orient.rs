@@ -13,7 +13,7 @@ use crate::estimate::Reading;
 use crate::finding::Finding;
 use crate::orientation::{FilterKind, OrientationParams, orient_record};
 use crate::profile;
-use crate::timebase::{FrontParams, Recording, UnitSource, read_units};
+use crate::timebase::{FrontParams, Recording, UNITS_NOT_ASKED, UnitSource, read_units};
 
 /// Arguments of `overarm orient`.
 #[derive(Debug, Args)]
@@ -133,7 +133,13 @@ fn read(args: &OrientArgs) -> Result<Recording, CliError> {
         gyro_range_dps: None,
     };
     match read_units(&[source], &FrontParams::default(), 1).pop() {
-        Some(Ok(recording)) => Ok(recording),
+        Some(Ok(mut recording)) => {
+            // one unit was asked for, so the others are not missed
+            recording
+                .findings
+                .retain(|finding| finding.code != UNITS_NOT_ASKED);
+            Ok(recording)
+        }
         Some(Err(error)) => Err(CliError::Unreadable(error.to_string())),
         None => Err(CliError::Unreadable(format!(
             "{}: nothing read",

@@ -38,6 +38,8 @@ pub(crate) struct Plan {
     pub unstamped: bool,
     /// Names of the values for messages, in the order of `RowBlock`'s columns.
     pub names: [String; 7],
+    /// Name of the unit column for messages.
+    pub unit_name: String,
 }
 
 impl Plan {
@@ -95,6 +97,7 @@ impl Plan {
                 .collect::<Vec<_>>()
                 .try_into()
                 .unwrap_or_default(),
+            unit_name: name(profile.unit.as_ref().map(|unit| &unit.column)),
         })
     }
 }

@@ -569,8 +569,8 @@ impl Pass<'_> {
             match self.unit(unit) {
                 Some(known) => index = known as u32, // below MOST_UNITS
                 None => {
-                    let found = shown(unit);
-                    self.refuse_row(None, byte, 0, RowFault::TooManyUnits { found });
+                    let (column, fault) = self.unit_fault(unit);
+                    self.refuse_row(None, byte, column, fault);
                     return Ok(());
                 }
             }
@@ -583,7 +583,20 @@ impl Pass<'_> {
         Ok(())
     }
 
-    /// Index of a unit name; `None` if it is one too many.
+    /// Why a unit's name has no index, with its field number from 1.
+    #[cold]
+    fn unit_fault(&self, name: &[u8]) -> (u32, RowFault) {
+        if !name.is_empty() {
+            return (0, RowFault::TooManyUnits { found: shown(name) });
+        }
+        let slots = self.plan.slots.iter();
+        // slots are as many as a line has fields
+        let column = slots.take_while(|slot| **slot != Slot::Unit).count() as u32 + 1;
+        let name = self.plan.unit_name.clone();
+        (column, RowFault::NoUnitName { column: name })
+    }
+
+    /// Index of a unit name; `None` if it is none or one too many.
     #[inline]
     fn unit(&mut self, name: &[u8]) -> Option<usize> {
         if self
@@ -595,7 +608,7 @@ impl Pass<'_> {
         }
         let index = match self.names.iter().position(|known| known == name) {
             Some(index) => index,
-            None if self.names.len() < MOST_UNITS => {
+            None if !name.is_empty() && self.names.len() < MOST_UNITS => {
                 self.sink.unit(&shown(name));
                 self.names.push(name.to_vec());
                 self.summary.units.push(shown(name));

@@ -59,6 +59,11 @@ pub enum RowFault {
     StrayReturn,
     /// A line longer than any row.
     Endless,
+    /// Nothing in the unit column.
+    NoUnitName {
+        /// Column as the profile names it.
+        column: String,
+    },
     /// More different names in the unit column than anyone wears.
     TooManyUnits {
         /// As written.
@@ -103,6 +108,7 @@ impl RowFault {
             Self::OpenQuote => "open-quote",
             Self::StrayReturn => "stray-return",
             Self::Endless => "endless-line",
+            Self::NoUnitName { .. } => "no-unit-name",
             Self::TooManyUnits { .. } => "too-many-units",
             Self::TimeBack { .. } => "time-back",
             Self::TimeAhead { .. } => "time-ahead",
@@ -124,6 +130,7 @@ impl std::fmt::Display for RowFault {
             Self::OpenQuote => rows::OPEN_QUOTE.to_owned(),
             Self::StrayReturn => rows::STRAY_RETURN.to_owned(),
             Self::Endless => rows::ENDLESS.to_owned(),
+            Self::NoUnitName { column } => rows::no_unit_name(column),
             Self::TooManyUnits { found } => rows::too_many_units(found),
             Self::TimeBack { before_s, found_s } => rows::time_back(*found_s, *before_s),
             Self::TimeAhead { before_s, found_s } => rows::time_ahead(*found_s, *before_s),

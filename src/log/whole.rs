@@ -477,6 +477,7 @@ mod tests {
             calendar: false,
             unstamped: false,
             names: Default::default(),
+            unit_name: String::new(),
         }
     }
 

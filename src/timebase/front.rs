@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use super::Recording;
 use super::front_doubts::doubts;
 use super::front_limits::ChannelDoubt;
-use super::front_sink::{FrontSink, Hands, spill_error};
+use super::front_sink::{FrontSink, Hands, OtherUnit, spill_error};
 use super::front_unit::UnitFacts;
 use super::grid::{ClockEvent, MOST_IN_BURST};
 use super::recording::Store;
@@ -42,6 +42,9 @@ const BURSTS_ONE_IN: u64 = 20;
 
 /// Stamps further apart than this do not show what is lost in between, s: whole seconds do, just.
 const COARSEST_S: f64 = 1.5;
+
+/// Code of what is said where a file holds units that nobody asked for.
+pub const UNITS_NOT_ASKED: &str = "units-not-asked";
 
 /// One unit to read.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,7 +83,7 @@ pub fn read_units(
     let hands = Hands::for_files(threads(jobs), files.len());
     let read = side_by_side(&files, jobs, |group| {
         let units: Vec<&UnitSource> = group.iter().map(|&index| &sources[index]).collect();
-        let read = read_file(&units, params, &hands);
+        let read = read_file(&units, sources, params, &hands);
         hands.rest();
         read
     });
@@ -177,8 +180,10 @@ pub fn read_text_unit(
     pick(source, &summary, &mut units)
 }
 
+/// Reads some units of one file, among all that are read.
 fn read_file(
     sources: &[&UnitSource],
+    all: &[UnitSource],
     params: &FrontParams,
     hands: &Hands,
 ) -> Vec<Result<Recording, LogError>> {
@@ -186,25 +191,63 @@ fn read_file(
         return Vec::new();
     };
     let mut sink = FrontSink::new(first, sources.to_vec(), params).helped_by(hands);
-    let read = read_log(&first.file, &first.profile, &mut sink)
-        .and_then(|summary| Ok((sink.finish()?, summary)));
+    let read = read_log(&first.file, &first.profile, &mut sink).and_then(|summary| {
+        let others = others_told(first, all, sink.others());
+        Ok((sink.finish()?, others, summary))
+    });
     match read {
-        Ok((units, summary)) => {
-            let mut units = units;
-            sources
-                .iter()
+        Ok((mut units, others, summary)) => {
+            let picked = sources.iter();
+            let mut picked: Vec<_> = picked
                 .map(|source| pick(source, &summary, &mut units))
-                .collect()
+                .collect();
+            // they are the file's, so one of its units tells them
+            if let Some(recording) = picked.iter_mut().find_map(|read| read.as_mut().ok()) {
+                recording.findings.extend(others);
+            }
+            picked
         }
         // the fault of a shared file is every unit's; reading again finds it again
         Err(error) => {
             let mut results = vec![Err(error)];
             for source in sources.iter().skip(1) {
-                results.extend(read_file(&[source], params, hands));
+                results.extend(read_file(&[source], all, params, hands));
             }
             results
         }
     }
+}
+
+/// What is said of a file's units that nobody asked for: those that differ from one asked for in case or
+/// blanks alone hold rows of that one, most likely.
+fn others_told(file: &UnitSource, all: &[UnitSource], others: &[OtherUnit]) -> Vec<Finding> {
+    let bare = |name: &str| -> String {
+        let letters = name.chars().filter(|c| !c.is_whitespace());
+        letters.flat_map(char::to_lowercase).collect()
+    };
+    let asked = all.iter().filter(|source| source.file == file.file);
+    let asked: Vec<&str> = asked.filter_map(|it| it.unit_id.as_deref()).collect();
+    let shown = file.file.display();
+    let mut unlike = Vec::new();
+    let mut findings = Vec::new();
+    // with another profile another site may ask for it
+    for other in others
+        .iter()
+        .filter(|it| !asked.contains(&it.name.as_str()))
+    {
+        match asked.iter().find(|id| bare(id) == bare(&other.name)) {
+            Some(id) => {
+                let text = words::unit_name_differs(&other.name, other.rows, id);
+                findings.push(Finding::void("unit-name-differs", &shown, text));
+            }
+            None => unlike.push((other.name.as_str(), other.rows)),
+        }
+    }
+    if !unlike.is_empty() {
+        let text = words::units_not_asked(&unlike);
+        findings.push(Finding::note(UNITS_NOT_ASKED, shown, text));
+    }
+    findings
 }
 
 /// A log of this many days, s, has more than a row a minute, long gaps included: eleven, own choice. So

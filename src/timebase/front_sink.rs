@@ -175,6 +175,17 @@ fn work(mut fronts: Fronts, to_do: Receiver<Batch>, done: Sender<Batch>) -> io::
     Ok(fronts)
 }
 
+/// A unit of a combined file that nobody asked for.
+#[derive(Debug, Clone)]
+pub(crate) struct OtherUnit {
+    /// Its index in the file.
+    unit: u32,
+    /// Its name in the file.
+    pub name: String,
+    /// Rows that can be read.
+    pub rows: usize,
+}
+
 /// Hands rows to the unit they belong to.
 pub(crate) struct FrontSink<'a> {
     file: PathBuf,
@@ -182,6 +193,9 @@ pub(crate) struct FrontSink<'a> {
     params: &'a FrontParams,
     /// Wanted units; empty for all.
     wanted: Vec<&'a UnitSource>,
+    /// Units heard of.
+    units: u32,
+    others: Vec<OtherUnit>,
     fronts: Fronts,
     hands: Option<&'a Hands>,
     /// The fronts, where they work on a thread of their own.
@@ -199,6 +213,8 @@ impl<'a> FrontSink<'a> {
             profile: &source.profile,
             params,
             wanted,
+            units: 0,
+            others: Vec::new(),
             fronts: Fronts::default(),
             hands: None,
             beside: None,
@@ -209,6 +225,11 @@ impl<'a> FrontSink<'a> {
     pub fn helped_by(mut self, hands: &'a Hands) -> Self {
         self.hands = Some(hands);
         self
+    }
+
+    /// Units that nobody asked for.
+    pub fn others(&self) -> &[OtherUnit] {
+        &self.others
     }
 
     pub fn finish(mut self) -> Result<Vec<Option<UnitFacts>>, LogError> {
@@ -240,6 +261,14 @@ impl RowSink for FrontSink<'_> {
             )
         };
         let front = (!nobodys).then(front);
+        if nobodys {
+            self.others.push(OtherUnit {
+                unit: self.units,
+                name: name.to_owned(),
+                rows: 0,
+            });
+        }
+        self.units += 1;
         match &mut self.beside {
             Some(beside) => beside.filling.units.push(front),
             None => self.fronts.units.push(front),
@@ -247,6 +276,10 @@ impl RowSink for FrontSink<'_> {
     }
 
     fn rows(&mut self, rows: &RowBlock) -> Result<(), LogError> {
+        for other in &mut self.others {
+            let of_it = rows.units().iter().filter(|unit| **unit == other.unit);
+            other.rows += of_it.count();
+        }
         if self.beside.is_none()
             && let Some(hands) = self.hands.filter(|hands| hands.take())
         {

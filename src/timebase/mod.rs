@@ -37,7 +37,8 @@ mod tie_params;
 mod track;
 
 pub use front::{
-    FrontParams, UnitSource, read_every_unit, read_text_unit, read_units, side_by_side,
+    FrontParams, UNITS_NOT_ASKED, UnitSource, read_every_unit, read_text_unit, read_units,
+    side_by_side,
 };
 pub use front_detect::{DetectError, Detected, detect_profile};
 pub use front_draft::draft_profile;

@@ -30,6 +30,10 @@ pub const OPEN_QUOTE: &str = "a quote does not close on its line";
 pub const STRAY_RETURN: &str = "a carriage return inside the line";
 /// No line end.
 pub const ENDLESS: &str = "a line longer than any row";
+/// No unit named.
+pub fn no_unit_name(column: &str) -> String {
+    format!("{column} is empty, want a unit's name")
+}
 /// More units than a log holds.
 pub fn too_many_units(found: &str) -> String {
     format!("unit \"{found}\" is one name too many: is that the unit column?")

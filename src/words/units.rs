@@ -77,6 +77,31 @@ pub fn little_stillness(found_s: f64, needed_s: f64) -> String {
     )
 }
 
+/// Units of a log, with their rows, that no site names.
+pub fn units_not_asked(others: &[(&str, usize)]) -> String {
+    const MOST: usize = 8;
+    let shown = others.iter().take(MOST);
+    let mut shown: Vec<String> = shown
+        .map(|(name, rows)| format!("`{name}` ({rows} {})", noun(*rows, "row", "rows")))
+        .collect();
+    if others.len() > MOST {
+        shown.push(format!("{} more", others.len() - MOST));
+    }
+    format!(
+        "units that no site names are left out: {}; if one was worn, give its site that `unit_id`",
+        shown.join(", ")
+    )
+}
+
+/// A unit's other name.
+pub fn unit_name_differs(name: &str, rows: usize, asked: &str) -> String {
+    format!(
+        "`{name}` differs from unit `{asked}` in case or blanks alone, and its {rows} {} are left out: if they \
+         are one unit, write its name alike throughout the log",
+        noun(rows, "row", "rows")
+    )
+}
+
 /// Rows with the stamp of the row before.
 pub fn bursts(same: u64, rows: u64) -> String {
     format!(

@@ -78,6 +78,26 @@ fn session(toml: &str) -> Vec<(&'static str, Vec<u8>)> {
 
 const HIP: &str = "[units.hip]\nprofile = \"g-dps-seconds\"\n";
 
+/// A session folder `s` with a combined log of 600 rows in which these units take turns; one site is U1's.
+fn some_units(units: &[&str]) -> Vec<(&'static str, Vec<u8>)> {
+    let mut text = "t_ms,unit,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n".to_owned();
+    for index in 0..600 {
+        let (unit, wobble) = (units[index % units.len()], (index * 7919) % 13);
+        writeln!(
+            text,
+            "{},{unit},0,0.0{wobble:02},1,0,0.{wobble},0",
+            index * 10
+        )
+        .expect("memory");
+    }
+    let toml =
+        "[units.hip]\nfile = \"all.csv\"\nprofile = \"combined-milliseconds\"\nunit_id = \"U1\"\n";
+    vec![
+        ("s/all.csv", text.into_bytes()),
+        ("s/session.toml", toml.as_bytes().to_vec()),
+    ]
+}
+
 fn profile(from: &str, to: &str) -> Vec<(&'static str, Vec<u8>)> {
     let text = overarm::profile::known_text("counts-microseconds").expect("known");
     assert!(text.contains(from), "{from}");
@@ -614,6 +634,40 @@ fn told() -> Vec<Case> {
             code: 0,
             says: &[
                 "a.csv:30:1: time is \"2031-03-04T10:00:0o.280Z\", want a stamp like 2031-03-04T10:00:00.002",
+            ],
+        },
+        Case {
+            kind: "unit column empty in some rows",
+            files: vec![("a.csv", {
+                let mut text = "t_ms,unit,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n".to_owned();
+                for index in 0..200 {
+                    let unit = if index % 50 == 9 { " " } else { "U1" };
+                    writeln!(text, "{},{unit},0,0,1,0,0,0", index * 10).expect("memory");
+                }
+                text.into_bytes()
+            })],
+            args: "check a.csv --profile combined-milliseconds",
+            code: 0,
+            says: &[
+                "a.csv:11:2: unit is empty, want a unit's name; 4 such rows left out (next: line 61, 111) [no-unit-name]",
+            ],
+        },
+        Case {
+            kind: "rows of units that no site names",
+            files: some_units(&["U1", "U1", "U7", "U8", "U8"]),
+            args: "check s",
+            code: 0,
+            says: &[
+                "s/all.csv: units that no site names are left out: `U7` (120 rows), `U8` (240 rows); if one was worn, give its site that `unit_id` [units-not-asked]",
+            ],
+        },
+        Case {
+            kind: "a unit's name in other letters",
+            files: some_units(&["U1", "U1", "u 1"]),
+            args: "check s",
+            code: 1,
+            says: &[
+                "void: s/all.csv: `u 1` differs from unit `U1` in case or blanks alone, and its 200 rows are left out: if they are one unit, write its name alike throughout the log [unit-name-differs]",
             ],
         },
         Case {
