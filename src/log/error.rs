@@ -80,6 +80,18 @@ pub enum LogError {
         /// The name.
         name: String,
     },
+    /// Further down the header stands again, its columns in other places.
+    #[error(
+        "{at}: a second header with the columns in other places: {found}; the first reads: {first}; cut the log in two ahead of this line and read each part as a log of its own"
+    )]
+    OtherOrder {
+        /// The second header.
+        at: Place,
+        /// Its names, up to the last that is used.
+        found: String,
+        /// Those of the first.
+        first: String,
+    },
     /// There are rows, and none can be read with this profile.
     #[error("{}: no row fits profile `{profile}` ({refused} tried); the first: {first}; check the delimiter, the decimal mark and the columns", file.display())]
     NoRowFits {

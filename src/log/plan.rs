@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::LogError;
+use super::reader::BOM;
 use super::tally::shown;
 use crate::finding::Place;
 use crate::profile::{Column, SensorProfile, TimeUnit, nearest};
@@ -40,6 +41,8 @@ pub(crate) struct Plan {
     pub names: [String; 7],
     /// Name of the unit column for messages.
     pub unit_name: String,
+    /// The header's names; none without a header.
+    pub header: Vec<String>,
 }
 
 impl Plan {
@@ -98,7 +101,38 @@ impl Plan {
                 .try_into()
                 .unwrap_or_default(),
             unit_name: name(profile.unit.as_ref().map(|unit| &unit.column)),
+            header: header.unwrap_or_default().to_vec(),
         })
+    }
+
+    /// The names in a line and in the header, up to the last that is used, where the line names all that
+    /// are used and one stands elsewhere.
+    pub fn other_order<'a>(
+        &self,
+        fields: impl Iterator<Item = &'a [u8]>,
+    ) -> Option<(String, String)> {
+        let bare = |field: &'a [u8]| field.strip_prefix(BOM).unwrap_or(field).trim_ascii();
+        let fields: Vec<&[u8]> = fields.map(bare).collect();
+        let columns = self.slots.iter().zip(&self.header).enumerate();
+        let (mut moved, mut last) = (false, 0);
+        for (index, (_, name)) in columns.filter(|(_, (slot, _))| **slot != Slot::Skip) {
+            let stands = |field: &&[u8]| !name.is_empty() && *field == name.as_bytes();
+            // columns named by number may share a name, so the same place is looked at first
+            let at = match fields.get(index).filter(|field| stands(field)) {
+                Some(_) => index,
+                None => fields.iter().position(|field| stands(field))?,
+            };
+            moved |= at != index;
+            last = last.max(at);
+        }
+        let found: Vec<String> = fields
+            .iter()
+            .take(last + 1)
+            .map(|name| shown(name))
+            .collect();
+        let first = self.header.iter().take(self.slots.len());
+        let first: Vec<String> = first.map(|name| shown(name.as_bytes())).collect();
+        moved.then(|| (found.join(", "), first.join(", ")))
     }
 }
 

@@ -24,7 +24,7 @@ const BUFFER: usize = 1 << 18;
 const ROWS_TRIED: u64 = 1000;
 
 /// Byte order mark of UTF-8.
-const BOM: &[u8] = b"\xef\xbb\xbf";
+pub(super) const BOM: &[u8] = b"\xef\xbb\xbf";
 
 /// Most units of a combined file; more means that the column is another one.
 const MOST_UNITS: usize = 64;
@@ -149,6 +149,7 @@ fn pass(
     let mut lines = Lines::new(text, file);
     let plan = read_header(&mut lines, profile)?;
     let mut pass = Pass {
+        file,
         plan,
         mode,
         combined: profile.unit.is_some(),
@@ -411,6 +412,7 @@ impl<'a> Lines<'a> {
 }
 
 struct Pass<'a> {
+    file: &'a Path,
     plan: Plan,
     mode: ReadMode,
     combined: bool,
@@ -533,6 +535,11 @@ impl Pass<'_> {
                 self.take(unit, byte)
             }
             Err((column, fault)) => {
+                // the rows below it would be read as those above
+                if let Some((found, first)) = self.plan.other_order(cut()) {
+                    let at = line_place(self.file, self.rows.line(), byte);
+                    return Err(LogError::OtherOrder { at, found, first });
+                }
                 let slot = self.plan.slots.iter().position(|slot| *slot == Slot::Unit);
                 let name = slot
                     .and_then(|slot| cut().nth(slot))

@@ -478,6 +478,7 @@ mod tests {
             unstamped: false,
             names: Default::default(),
             unit_name: String::new(),
+            header: Vec::new(),
         }
     }
 

@@ -180,6 +180,10 @@ fn unreadable() -> Vec<Case> {
             says: &["a.csv:1: no column", "that is a row of numbers: does the profile want `header = false`?"] },
         Case { kind: "column twice", files: with_header("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z,acc_x\n"), args: GDPS, code: 3,
             says: &["a.csv:1:8: column `acc_x` stands twice"] },
+        Case { kind: "second header, its columns in other places",
+            files: a(log_with(301, "t,gyr_x,gyr_y,gyr_z,acc_x,acc_y,acc_z\n")), args: GDPS, code: 3,
+            says: &["a.csv:301: a second header with the columns in other places: t, gyr_x, gyr_y, gyr_z, acc_x, acc_y, acc_z; \
+                the first reads: t, acc_x, acc_y, acc_z, gyr_x, gyr_y, gyr_z; cut the log in two ahead of this line"] },
         Case { kind: "wrong decimal mark", files: a(String::from_utf8(good()).expect("text").replace(',', ";").into_bytes()),
             args: "check a.csv --profile semicolon-decimal-comma", code: 3,
             says: &["a.csv: no row fits profile `semicolon-decimal-comma`", "a.csv:2:1: t is \"0.00\", want a number", "decimal mark"] },
@@ -385,6 +389,12 @@ fn told() -> Vec<Case> {
             log_with(30, "0.28,0.01,12;4,0.99,0.5,-0.2,0\n"),
             0,
             &["a.csv:30:3: acc_y is \"12;4\", want a number; 1 such row left out [not-a-number]"],
+        ),
+        c(
+            "the header again",
+            log_with(30, HEADER),
+            0,
+            &["a.csv:30:1: t is \"t\", want a number; 1 such row left out [not-a-number]"],
         ),
         c(
             "NaN",

@@ -235,6 +235,31 @@ fn a_row_without_its_first_field_is_refused() {
     }
 }
 
+/// Where two logs were joined; one of more columns, as a row of another width.
+#[test]
+fn a_second_header_with_columns_elsewhere_ends_both_paths() {
+    let rows = "10,0,0,1,0,0,0\n".repeat(40);
+    for (second, order) in [
+        (
+            "t,acc_y,acc_x,acc_z,gyr_x,gyr_y,gyr_z",
+            "t, acc_y, acc_x, acc_z, gyr_x, gyr_y, gyr_z",
+        ),
+        (
+            "\u{feff}\"t\", temp,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z",
+            "t, temp, acc_x, acc_y, acc_z, gyr_x, gyr_y, gyr_z",
+        ),
+    ] {
+        let text = format!("t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n{rows}{second}\n{rows}");
+        for mode in [ReadMode::Fast, ReadMode::General] {
+            let (_, end) = pass(&mut text.as_bytes(), &known("g-dps-seconds"), mode);
+            let told = end.expect_err("two orders").to_string();
+            let wanted =
+                format!("unit.csv:42: a second header with the columns in other places: {order};");
+            assert!(told.starts_with(&wanted), "{told}");
+        }
+    }
+}
+
 /// A column that nobody uses behind the axes: with a field lost ahead of it the row still has all that are
 /// used, each one column off. An empty last field, and a delimiter behind it, are no loss.
 #[test]
