@@ -93,7 +93,7 @@ pub enum LogError {
         first: String,
     },
     /// There are rows, and none can be read with this profile.
-    #[error("{}: no row fits profile `{profile}` ({refused} tried); the first: {first}; check the delimiter, the decimal mark and the columns", file.display())]
+    #[error("{}: no row fits profile `{profile}` ({refused} tried); the first: {first}; check the delimiter, the decimal mark, the columns and the unit of time", file.display())]
     NoRowFits {
         /// The path.
         file: PathBuf,

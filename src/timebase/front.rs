@@ -310,8 +310,20 @@ fn recording(
     summary: &ReadSummary,
 ) -> Result<Recording, LogError> {
     let file = &source.file;
+    let mut own = refused.clone();
+    own.merge(&facts.refused);
+    let mut all = own.clone();
+    all.merge(&summary.refused_anywhere);
+    if facts.rows == 0 {
+        return Err(LogError::NoRowFits {
+            file: file.clone(),
+            profile: source.profile.name.clone(),
+            refused: all.total(),
+            first: all.first(file).unwrap_or_default(),
+        });
+    }
     let span_s = facts.end_s - facts.start_s;
-    let apart_s = span_s / facts.rows.max(1) as f64;
+    let apart_s = span_s / facts.rows as f64;
     if span_s > DAYS_S && apart_s > MOST_APART_S {
         return Err(LogError::NoTimes {
             file: file.clone(),
@@ -340,10 +352,14 @@ fn recording(
         Some(id) => format!("{shown} unit {id}"),
         None => shown.to_string(),
     };
-    let mut all = refused.clone();
-    all.merge(&summary.refused_anywhere);
-    all.merge(&facts.refused);
     let mut findings = summary.findings.clone();
+    // a row written again is no loss; one that names no unit may be any unit's
+    let lost = own.total() - own.count("repeat");
+    let lost_anywhere = summary.refused_anywhere.total();
+    if lost > facts.rows || lost_anywhere > summary.rows {
+        let text = words::most_rows_refused(all.total(), facts.rows);
+        findings.push(Finding::void("most-rows-refused", &name, text));
+    }
     findings.extend(all.findings(file));
     findings.extend(facts.grid.events.iter().map(|event| told(event, file)));
     let scale = Scale::new(&source.profile, source.accel_range_g, source.gyro_range_dps);

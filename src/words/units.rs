@@ -102,6 +102,14 @@ pub fn unit_name_differs(name: &str, rows: usize, asked: &str) -> String {
     )
 }
 
+/// Fewer rows taken than left out.
+pub fn most_rows_refused(refused: u64, rows: u64) -> String {
+    format!(
+        "{refused} rows are left out and {rows} are left, too few to be the log: check the profile against the \
+         log, or copy the log from the unit again"
+    )
+}
+
 /// Rows with the stamp of the row before.
 pub fn bursts(same: u64, rows: u64) -> String {
     format!(

@@ -199,6 +199,11 @@ fn unreadable() -> Vec<Case> {
             says: &["a.csv: rows take turns between U1, U2 in column `unit`", "name the column under `[unit]` in the profile"] },
         Case { kind: "several units, told by nothing", files: a(several_units(HEADER, "", "")), args: GDPS, code: 3,
             says: &["a.csv: rows take turns between 2 recordings", "write each unit into a log of its own"] },
+        Case { kind: "milliseconds read as seconds", files: a(stamped(|index| format!("{}", 1_930_298_400_000_u64 + u64::from(index) * 10))),
+            args: GDPS, code: 3, says: &["a.csv: no row fits profile `g-dps-seconds` (600 tried); the first: a.csv:2: time 1.9302984e12 s is further than any clock runs", "the unit of time"] },
+        Case { kind: "milliseconds read as seconds in a session", files: vec![("s/hip.csv", stamped(|index| format!("{}", 1_930_298_400_000_u64 + u64::from(index) * 10))),
+            ("s/session.toml", HIP.as_bytes().to_vec())],
+            args: "session s", code: 3, says: &["s/hip.csv: no row fits profile `g-dps-seconds` (600 tried); the first: s/hip.csv:2: time"] },
         Case { kind: "text in every row", files: a(edited(|_, row| row.replace("0.99", "n/a"))), args: GDPS, code: 3,
             says: &["no row fits profile", "a.csv:2:4: acc_z is \"n/a\", want a number"] },
         Case { kind: "not text", files: a(vec![0x7f, b'E', b'L', b'F', 0, 0, 0, b'\n', 1, 2]), args: GDPS, code: 3, says: &["a.csv: is not text"] },
@@ -520,6 +525,18 @@ fn told() -> Vec<Case> {
             ],
         ),
         c(
+            "more rows refused than taken",
+            edited(|n, row| match n % 3 {
+                0 => row,
+                _ => row.replace("0.99", "x"),
+            }),
+            1,
+            &[
+                "void: a.csv: 400 rows are left out and 200 are left, too few to be the log",
+                "[most-rows-refused]",
+            ],
+        ),
+        c(
             "one row out of order",
             edited(|n, row| {
                 if n == 30 {
@@ -690,8 +707,11 @@ fn told() -> Vec<Case> {
                 text.into_bytes()
             })],
             args: "check a.csv --profile combined-milliseconds",
-            code: 0,
-            says: &["a.csv:66: unit \"64\" is one name too many"],
+            code: 1,
+            says: &[
+                "a.csv:66: unit \"64\" is one name too many",
+                "[most-rows-refused]",
+            ],
         },
     ]
 }
