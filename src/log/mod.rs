@@ -24,4 +24,5 @@ pub use open::locate;
 pub use reader::{ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
 pub use rows::{RowBlock, TIME};
 pub use table::{RawTable, read_table};
+pub(crate) use tally::shown_names;
 pub use tally::{RowFault, Tally};

@@ -9,7 +9,7 @@ use super::plan::{Plan, Slot, header_names, line_place};
 use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
 use super::scan::plain_row;
-use super::tally::{RowFault, Tally, shown};
+use super::tally::{RowFault, Tally, shown, whole};
 use super::turns::{Turns, turns};
 use super::whole::Alike;
 use super::{LogError, fields};
@@ -28,6 +28,9 @@ pub(super) const BOM: &[u8] = b"\xef\xbb\xbf";
 
 /// Most units of a combined file; more means that the column is another one.
 const MOST_UNITS: usize = 64;
+
+/// Longest name of a unit, bytes.
+const LONGEST_NAME: usize = 128;
 
 /// Takes rows as they are read.
 pub trait RowSink {
@@ -593,14 +596,21 @@ impl Pass<'_> {
     /// Why a unit's name has no index, with its field number from 1.
     #[cold]
     fn unit_fault(&self, name: &[u8]) -> (u32, RowFault) {
-        if !name.is_empty() {
-            return (0, RowFault::TooManyUnits { found: shown(name) });
+        let found = shown(name);
+        if is_name(name) {
+            return (0, RowFault::TooManyUnits { found });
         }
         let slots = self.plan.slots.iter();
         // slots are as many as a line has fields
         let column = slots.take_while(|slot| **slot != Slot::Unit).count() as u32 + 1;
         let name = self.plan.unit_name.clone();
-        (column, RowFault::NoUnitName { column: name })
+        (
+            column,
+            RowFault::NoUnitName {
+                column: name,
+                found,
+            },
+        )
     }
 
     /// Index of a unit name; `None` if it is none or one too many.
@@ -615,10 +625,10 @@ impl Pass<'_> {
         }
         let index = match self.names.iter().position(|known| known == name) {
             Some(index) => index,
-            None if !name.is_empty() && self.names.len() < MOST_UNITS => {
-                self.sink.unit(&shown(name));
+            None if is_name(name) && self.names.len() < MOST_UNITS => {
+                self.sink.unit(&whole(name));
                 self.names.push(name.to_vec());
-                self.summary.units.push(shown(name));
+                self.summary.units.push(whole(name));
                 self.summary.refused.push(Tally::default());
                 self.names.len() - 1
             }
@@ -636,6 +646,10 @@ impl Pass<'_> {
         }
         Ok(())
     }
+}
+
+fn is_name(name: &[u8]) -> bool {
+    (1..=LONGEST_NAME).contains(&name.len())
 }
 
 /// The most frequent width of the first lines that can be rows, for logs without a header.

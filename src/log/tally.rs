@@ -11,6 +11,12 @@ const TOLD: usize = 3;
 /// Longest piece of a field or name repeated in a message, in characters.
 const SHOWN_CHARS: usize = 24;
 
+/// Longest name of a unit that is told whole, in characters: no identifier in common use is longer.
+const SHOWN_NAME_CHARS: usize = 40;
+
+/// Characters told of either end of a longer one.
+const NAME_END_CHARS: usize = 16;
+
 /// Why one row was refused.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
@@ -59,10 +65,12 @@ pub enum RowFault {
     StrayReturn,
     /// A line longer than any row.
     Endless,
-    /// Nothing in the unit column.
+    /// Nothing in the unit column, or more than a name.
     NoUnitName {
         /// Column as the profile names it.
         column: String,
+        /// As written.
+        found: String,
     },
     /// More different names in the unit column than anyone wears.
     TooManyUnits {
@@ -130,7 +138,7 @@ impl std::fmt::Display for RowFault {
             Self::OpenQuote => rows::OPEN_QUOTE.to_owned(),
             Self::StrayReturn => rows::STRAY_RETURN.to_owned(),
             Self::Endless => rows::ENDLESS.to_owned(),
-            Self::NoUnitName { column } => rows::no_unit_name(column),
+            Self::NoUnitName { column, found } => rows::no_unit_name(column, found),
             Self::TooManyUnits { found } => rows::too_many_units(found),
             Self::TimeBack { before_s, found_s } => rows::time_back(*found_s, *before_s),
             Self::TimeAhead { before_s, found_s } => rows::time_ahead(*found_s, *before_s),
@@ -144,15 +152,48 @@ impl std::fmt::Display for RowFault {
 pub(crate) fn shown(field: &[u8]) -> String {
     let text = String::from_utf8_lossy(field);
     let mut chars = text.chars();
-    let mut short: String = chars
-        .by_ref()
-        .take(SHOWN_CHARS)
-        .map(|c| if c.is_control() { '?' } else { c })
-        .collect();
+    let mut short: String = chars.by_ref().take(SHOWN_CHARS).map(printable).collect();
     if chars.next().is_some() {
         short.push_str("...");
     }
     short
+}
+
+/// The whole text of a field, as far as it can be printed.
+pub(crate) fn whole(field: &[u8]) -> String {
+    String::from_utf8_lossy(field)
+        .chars()
+        .map(printable)
+        .collect()
+}
+
+fn printable(c: char) -> char {
+    if c.is_control() { '?' } else { c }
+}
+
+/// Names of a file's units, fit for a message: long ones without their middle, unless two would look alike.
+pub(crate) fn shown_names(names: &[String]) -> Vec<String> {
+    let short = |name: &String| {
+        let chars: Vec<char> = name.chars().collect();
+        if chars.len() <= SHOWN_NAME_CHARS {
+            return name.clone();
+        }
+        let (start, end) = (
+            chars.iter().take(NAME_END_CHARS),
+            chars.len() - NAME_END_CHARS,
+        );
+        let end = chars.iter().skip(end);
+        let dots = ['.'; 3];
+        start.chain(&dots).chain(end).collect()
+    };
+    let shown: Vec<String> = names.iter().map(short).collect();
+    let mut different: Vec<&String> = shown.iter().collect();
+    different.sort_unstable();
+    different.dedup();
+    if different.len() < names.len() {
+        return names.to_vec();
+    }
+    shown
 }
 
 #[derive(Debug, Clone, PartialEq)]

@@ -13,7 +13,7 @@ use super::front_unit::UnitFacts;
 use super::grid::{ClockEvent, MOST_IN_BURST};
 use super::recording::Store;
 use crate::finding::{Finding, Place};
-use crate::log::{LogError, RATES_HZ, ReadMode, ReadSummary, read_log, read_rows};
+use crate::log::{LogError, RATES_HZ, ReadMode, ReadSummary, read_log, read_rows, shown_names};
 use crate::profile::SensorProfile;
 use crate::samples::Scale;
 use crate::units::STANDARD_GRAVITY_M_S2;
@@ -150,7 +150,8 @@ pub fn read_every_unit(
     let mut sink = FrontSink::new(&source, Vec::new(), params);
     let summary = read_log(file, profile, &mut sink)?;
     let units = sink.finish()?;
-    let named = summary.units.iter().zip(&summary.refused).zip(units);
+    let names = shown_names(&summary.units);
+    let named = names.iter().zip(&summary.refused).zip(units);
     named
         .filter_map(|((name, refused), facts)| {
             let id = profile.unit.as_ref().map(|_| name.as_str());
@@ -231,16 +232,16 @@ fn others_told(file: &UnitSource, all: &[UnitSource], others: &[OtherUnit]) -> V
     let mut unlike = Vec::new();
     let mut findings = Vec::new();
     // with another profile another site may ask for it
-    for other in others
-        .iter()
-        .filter(|it| !asked.contains(&it.name.as_str()))
-    {
+    let names: Vec<String> = others.iter().map(|other| other.name.clone()).collect();
+    let shown_names = shown_names(&names);
+    let named = others.iter().zip(&shown_names);
+    for (other, name) in named.filter(|(it, _)| !asked.contains(&it.name.as_str())) {
         match asked.iter().find(|id| bare(id) == bare(&other.name)) {
             Some(id) => {
-                let text = words::unit_name_differs(&other.name, other.rows, id);
+                let text = words::unit_name_differs(name, other.rows, id);
                 findings.push(Finding::void("unit-name-differs", &shown, text));
             }
-            None => unlike.push((other.name.as_str(), other.rows)),
+            None => unlike.push((name.as_str(), other.rows)),
         }
     }
     if !unlike.is_empty() {
@@ -266,6 +267,7 @@ fn pick(
 ) -> Result<Recording, LogError> {
     let file = source.file.clone();
     let combined = source.profile.unit.is_some();
+    let names = shown_names(&summary.units);
     let index = match &source.unit_id {
         Some(wanted) if !combined => {
             return Err(LogError::NoUnitColumn {
@@ -277,27 +279,20 @@ fn pick(
         Some(wanted) => summary.units.iter().position(|name| name == wanted),
         None if summary.units.len() == 1 => Some(0),
         None => {
-            return Err(LogError::UnitNotSaid {
-                file,
-                found: summary.units.clone(),
-            });
+            return Err(LogError::UnitNotSaid { file, found: names });
         }
     };
     let facts = index.and_then(|index| units.get_mut(index)?.take());
     match (index, facts) {
         (Some(index), Some(facts)) => {
             let refused = summary.refused.get(index).cloned().unwrap_or_default();
-            let id = summary
-                .units
-                .get(index)
-                .map(String::as_str)
-                .filter(|_| combined);
+            let id = names.get(index).map(String::as_str).filter(|_| combined);
             recording(source, id, facts, &refused, summary)
         }
         _ => Err(LogError::NoUnit {
             file,
             wanted: source.unit_id.clone().unwrap_or_default(),
-            found: summary.units.clone(),
+            found: names,
         }),
     }
 }

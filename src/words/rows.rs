@@ -31,8 +31,11 @@ pub const STRAY_RETURN: &str = "a carriage return inside the line";
 /// No line end.
 pub const ENDLESS: &str = "a line longer than any row";
 /// No unit named.
-pub fn no_unit_name(column: &str) -> String {
-    format!("{column} is empty, want a unit's name")
+pub fn no_unit_name(column: &str, found: &str) -> String {
+    match found {
+        "" => format!("{column} is empty, want a unit's name"),
+        _ => format!("{column} is \"{found}\", want a unit's name, which is shorter"),
+    }
 }
 /// More units than a log holds.
 pub fn too_many_units(found: &str) -> String {

@@ -491,6 +491,60 @@ fn units_of_a_combined_file_come_apart() {
     }
 }
 
+/// Names are compared whole, and where they are told cut, they still differ.
+#[test]
+fn units_of_a_combined_file_have_long_names() {
+    let layout = plain();
+    let profile = layout.profile(true);
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("all.csv");
+    let all = codes();
+    let serial = |end: &str| format!("UNIT-2031-SERIAL-0000000{end}");
+    let long = |middle: &str| format!("{}{middle}{}", "a".repeat(50), "b".repeat(50));
+    let long_end = |end: &str| format!("{}{end}", "a".repeat(50));
+    for (names, third_shown) in [
+        ([serial("1"), serial("2"), serial("3")], serial("3")),
+        ([long("1"), long("2"), long("3")], long("3")),
+        (
+            [long_end("1"), long_end("2"), long_end("3")],
+            format!("{}...{}3", "a".repeat(16), "a".repeat(15)),
+        ),
+    ] {
+        let mut text = layout.names(true).join(",") + "\n";
+        for (row, codes) in all.iter().enumerate() {
+            for name in &names {
+                text += &layout.row(row, codes, Some(name));
+            }
+            if row == 9 {
+                text += &layout.row(row, codes, Some(&"c".repeat(129)));
+            }
+        }
+        std::fs::write(&path, text).expect("room");
+        let source = |id: &str| UnitSource {
+            file: path.clone(),
+            unit_id: Some(id.to_owned()),
+            profile: profile.clone(),
+            accel_range_g: Some(8.0),
+            gyro_range_dps: None,
+        };
+        let sources = names.each_ref().map(|name| source(name));
+        let read = read_units(&sources, &FrontParams::default(), 1);
+        for unit in &read {
+            let unit = unit.as_ref().expect("its name");
+            let samples = unit.window(f64::MIN, f64::MAX).expect("samples");
+            check(&samples, layout.tolerance(), &unit.name);
+            let told = |code: &str| unit.findings.iter().any(|finding| finding.code == code);
+            assert!(told("no-unit-name") && !told("units-not-asked"));
+        }
+        let third = read[2].as_ref().expect("the third");
+        assert!(third.name.ends_with(&format!(" unit {third_shown}")));
+        let cut = source(&names[2][..24]);
+        let told = read_units(&[cut], &FrontParams::default(), 1).remove(0);
+        let told = told.err().expect("part of a name").to_string();
+        assert!(told.ends_with(&format!(", {third_shown}")), "{told}");
+    }
+}
+
 /// A draft made without knowing the layout reads the log to the same samples: delimiter, columns, stamps
 /// from the text, scales from gravity and how it turns.
 #[test]
