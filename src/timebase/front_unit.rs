@@ -156,6 +156,7 @@ impl FrontUnit {
         self.waiting.line.extend_from_slice(rows.lines());
     }
 
+    /// Settles the first of the waiting rows, if they are no repeats: then it is time to wait for more.
     fn settle(&mut self, no_more: bool) -> io::Result<()> {
         let rows = (CHUNK, no_more);
         let taken = self

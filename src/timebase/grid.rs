@@ -90,6 +90,8 @@ pub(crate) struct Grid {
     burst: usize,
     /// The most that `burst` has been.
     pub longest_burst: usize,
+    /// Whether rows that share a stamp are one row, written again.
+    twice: bool,
 }
 
 /// Most clock events told; a broken clock has more.
@@ -108,6 +110,7 @@ impl Grid {
             same_stamp: 0,
             burst: 1,
             longest_burst: 1,
+            twice: false,
         }
     }
 
@@ -131,7 +134,7 @@ impl Grid {
 
     /// Judges the first of the waiting rows, `chunk` of them where they do not come in long bursts: refuses
     /// some, flags gaps. Gives how many of the rows that now stand first are settled: none where more must wait
-    /// behind them, unless `no_more` come.
+    /// behind them, unless `no_more` come, and none where rows written again made room for others to wait.
     pub fn settle(
         &mut self,
         rows: &mut Waiting,
@@ -141,7 +144,13 @@ impl Grid {
     ) -> usize {
         let count = rows.columns.len();
         let mut take = self.taken(chunk).min(count);
-        if !self.usual(rows.columns.time_s.get(..take).unwrap_or_default()) {
+        // where rows are written again, the chunk's last row may be the next one as well
+        let seen = (take + usize::from(self.twice)).min(count);
+        if !self.usual(rows.columns.time_s.get(..seen).unwrap_or_default()) {
+            // chunks are as long as if each row had been written once
+            if self.refuse_twice(rows, tally) {
+                return 0;
+            }
             self.burst = burst_rows(&rows.columns.time_s).min(MOST_IN_BURST);
             self.longest_burst = self.longest_burst.max(self.burst);
             if !no_more && count < self.wanted(chunk) {
@@ -337,6 +346,50 @@ impl Grid {
                 found_hz: 1.0 / found_s,
             });
         }
+    }
+
+    /// Where every row is written again: refuses the waiting rows that repeat the row before. Gives whether
+    /// there were any.
+    ///
+    /// Rows of a burst share their stamp as well. They are one row written again where those with a stamp
+    /// in common are alike and those without are not, which a sensor that stands still would make alike too.
+    fn refuse_twice(&mut self, rows: &mut Waiting, tally: &mut Tally) -> bool {
+        const FEWEST: usize = 8;
+        let columns = &rows.columns;
+        let pairs = columns.time_s.windows(2);
+        let same: Vec<bool> = pairs.map(|pair| pair[0] == pair[1]).collect();
+        let of_same = same.iter().filter(|same| **same).count();
+        if of_same == 0 || (of_same < FEWEST && !self.twice) {
+            return false;
+        }
+        let alike = |index: usize| {
+            let mut axes = columns.axes.iter();
+            axes.all(|axis| axis[index] == axis[index + 1]) // every axis is as long as the stamps
+        };
+        let alike: Vec<bool> = (0..same.len()).map(alike).collect();
+        let count = |wanted: bool| {
+            let pairs = same.iter().zip(&alike);
+            pairs
+                .filter(|(same, alike)| **same == wanted && **alike)
+                .count()
+        };
+        let (repeats, still) = (count(true), count(false));
+        if 10 * repeats < 9 * of_same {
+            self.twice = false;
+        } else if of_same >= FEWEST && 2 * still < same.len() - of_same {
+            self.twice = true;
+        }
+        if !self.twice || repeats == 0 {
+            return false;
+        }
+        let mut keep = vec![true; columns.len()];
+        for index in (0..same.len()).filter(|index| same[*index] && alike[*index]) {
+            keep[index + 1] = false; // one pair fewer than rows
+            let found_s = columns.time_s[index + 1];
+            tally.add(rows.line[index + 1], 0, 0, RowFault::Repeat { found_s });
+        }
+        rows.retain(&keep);
+        true
     }
 
     /// Refuses rows that repeat the one before, stamp and values.

@@ -105,6 +105,50 @@ fn an_even_log_comes_back_as_written_in_si() {
     }
 }
 
+/// The loader of such a log wrote each row twice: it was read at twice its rate.
+#[test]
+fn rows_written_twice_throughout_are_refused() {
+    let once = log(even(10_000, 250.0), moving);
+    let (header, rows) = once.split_once('\n').expect("a header");
+    let doubled: String = rows.lines().map(|row| format!("{row}\n{row}\n")).collect();
+    let source = source("g-dps-seconds");
+    let (once, twice) = (
+        read(&once, &source),
+        read(&format!("{header}\n{doubled}"), &source),
+    );
+    assert_eq!((twice.rows, twice.rows_rejected), (10_000, 10_000));
+    assert_eq!(twice.rate_hz.to_bits(), once.rate_hz.to_bits());
+    let codes: Vec<_> = twice.findings.iter().map(|f| f.code.as_ref()).collect();
+    assert_eq!(codes, ["repeat", "never-still"], "{:?}", twice.findings);
+    let all = |unit: &Recording| unit.window(f64::MIN, f64::MAX).expect("samples");
+    let (once, twice) = (all(&once), all(&twice));
+    assert!(once.accel_m_s2 == twice.accel_m_s2 && once.gyro_rad_s == twice.gyro_rad_s);
+    assert!(once.time_s == twice.time_s);
+    // wherever blocks of rows end
+    for skip in 0..32 {
+        let rows: String = doubled.split_inclusive('\n').skip(2 * skip).collect();
+        let remark = "#".repeat(skip * 7 + 1);
+        let part = read(&format!("{header}\n{remark}\n{rows}"), &source);
+        let left = 10_000 - skip as u64;
+        assert_eq!((part.rows, part.rows_rejected), (left, left), "{skip}");
+    }
+}
+
+/// Rows of a burst stay, alike as they are while the unit lies still.
+#[test]
+fn bursts_of_a_still_unit_are_no_repeats() {
+    let stamps = (0..10_000).map(|index| (index / 2) as f64 / 125.0);
+    for still in [0..3000, 3000..7000] {
+        let motion = |index: usize| match still.contains(&index) {
+            true => [0.0, 0.0, 1.0, 0.5, 0.5, 0.5],
+            false => moving(index),
+        };
+        let recording = read(&log(stamps.clone(), motion), &source("g-dps-seconds"));
+        assert_eq!((recording.rows, recording.rows_rejected), (10_000, 0));
+        assert_close(recording.rate_hz, 250.0, 0.1, 0.0, "rate");
+    }
+}
+
 #[test]
 fn a_window_is_a_piece_of_the_whole() {
     let recording = read(&log(even(10_000, 500.0), moving), &source("g-dps-seconds"));
