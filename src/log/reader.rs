@@ -158,7 +158,7 @@ fn pass(
         combined: profile.unit.is_some(),
         names: Vec::new(),
         last_unit: 0,
-        ordinal: 0,
+        ordinals: Vec::new(),
         summary: ReadSummary::default(),
         rows: RowBlock::default(),
         cutter: None,
@@ -169,6 +169,7 @@ fn pass(
         pass.sink.unit("");
         pass.summary.units.push(String::new());
         pass.summary.refused.push(Tally::default());
+        pass.ordinals.push(0);
     }
     let mut looked = pass.combined;
     while let Some(block) = lines.block()? {
@@ -184,7 +185,6 @@ fn pass(
             }
             Block::Endless { line, byte } => {
                 pass.refuse(None, line, byte, 0, RowFault::Endless);
-                pass.ordinal += 1;
             }
         }
         pass.flush()?;
@@ -421,7 +421,8 @@ struct Pass<'a> {
     combined: bool,
     names: Vec<Vec<u8>>,
     last_unit: usize,
-    ordinal: u64,
+    /// Rows of each unit, refused ones included, where rows are counted: those of unknown units are no one's.
+    ordinals: Vec<u64>,
     summary: ReadSummary,
     rows: RowBlock,
     /// For lines with quotes, once there was one.
@@ -487,10 +488,10 @@ impl Pass<'_> {
     fn whole_rows(&mut self, text: &[u8], from: usize) -> Result<Option<usize>, LogError> {
         let before = self.rows.len();
         let bytes = self.alike.read(text, from, &mut self.rows);
-        if self.plan.unstamped {
-            self.rows.count_from(before, self.ordinal);
+        if let Some(ordinal) = self.ordinals.first_mut().filter(|_| self.plan.unstamped) {
+            self.rows.count_from(before, *ordinal);
+            *ordinal += (self.rows.len() - before) as u64;
         }
-        self.ordinal += (self.rows.len() - before) as u64;
         if self.rows.is_full() {
             self.flush()?;
         }
@@ -556,11 +557,13 @@ impl Pass<'_> {
 
     fn refuse_row(&mut self, unit: Option<usize>, byte: u64, column: u32, fault: RowFault) {
         self.refuse(unit, self.rows.line(), byte, column, fault);
-        self.ordinal += 1;
     }
 
     fn refuse(&mut self, unit: Option<usize>, line: u64, byte: u64, column: u32, fault: RowFault) {
         let unit = if self.combined { unit } else { Some(0) };
+        if let Some(ordinal) = unit.and_then(|unit| self.ordinals.get_mut(unit)) {
+            *ordinal += 1;
+        }
         let tally = match unit.and_then(|unit| self.summary.refused.get_mut(unit)) {
             Some(tally) => tally,
             None => &mut self.summary.refused_anywhere,
@@ -571,9 +574,6 @@ impl Pass<'_> {
     /// Closes the row whose numbers are in the block.
     #[inline]
     fn take(&mut self, unit: &[u8], byte: u64) -> Result<(), LogError> {
-        if self.plan.unstamped {
-            self.rows.set(TIME, self.ordinal as f64);
-        }
         let mut index = 0;
         if self.combined {
             match self.unit(unit) {
@@ -585,7 +585,12 @@ impl Pass<'_> {
                 }
             }
         }
-        self.ordinal += 1;
+        if self.plan.unstamped
+            && let Some(ordinal) = self.ordinals.get_mut(index as usize)
+        {
+            self.rows.set(TIME, *ordinal as f64); // far below 2^53
+            *ordinal += 1;
+        }
         self.rows.close_row(index);
         if self.rows.is_full() {
             self.flush()?;
@@ -630,6 +635,7 @@ impl Pass<'_> {
                 self.names.push(name.to_vec());
                 self.summary.units.push(whole(name));
                 self.summary.refused.push(Tally::default());
+                self.ordinals.push(0);
                 self.names.len() - 1
             }
             None => return None,

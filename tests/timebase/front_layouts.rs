@@ -139,7 +139,8 @@ impl Layout {
             names.remove(0);
         }
         if unit {
-            names.insert(1, "who");
+            let stamped = (self.time.1)(0).is_some();
+            names.insert(usize::from(stamped), "who");
         }
         names
     }
@@ -488,6 +489,45 @@ fn units_of_a_combined_file_come_apart() {
             "{told}"
         );
         assert!(asked[2].is_ok());
+    }
+}
+
+/// Without stamps each unit's own rows are counted, whether units take turns or follow each other, and a
+/// refused row counts for its own unit.
+#[test]
+fn units_of_a_combined_file_without_stamps_are_counted_each() {
+    let mut layout = plain();
+    layout.time = ("none", |_| None);
+    layout.extra_time = "rate_hz = 250";
+    let profile = layout.profile(true);
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("all.csv");
+    let all = codes();
+    let orders: [&dyn Fn(usize) -> usize; 2] = [&|k| k, &|k| 3 * (k % ROWS) + k / ROWS];
+    for order in orders {
+        let rows = (0..3 * ROWS).map(|k| (order(k) / 3, ["U1", "U2", "U3"][order(k) % 3]));
+        let mut text = layout.names(true).join(",") + "\n";
+        for (row, unit) in rows {
+            let whole = layout.row(row, &all[row], Some(unit));
+            text += &match (row, unit) {
+                (700, "U2") => whole.replacen(',', ",x", 1),
+                _ => whole,
+            };
+        }
+        std::fs::write(&path, text).expect("room");
+        let units = read_every_unit(&path, &profile, &FrontParams::default()).expect("a log");
+        for unit in &units {
+            let samples = unit.window(f64::MIN, f64::MAX).expect("samples");
+            if unit.rows_rejected == 0 {
+                check(&samples, layout.tolerance(), &unit.name);
+                continue;
+            }
+            assert!(unit.name.ends_with("U2") && unit.gaps.len() == 1);
+            assert_eq!((unit.rows, unit.rows_rejected), (ROWS as u64 - 1, 1));
+            let last_s = ((ROWS - 1) * STEP_MS) as f64 * 1e-3;
+            assert_close(unit.end_s, last_s, 5e-7, 0.0, "its last row");
+        }
+        assert_eq!(units.len(), 3);
     }
 }
 
