@@ -80,6 +80,23 @@ pub enum LogError {
         /// The name.
         name: String,
     },
+    /// A profile uses one column for two things.
+    #[error("{at}: profile `{profile}` takes column {number}{} both for {first} and for {second}; give each a column of its own",
+        match name { Some(name) => format!(" (`{name}`)"), None => String::new() })]
+    OneColumnTwoUses {
+        /// The header line, or the first row without one.
+        at: Place,
+        /// Name of the profile.
+        profile: String,
+        /// One use.
+        first: String,
+        /// The other.
+        second: String,
+        /// Column, from 1.
+        number: usize,
+        /// Its name in the header.
+        name: Option<String>,
+    },
     /// Further down the header stands again, its columns in other places.
     #[error(
         "{at}: a second header with the columns in other places: {found}; the first reads: {first}; cut the log in two ahead of this line and read each part as a log of its own"

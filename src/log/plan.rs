@@ -8,6 +8,11 @@ use super::tally::shown;
 use crate::finding::Place;
 use crate::profile::{Column, SensorProfile, TimeUnit, nearest};
 
+/// What a row's numbers are for, in the order of [`super::RowBlock`]'s columns.
+const USES: [&str; 7] = [
+    "accel x", "accel y", "accel z", "gyro x", "gyro y", "gyro z", "time",
+];
+
 /// What one field of a row is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Slot {
@@ -56,22 +61,40 @@ impl Plan {
         let [gx, gy, gz] = &profile.gyro.columns;
         let axes = [ax, ay, az, gx, gy, gz].into_iter();
         let time = profile.time.column.iter();
-        let mut wanted: Vec<(&Column, Slot)> =
-            axes.chain(time).zip((0..).map(Slot::Value)).collect();
-        wanted.extend(profile.unit.iter().map(|unit| (&unit.column, Slot::Unit)));
+        let mut wanted: Vec<(&str, &Column, Slot)> = axes
+            .chain(time)
+            .zip((0..).map(Slot::Value))
+            .zip(USES)
+            .map(|((column, slot), used_for)| (used_for, column, slot))
+            .collect();
+        let unit = profile.unit.iter();
+        wanted.extend(unit.map(|unit| ("unit", &unit.column, Slot::Unit)));
         let mag = profile.mag.iter().flat_map(|mag| &mag.columns);
-        wanted.extend(mag.map(|column| (column, Slot::Skip)));
+        let mag = ["mag x", "mag y", "mag z"].into_iter().zip(mag);
+        wanted.extend(mag.map(|(used_for, column)| (used_for, column, Slot::Skip)));
 
         let mut slots = Vec::new();
-        let mut named = Vec::new();
-        for (column, slot) in &wanted {
+        let mut uses: Vec<(usize, &str)> = Vec::new();
+        for (used_for, column, slot) in wanted {
             let index = field_index(profile, column, header, at)?;
-            named.push(index);
+            // one may name by number what the other names by name
+            if let Some((_, first)) = uses.iter().find(|(known, _)| *known == index) {
+                let name = header.and_then(|names| names.get(index));
+                return Err(LogError::OneColumnTwoUses {
+                    at: at.clone(),
+                    profile: profile.name.clone(),
+                    first: (*first).to_owned(),
+                    second: used_for.to_owned(),
+                    number: index + 1,
+                    name: name.map(|name| shown(name.as_bytes())),
+                });
+            }
+            uses.push((index, used_for));
             if slots.len() <= index {
                 slots.resize(index + 1, Slot::Skip);
             }
             if let Some(place) = slots.get_mut(index) {
-                *place = *slot;
+                *place = slot;
             }
         }
         while slots.last() == Some(&Slot::Skip) {
@@ -84,7 +107,7 @@ impl Plan {
         };
         Ok(Self {
             slots,
-            named,
+            named: uses.iter().map(|(index, _)| *index).collect(),
             header: header.unwrap_or_default().to_vec(),
             width: header.map(<[String]>::len),
             // the profile's check holds both to ASCII

@@ -20,6 +20,7 @@ struct Case {
 }
 
 const HEADER: &str = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n";
+const OWN: &str = "check a.csv --profile own.toml";
 const GDPS: &str = "check a.csv --profile g-dps-seconds";
 
 /// A still log at 100 Hz with one line exchanged.
@@ -157,6 +158,16 @@ fn in_microseconds() -> Vec<u8> {
         .into_bytes()
 }
 
+/// The same, and a log with the profile's columns.
+fn counts(from: &str, to: &str) -> Vec<(&'static str, Vec<u8>)> {
+    let mut files = profile(from, to);
+    let log = String::from_utf8(good()).expect("text");
+    files[0].1 = log
+        .replacen(HEADER, "t_us,ax,ay,az,gx,gy,gz\n", 1)
+        .into_bytes();
+    files
+}
+
 /// What no log can be read from: exit code 3, or 2 where the command line is to blame.
 fn unreadable() -> Vec<Case> {
     let a = |bytes: Vec<u8>| vec![("a.csv", bytes)];
@@ -184,6 +195,10 @@ fn unreadable() -> Vec<Case> {
             files: a(log_with(301, "t,gyr_x,gyr_y,gyr_z,acc_x,acc_y,acc_z\n")), args: GDPS, code: 3,
             says: &["a.csv:301: a second header with the columns in other places: t, gyr_x, gyr_y, gyr_z, acc_x, acc_y, acc_z; \
                 the first reads: t, acc_x, acc_y, acc_z, gyr_x, gyr_y, gyr_z; cut the log in two ahead of this line"] },
+        Case { kind: "one column for two axes, by name and by number", files: counts("\"gz\"", "4"), args: OWN, code: 3,
+            says: &["a.csv:1: profile `counts-microseconds` takes column 4 (`az`) both for accel z and for gyro z; give each a column of its own"] },
+        Case { kind: "the magnetometer on the gyroscope's columns", files: counts("[gyro]", "[mag]\ncolumns = [5, 6, 7]\n\n[gyro]"), args: OWN, code: 3,
+            says: &["a.csv:1: profile `counts-microseconds` takes column 5 (`gx`) both for gyro x and for mag x; give each a column of its own"] },
         Case { kind: "wrong decimal mark", files: a(String::from_utf8(good()).expect("text").replace(',', ";").into_bytes()),
             args: "check a.csv --profile semicolon-decimal-comma", code: 3,
             says: &["a.csv: no row fits profile `semicolon-decimal-comma`", "a.csv:2:1: t is \"0.00\", want a number", "decimal mark"] },
