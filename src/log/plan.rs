@@ -143,7 +143,7 @@ impl Plan {
             // columns named by number may share a name, so the same place is looked at first
             let at = match fields.get(index).filter(|field| stands(field)) {
                 Some(_) => index,
-                None => fields.iter().position(|field| stands(field))?,
+                None => fields.iter().position(stands)?,
             };
             moved |= at != index;
             last = last.max(at);
