@@ -31,7 +31,7 @@ pub(crate) struct Plan {
     pub slots: Vec<Slot>,
     /// All fields that the profile names.
     pub named: Vec<usize>,
-    /// Names of the header's fields.
+    /// Names of the header's fields; none without a header.
     pub header: Vec<String>,
     /// Fields of the header; without one, of the first row.
     pub width: Option<usize>,
@@ -46,8 +46,6 @@ pub(crate) struct Plan {
     pub names: [String; 7],
     /// Name of the unit column for messages.
     pub unit_name: String,
-    /// The header's names; none without a header.
-    pub header: Vec<String>,
 }
 
 impl Plan {
@@ -124,7 +122,6 @@ impl Plan {
                 .try_into()
                 .unwrap_or_default(),
             unit_name: name(profile.unit.as_ref().map(|unit| &unit.column)),
-            header: header.unwrap_or_default().to_vec(),
         })
     }
 

@@ -478,7 +478,6 @@ mod tests {
             unstamped: false,
             names: Default::default(),
             unit_name: String::new(),
-            header: Vec::new(),
         }
     }
 
