@@ -8,7 +8,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Args;
 
-use super::{CliError, Common, Format, Outcome, answer, outcome, tell, write_whole};
+use super::{
+    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, tell, write_whole,
+};
 use crate::block::{
     BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, RestDays, UnreadSession,
     build_block,
@@ -19,7 +21,7 @@ use crate::report::{
 };
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
-    curves_from_bytes, curves_to_bytes, run_session, said,
+    block_files, curves_from_bytes, curves_to_bytes, run_session, said,
 };
 
 mod cache;
@@ -65,6 +67,8 @@ type Practice = (SessionRecord, Vec<ServeCurves>);
 
 /// Runs every practice of a block that has changed and prints the block.
 pub fn run(args: &BlockArgs, common: &Common) -> Result<Outcome, CliError> {
+    let tables = Output::folder("--tables", &args.tables, &TABLES);
+    keep_apart([tables, Output::answer()], || block_files(&args.dir))?;
     let athlete = args.athlete.as_deref();
     let loaded = load(&args.dir, athlete, !args.no_cache, Want::Records, common)?;
     let record = &loaded.record;
@@ -352,6 +356,17 @@ fn run_all(
         .map(|slot| slot.unwrap_or_else(|| Err("was not run".to_owned())))
         .collect()
 }
+
+/// What [`write_tables`] writes.
+pub(super) const TABLES: [&str; 7] = [
+    "columns.csv",
+    "serves.csv",
+    "serves.parquet",
+    "sessions.csv",
+    "sessions.parquet",
+    "days.csv",
+    "days.parquet",
+];
 
 /// Three tables, each as CSV and as Parquet, and the dictionary of their columns.
 pub(super) fn write_tables(folder: &Path, loaded: &Loaded) -> Result<(), CliError> {

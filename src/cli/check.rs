@@ -7,12 +7,12 @@ use clap::Args;
 use serde::Serialize;
 
 use super::check_clocks::{self, ClockArgs, ClockRow};
-use super::{CliError, Common, Format, Outcome, outcome, tell, write_whole};
+use super::{CliError, Common, Format, Outcome, Output, keep_apart, outcome, tell, write_whole};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::profile::{SensorProfile, TextFault, resolve};
 use crate::report::{Align, UnitTrack, table, unit_tracks};
-use crate::session::SessionSettings;
+use crate::session::{SessionSettings, practice_files};
 use crate::timebase::{
     FrontParams, QuietChunk, Recording, detect_profile, exchanged_sites, read_every_unit,
     read_units, same_bytes, side_by_side,
@@ -74,6 +74,10 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
         "auto" => None,
         name => Some(named(name)?),
     };
+    let [residuals, clocks] = args.clocks.outputs();
+    let plot = Output::file("--plot", &args.plot);
+    let outputs = [plot, residuals, clocks, Output::answer()];
+    keep_apart(outputs, || inputs(args))?;
     let params = FrontParams::default();
     let read = side_by_side(&args.logs, common.jobs, |path| {
         read(path, profile.as_ref(), &params, common.jobs)
@@ -114,6 +118,19 @@ pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
         write_whole(file, unit_tracks(&tracks).as_bytes())?;
     }
     Ok(outcome(&answer.findings))
+}
+
+/// Every file that the run reads.
+fn inputs(args: &CheckArgs) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    files.extend(Some(PathBuf::from(&args.profile)).filter(|profile| profile.is_file()));
+    for log in &args.logs {
+        files.push(log.clone());
+        if log.is_dir() {
+            files.extend(practice_files(log));
+        }
+    }
+    files
 }
 
 fn unreadable_spill(unit: &Recording, error: &std::io::Error) -> CliError {

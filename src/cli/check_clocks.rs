@@ -7,7 +7,7 @@ use clap::Args;
 use plotters::prelude::*;
 use serde::Serialize;
 
-use super::{CliError, write_whole};
+use super::{CliError, Output, write_whole};
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::math;
@@ -27,6 +27,16 @@ pub struct ClockArgs {
     /// Also write the clock ties into this CSV file: a row per unit and stretch without a clock step.
     #[arg(long, value_name = "FILE.csv")]
     clocks: Option<PathBuf>,
+}
+
+impl ClockArgs {
+    /// The files that it asks for.
+    pub fn outputs(&self) -> [Option<Output<'_>>; 2] {
+        [
+            Output::file("--residuals", &self.residuals),
+            Output::file("--clocks", &self.clocks),
+        ]
+    }
 }
 
 /// One unit's clock over one stretch without a clock step.

@@ -9,18 +9,19 @@
 //! | 3 | unreadable input |
 
 use std::io::Write;
-use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::finding::Finding;
+use outputs::{Output, keep_apart, write_whole};
 
 mod block;
 mod check;
 mod check_clocks;
 mod demo;
 mod orient;
+mod outputs;
 mod params;
 mod profiles;
 mod report;
@@ -147,31 +148,6 @@ fn answer(write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> Result<(
         }),
         _ => Ok(()),
     }
-}
-
-/// Writes a file whole or not at all: beside it first, then renamed into place.
-fn write_whole(file: &Path, bytes: &[u8]) -> Result<(), CliError> {
-    let folder = file
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty());
-    let written = beside(folder.unwrap_or(Path::new("."))).and_then(|mut beside| {
-        beside.write_all(bytes)?;
-        beside.persist(file).map_err(|error| error.error)
-    });
-    written.map(drop).map_err(|source| CliError::Unwritable {
-        what: file.display().to_string(),
-        source,
-    })
-}
-
-/// A new file in that folder, with the rights that files made here usually get: it is to be handed on.
-fn beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    let rights = std::os::unix::fs::PermissionsExt::from_mode(0o666); // less what the umask takes
-    #[cfg(unix)]
-    builder.permissions(rights);
-    builder.tempfile_in(folder)
 }
 
 /// Findings, one a line, on stderr.

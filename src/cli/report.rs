@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::block::{Want, load, write_tables};
-use super::{CliError, Common, Outcome, outcome, tell, write_whole};
+use super::block::{TABLES, Want, load, write_tables};
+use super::{CliError, Common, Outcome, Output, keep_apart, outcome, tell, write_whole};
 use crate::finding::Finding;
 use crate::report::{PlotFile, PngDrawer, block_page, block_plots, session_page, session_plots};
-use crate::session::{Params, run_session};
+use crate::session::{Params, block_files, practice_files, run_session};
 
 /// Arguments of `overarm report`.
 #[derive(Debug, Args)]
@@ -37,6 +37,9 @@ struct Made {
     findings: Vec<Finding>,
 }
 
+/// How the names of the page's pictures end.
+const PICTURES: [&str; 2] = [".svg", ".png"];
+
 /// Writes the page.
 pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
     let practice = is_practice(&args.dir);
@@ -46,6 +49,15 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
                 .to_owned(),
         ));
     }
+    let outputs = [
+        Some(Output::File("--output", &args.output)),
+        Output::folder("--plots", &args.plots, &PICTURES),
+        Output::folder("--tables", &args.tables, &TABLES),
+    ];
+    keep_apart(outputs, || match practice {
+        true => practice_files(&args.dir),
+        false => block_files(&args.dir),
+    })?;
     let made = if practice {
         of_practice(args, common)?
     } else {

@@ -4,9 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{CliError, Common, Format, Outcome, answer, outcome, tell};
+use super::{
+    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, tell, write_whole,
+};
 use crate::report::{sequence_plot, session_csv, session_strip, session_text};
-use crate::session::{Params, SessionError, run_session, session_record};
+use crate::session::{Params, SessionError, practice_files, run_session, session_record};
 
 /// Arguments of `overarm session`.
 #[derive(Debug, Args)]
@@ -26,6 +28,12 @@ pub struct SessionArgs {
 
 /// Runs one practice and prints it.
 pub fn run(args: &SessionArgs, common: &Common) -> Result<Outcome, CliError> {
+    let outputs = [
+        Output::file("--plot", &args.plot),
+        Output::file("--strip", &args.strip),
+        Output::answer(),
+    ];
+    keep_apart(outputs, || practice_files(&args.dir))?;
     let unreadable = |error: SessionError| CliError::Unreadable(error.to_string());
     let (params, jobs) = (Params::default(), common.jobs);
     let (record, curves) = if args.plot.is_some() {
@@ -46,10 +54,10 @@ pub fn run(args: &SessionArgs, common: &Common) -> Result<Outcome, CliError> {
             )));
         }
         let svg = sequence_plot(&record, &curves, args.serve);
-        super::write_whole(file, svg.as_bytes())?;
+        write_whole(file, svg.as_bytes())?;
     }
     if let Some(file) = &args.strip {
-        super::write_whole(file, session_strip(&record).as_bytes())?;
+        write_whole(file, session_strip(&record).as_bytes())?;
     }
     answer(|out| match common.format {
         Format::Text => write!(out, "{}", session_text(&record)),

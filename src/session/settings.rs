@@ -464,6 +464,55 @@ impl BlockSettings {
 /// The plan that needs no naming.
 const PLAN: &str = "plan.toml";
 
+/// The files that a block and its practices are read from; see [`practice_files`].
+pub fn block_files(folder: &Path) -> Vec<PathBuf> {
+    let sessions = |block: &Path| session_folders(block).map_or(Vec::new(), |(found, _)| found);
+    let mut blocks = vec![folder.to_owned()];
+    if !folder.join("block.toml").is_file() {
+        // a folder of several blocks
+        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+        blocks.extend(entries.map(|entry| entry.path()));
+    }
+    let sessions = blocks.iter().flat_map(|block| sessions(block));
+    let mut files: Vec<PathBuf> = sessions
+        .flat_map(|session| practice_files(&session.path))
+        .collect();
+    files.push(folder.join("block.toml"));
+    files
+}
+
+/// The files that a practice is read from, as its settings name them: settings, plan, profiles, logs. They
+/// are looked up, not opened; what cannot be read is passed over, as reading itself will tell.
+pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
+    let above = folder.join("..");
+    let mut files = vec![folder.join("session.toml"), above.join("block.toml")];
+    let own = read_session_keys(folder).ok().flatten();
+    let block = read_block_keys(&above).ok().flatten();
+    let plan = block.as_ref().and_then(|(_, keys)| keys.plan.as_deref());
+    files.push(above.join(plan.unwrap_or(PLAN)));
+    let texts = [
+        own.as_ref().map(|(_, keys)| (folder, &keys.units)),
+        block
+            .as_ref()
+            .map(|(_, keys)| (above.as_path(), &keys.units)),
+    ];
+    for site in Site::ALL {
+        files.extend(locate(&folder.join(format!("{site}.csv"))));
+        let units = texts.iter().flatten();
+        for (beside, unit) in units.filter_map(|(beside, units)| Some((beside, units.at(site)?))) {
+            if let Some(file) = &unit.file {
+                files.extend(locate(&folder.join(file.get_ref())));
+            }
+            let profile = unit
+                .profile
+                .as_ref()
+                .map(|name| beside.join(name.get_ref()));
+            files.extend(profile.filter(|profile| profile.is_file()));
+        }
+    }
+    files
+}
+
 /// The athlete a session is of, where that is said, and what was entered by hand: all that is known of a session whose
 /// logs cannot be read. None where the texts cannot be read either.
 pub fn said(folder: &Path) -> Option<(Option<String>, EnteredRecord)> {

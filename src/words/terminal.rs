@@ -99,3 +99,13 @@ pub fn footnote(not_worn: &[&str], reference: impl std::fmt::Display) -> String 
 pub const MEDIAN_LAG_MS: &str = "median lag, ms";
 /// Column of spreads.
 pub const SERVE_TO_SERVE_MS: &str = "serve to serve, ms";
+
+/// An output that would write over what is read.
+pub fn output_is_input(output: &str, input: &str) -> String {
+    format!("{output} would be written over {input}, which this run reads; name another file")
+}
+
+/// Two outputs, one file.
+pub fn outputs_are_one(output: &str, other: &str) -> String {
+    format!("{output} would be written over {other}; give each a name of its own")
+}

@@ -349,3 +349,105 @@ fn clock_ties_have_a_table_of_their_own() {
         }
     }
 }
+
+/// Copies a practice of the sample block with its block.toml.
+fn copied_practice() -> tempfile::TempDir {
+    let block = tempfile::tempdir().expect("a folder");
+    let practice = block.path().join("2031-03-04");
+    fs::create_dir(&practice).expect("a folder");
+    for entry in fs::read_dir(sample().join("2031-03-04")).expect("the sample") {
+        let from = entry.expect("an entry").path();
+        let name = from.file_name().expect("a name").to_owned();
+        fs::copy(&from, practice.join(name)).expect("copied");
+    }
+    fs::copy(sample().join("block.toml"), block.path().join("block.toml")).expect("copied");
+    block
+}
+
+/// Every file below a folder with its bytes.
+fn contents(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+    let mut files = Vec::new();
+    for entry in fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            files.extend(contents(&path));
+        } else {
+            let bytes = fs::read(&path).expect("read");
+            files.push((path, bytes));
+        }
+    }
+    files.sort();
+    files
+}
+
+/// A page written over a log was a lost practice.
+#[test]
+fn no_output_is_written_over_an_input_or_another_output() {
+    let block = copied_practice();
+    let at = |name: &str| block.path().join(name).to_string_lossy().into_owned();
+    fs::write(at("2031-03-04/session.toml"), "rpe = 5\n").expect("written");
+    fs::write(at("plan.toml"), "").expect("written");
+    let practice = at("2031-03-04");
+    let [hip, settings] = [at("2031-03-04/hip.csv.gz"), at("2031-03-04/session.toml")];
+    let (whole, plan, rules) = (at(""), at("plan.toml"), at("block.toml"));
+    let round = at("2031-03-04/../2031-03-04/wrist.csv.gz");
+    let one = at("x.svg");
+    let before = contents(block.path());
+    for args in [
+        &["report", &practice, "-o", &hip][..],
+        &["report", &practice, "-o", &rules],
+        &["report", &whole, "-o", &round],
+        &["report", &whole, "-o", &rules],
+        &["report", &whole, "-o", &plan],
+        &["session", &practice, "--plot", &settings],
+        &["session", &practice, "--plot", &one, "--strip", &one],
+        &["check", &hip, "--plot", &hip],
+        &["check", &practice, "--clocks", &hip],
+        &["check", &practice, "--residuals", &one, "--clocks", &one],
+    ] {
+        let output = overarm(args);
+        let errors = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {errors}");
+        assert!(errors.contains("would be written over"), "{errors}");
+        assert!(before == contents(block.path()), "{args:?}");
+    }
+}
+
+/// A table or a picture in a folder of outputs may bear an input's name.
+#[test]
+fn no_folder_of_outputs_covers_an_input_or_the_page() {
+    let block = copied_practice();
+    let at = |name: &str| block.path().join(name).to_string_lossy().into_owned();
+    fs::rename(at("2031-03-04/hip.csv.gz"), at("2031-03-04/days.csv")).expect("renamed");
+    let settings = "[units.hip]\nfile = \"days.csv\"\n";
+    fs::write(at("2031-03-04/session.toml"), settings).expect("written");
+    let (practice, page) = (at("2031-03-04"), at("2031-03-04/page.svg"));
+    let before = contents(block.path());
+    for args in [
+        &["block", &at(""), "--tables", &practice][..],
+        &["report", &practice, "-o", &page, "--plots", &practice],
+    ] {
+        let output = overarm(args);
+        let errors = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {errors}");
+        assert!(before == contents(block.path()), "{args:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn links_to_an_input_are_known() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let practice = Practice::new();
+    let log = practice.log();
+    let at = |name: &str| folder.path().join(name);
+    std::os::unix::fs::symlink(&log, at("soft.svg")).expect("a link");
+    fs::hard_link(&log, at("hard.svg")).expect("a link");
+    let before = fs::read(&log).expect("read");
+    for name in ["soft.svg", "hard.svg"] {
+        let plot = at(name).to_string_lossy().into_owned();
+        let output = overarm(&["check", &log.to_string_lossy(), "--plot", &plot]);
+        assert_eq!(output.status.code(), Some(2), "{}", text(&output.stderr));
+        assert!(fs::read(&log).expect("read") == before);
+    }
+}
