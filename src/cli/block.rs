@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use clap::Args;
 
 use super::{
-    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, tell, write_whole,
+    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, say, tell, write_whole,
 };
 use crate::block::{
     BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, RestDays, UnreadSession,
@@ -340,14 +340,14 @@ fn run_all(
                     }
                     let done = finished.fetch_add(1, Ordering::Relaxed) + 1;
                     if progress {
-                        eprint!("\r{done} of {} sessions", folders.len());
+                        say(format_args!("\r{done} of {} sessions", folders.len()));
                     }
                 }
             });
         }
     });
     if progress {
-        eprintln!();
+        say(format_args!("\n"));
     }
     results
         .into_inner()

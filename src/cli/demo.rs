@@ -125,11 +125,11 @@ pub fn run(args: &DemoArgs, common: &Common) -> Result<Outcome, CliError> {
             .flat_map(|session| &session.truth.swings)
             .filter(|swing| swing.kind == "serve")
             .count();
-        eprintln!(
-            "wrote {} simulated sessions with {serves} serves to {}",
+        super::say(format_args!(
+            "wrote {} simulated sessions with {serves} serves to {}\n",
             sessions.len(),
             args.dir.display()
-        );
+        ));
     }
     Ok(Outcome::Done)
 }

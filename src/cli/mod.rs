@@ -129,7 +129,7 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::DoneWithVoid) => ExitCode::from(1),
         Err(error) => {
-            eprintln!("overarm: {error}");
+            say(format_args!("overarm: {error}\n"));
             ExitCode::from(match error {
                 CliError::Usage(_) => 2,
                 CliError::Unreadable(_) | CliError::Unwritable { .. } => 3,
@@ -150,6 +150,11 @@ fn answer(write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> Result<(
     }
 }
 
+/// Writes to stderr. Where that cannot be, the answer and the exit code stand all the same.
+fn say(text: std::fmt::Arguments) {
+    let _ = std::io::stderr().write_all(text.to_string().as_bytes());
+}
+
 /// Findings, one a line, on stderr.
 fn tell(findings: &[Finding], common: &Common) {
     if common.quiet {
@@ -157,10 +162,10 @@ fn tell(findings: &[Finding], common: &Common) {
     }
     for finding in findings {
         let weight = if finding.voids { "void" } else { "note" };
-        eprintln!(
-            "{weight}: {}: {} [{}]",
+        say(format_args!(
+            "{weight}: {}: {} [{}]\n",
             finding.at, finding.text, finding.code
-        );
+        ));
     }
 }
 

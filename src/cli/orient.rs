@@ -95,7 +95,7 @@ pub fn run(args: &OrientArgs, common: &Common) -> Result<Outcome, CliError> {
     let summary = summary(args, &recording, &calibration, stamp_age_s, &rows);
     if !common.quiet {
         for finding in &summary.findings {
-            eprintln!("{}: {}", finding.at, finding.text);
+            super::say(format_args!("{}: {}\n", finding.at, finding.text));
         }
     }
     match common.format {

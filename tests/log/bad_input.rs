@@ -913,6 +913,30 @@ fn a_reader_that_stops_early_is_no_fault() {
     assert!(code == Some(0) && !stderr.contains("panicked"), "{stderr}");
 }
 
+/// Whoever closes or fills stderr loses what stands there, not the answer.
+#[cfg(target_os = "linux")]
+#[test]
+fn what_stderr_does_not_take_changes_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let log = log_with(100, "0.98,x,0.1,0.99,0.5,-0.2,0\n");
+    fs::write(folder.path().join("a.csv"), log).expect("room");
+    let check = "\"$OVERARM\" check a.csv --profile g-dps-seconds --format json";
+    for (line, wanted) in [
+        (format!("{check} 2>/dev/full | grep -q overarm.check"), 0),
+        (format!("{check} 2>/dev/full >/dev/null"), 0),
+        (format!("{check} 2>&- | grep -q overarm.check"), 0),
+        ("\"$OVERARM\" check no.csv 2>/dev/full".to_owned(), 3),
+        ("\"$OVERARM\" demo . 2>/dev/full".to_owned(), 2),
+        (
+            "\"$OVERARM\" orient a.csv -P g-dps-seconds 2>/dev/full >/dev/null".to_owned(),
+            0,
+        ),
+    ] {
+        let (code, _) = in_shell(folder.path(), &line);
+        assert_eq!(code, Some(wanted), "{line}");
+    }
+}
+
 #[test]
 fn check_draws_what_was_recorded() {
     let folder = tempfile::tempdir().expect("a folder");
