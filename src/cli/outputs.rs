@@ -146,13 +146,23 @@ fn folder_of(file: &Path) -> &Path {
     folder.unwrap_or(Path::new("."))
 }
 
-/// Writes a file whole or not at all: beside it first, then renamed into place.
+/// Writes a file whole or not at all: beside it first, then renamed into place. Through a link the file
+/// that it leads to is written; a pipe or a device takes the bytes itself.
 pub(super) fn write_whole(file: &Path, bytes: &[u8]) -> Result<(), CliError> {
-    let written = beside(folder_of(file)).and_then(|mut beside| {
-        beside.write_all(bytes)?;
-        beside.persist(file).map_err(|error| error.error)
-    });
-    written.map(drop).map_err(|source| CliError::Unwritable {
+    let takes_bytes =
+        std::fs::metadata(file).is_ok_and(|facts| !facts.is_file() && !facts.is_dir());
+    let written = if takes_bytes {
+        let opened = std::fs::OpenOptions::new().write(true).open(file);
+        opened.and_then(|mut opened| opened.write_all(bytes))
+    } else {
+        let place = settled(file);
+        beside(folder_of(&place)).and_then(|mut beside| {
+            beside.write_all(bytes)?;
+            beside.persist(&place).map_err(|error| error.error)?;
+            Ok(())
+        })
+    };
+    written.map_err(|source| CliError::Unwritable {
         what: file.display().to_string(),
         source,
     })

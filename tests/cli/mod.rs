@@ -451,3 +451,43 @@ fn links_to_an_input_are_known() {
         assert!(fs::read(&log).expect("read") == before);
     }
 }
+
+/// A rename would leave a plain file where a link, a pipe or a device stood.
+#[cfg(target_os = "linux")]
+#[test]
+fn an_output_that_is_no_plain_file_stays_what_it_is() {
+    use std::os::unix::fs::FileTypeExt;
+    let folder = tempfile::tempdir().expect("a folder");
+    let practice = Practice::new();
+    let session = practice.session().to_string_lossy().into_owned();
+    let at = |name: &str| folder.path().join(name);
+    let report = |name: &str| {
+        let page = at(name).to_string_lossy().into_owned();
+        let output = overarm(&["report", &session, "-o", &page, "-q"]);
+        assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    };
+    fs::create_dir(at("pages")).expect("a folder");
+    fs::write(at("pages/real.html"), "old").expect("written");
+    for (target, link) in [
+        ("pages/real.html", "to.html"),
+        ("pages/new.html", "new.html"),
+    ] {
+        std::os::unix::fs::symlink(target, at(link)).expect("a link");
+        report(link);
+        assert!(at(link).is_symlink(), "{link}");
+        let page = fs::read_to_string(at(target)).expect("the page");
+        assert!(page.starts_with("<!DOCTYPE html>"), "{target}");
+    }
+    let made = std::process::Command::new("mkfifo")
+        .arg(at("pipe"))
+        .status();
+    assert!(made.expect("mkfifo").success());
+    let reader = std::thread::spawn({
+        let pipe = at("pipe");
+        move || fs::read_to_string(pipe).expect("read")
+    });
+    report("pipe");
+    assert!(reader.join().expect("read").starts_with("<!DOCTYPE html>"));
+    let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
+    assert!(kind.is_fifo());
+}
