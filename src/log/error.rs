@@ -54,6 +54,12 @@ pub enum LogError {
         /// What to make of it.
         wanted: &'static str,
     },
+    /// A Parquet table that comes through a pipe.
+    #[error("{}: is no plain file and can be read once only, and a Parquet table is read from its end; save it as a file first", file.display())]
+    ReadOnce {
+        /// The path.
+        file: PathBuf,
+    },
     /// A column of the profile is not in the header.
     #[error("{at}: no column `{wanted}`{}; the header reads: {header}{}",
         match nearest { Some(name) => format!(", the nearest is `{name}`"), None => String::new() },

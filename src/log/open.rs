@@ -124,6 +124,11 @@ pub(crate) fn open(path: &Path) -> Result<Opened, LogError> {
             frames.window_log_max(MOST_WINDOW_LOG).map_err(failed)?;
             Box::new(Bounded::new(frames, &bytes))
         }
+        Packing::Parquet if length.is_none() => {
+            return Err(LogError::ReadOnce {
+                file: path.to_owned(),
+            });
+        }
         Packing::Parquet => {
             // a table is read from its end, so its bytes are hashed beforehand
             io::copy(&mut whole, &mut io::sink()).map_err(failed)?;

@@ -38,6 +38,12 @@ pub enum DetectError {
     /// The log cannot be read at all.
     #[error(transparent)]
     Log(#[from] LogError),
+    /// A pipe, whose first look would be its last.
+    #[error("{}: is no plain file and can be read once only, and to find its profile it is read several times; name one with `profile` (--profile), or give a file", file.display())]
+    ReadOnce {
+        /// The log.
+        file: PathBuf,
+    },
     /// No known profile fits.
     #[error("{}: no known sensor profile fits: {}; name one with `profile`, or start from `overarm profiles draft`", file.display(), reasons.join("; "))]
     None {
@@ -61,6 +67,12 @@ pub enum DetectError {
 /// # Errors
 /// When the log cannot be read, or none or several fit.
 pub fn detect_profile(file: &Path) -> Result<Detected, DetectError> {
+    // asked before it is opened: a pipe that nobody writes into would be waited for
+    if std::fs::metadata(file).is_ok_and(|facts| !facts.is_file() && !facts.is_dir()) {
+        return Err(DetectError::ReadOnce {
+            file: file.to_owned(),
+        });
+    }
     let mut fitting = Vec::new();
     let mut reasons = Vec::new();
     for name in known_names() {

@@ -913,6 +913,50 @@ fn a_reader_that_stops_early_is_no_fault() {
     assert!(code == Some(0) && !stderr.contains("panicked"), "{stderr}");
 }
 
+/// What comes through a pipe is gone once looked at: it was waited for without end, or taken for empty.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_log_that_can_be_read_once_only_needs_its_profile() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("a.csv"), good()).expect("room");
+    let table = include_bytes!("../data/log/table.parquet");
+    fs::write(folder.path().join("a.parquet"), table).expect("room");
+    let run = "timeout 20 \"$OVERARM\" check";
+    for (line, wanted, says) in [
+        (
+            format!("mkfifo pipe; {run} pipe"),
+            3,
+            "pipe: is no plain file and can be read once only",
+        ),
+        (
+            format!("cat a.csv | {run} /dev/stdin"),
+            3,
+            "/dev/stdin: is no plain file and can be read once only",
+        ),
+        (
+            format!("cat a.parquet | {run} /dev/stdin --profile g-dps-seconds"),
+            3,
+            "a Parquet table is read from its end",
+        ),
+        (
+            format!("cat a.csv | {run} /dev/stdin --profile g-dps-seconds"),
+            0,
+            "",
+        ),
+        (
+            format!("{run} /dev/stdin < a.csv"),
+            0,
+            "taken as `g-dps-seconds`",
+        ),
+    ] {
+        let (code, stderr) = in_shell(folder.path(), &line);
+        assert!(
+            code == Some(wanted) && stderr.contains(says),
+            "{line}: exit {code:?}, said:\n{stderr}"
+        );
+    }
+}
+
 /// Whoever closes or fills stderr loses what stands there, not the answer.
 #[cfg(target_os = "linux")]
 #[test]
