@@ -109,7 +109,8 @@ pub fn calibrate(name: &str, quiet: &[QuietChunk], params: &CalibrationParams) -
         }
     }
     let still = bias::still_chunks(quiet, params);
-    let still_s: f64 = still.iter().map(|chunk| chunk.length_s).sum();
+    // from 0, for an empty sum is -0
+    let still_s = still.iter().fold(0.0, |sum, chunk| sum + chunk.length_s);
     // usize to u32: a count of chunks, saturating
     let chunks_refused = u32::try_from(quiet.len() - still.len()).unwrap_or(u32::MAX);
     let bias = if still_s < params.least_still_s {

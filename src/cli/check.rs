@@ -7,10 +7,13 @@ use clap::Args;
 use serde::Serialize;
 
 use super::check_clocks::{self, ClockArgs, ClockRow};
-use super::{CliError, Common, Format, Outcome, Output, keep_apart, outcome, tell, write_whole};
+use super::{
+    CliError, Common, Format, Outcome, Output, keep_apart, named_profile, outcome, tell,
+    write_whole,
+};
 use crate::finding::Finding;
 use crate::frames::Site;
-use crate::profile::{SensorProfile, TextFault, resolve};
+use crate::profile::SensorProfile;
 use crate::report::{Align, UnitTrack, table, unit_tracks};
 use crate::session::{SessionSettings, practice_files};
 use crate::timebase::{
@@ -72,7 +75,7 @@ struct CheckAnswer {
 pub fn run(args: &CheckArgs, common: &Common) -> Result<Outcome, CliError> {
     let profile = match args.profile.as_str() {
         "auto" => None,
-        name => Some(named(name)?),
+        name => Some(named_profile(name)?),
     };
     let [residuals, clocks] = args.clocks.outputs();
     let plot = Output::file("--plot", &args.plot);
@@ -139,13 +142,6 @@ fn unreadable_spill(unit: &Recording, error: &std::io::Error) -> CliError {
         unit.name,
         std::env::temp_dir().display()
     ))
-}
-
-fn named(name: &str) -> Result<SensorProfile, CliError> {
-    resolve(name, Path::new(".")).map_err(|error| match error.fault {
-        fault @ TextFault::NoProfile { .. } => CliError::Usage(fault.to_string()),
-        _ => CliError::Unreadable(error.to_string()),
-    })
 }
 
 /// What one argument gave.

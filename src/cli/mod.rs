@@ -9,11 +9,13 @@
 //! | 3 | unreadable input |
 
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::finding::Finding;
+use crate::profile::{SensorProfile, TextFault, resolve};
 use outputs::{Output, keep_apart, write_whole};
 
 mod block;
@@ -167,6 +169,14 @@ fn tell(findings: &[Finding], common: &Common) {
             finding.at, finding.text, finding.code
         ));
     }
+}
+
+/// The profile of that name or path.
+fn named_profile(name: &str) -> Result<SensorProfile, CliError> {
+    resolve(name, Path::new(".")).map_err(|error| match error.fault {
+        fault @ TextFault::NoProfile { .. } => CliError::Usage(fault.to_string()),
+        _ => CliError::Unreadable(error.to_string()),
+    })
 }
 
 /// The exit code the findings ask for.

@@ -1,27 +1,29 @@
 //! `overarm orient`.
 
 use std::io::{self, BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use nalgebra::Vector3;
 use serde::Serialize;
 
-use super::{CliError, Common, Format, Outcome};
+use super::{CliError, Common, Format, Outcome, named_profile};
 use crate::calibration::{Calibration, CalibrationParams, calibrate};
 use crate::estimate::Reading;
 use crate::finding::Finding;
 use crate::orientation::{FilterKind, OrientationParams, orient_record};
-use crate::profile;
-use crate::timebase::{FrontParams, Recording, UNITS_NOT_ASKED, UnitSource, read_units};
+use crate::timebase::{
+    FrontParams, Recording, UNITS_NOT_ASKED, UnitSource, detect_profile, read_units,
+};
 
 /// Arguments of `overarm orient`.
 #[derive(Debug, Args)]
 pub struct OrientArgs {
     /// The log of one unit.
     file: PathBuf,
-    /// Its layout: a known profile's name or the path of a profile.
-    #[arg(long, short = 'P', value_name = "P")]
+    /// Its layout: a known profile's name or the path of a profile. `auto` takes the known one that fits, if
+    /// one does.
+    #[arg(long, short = 'P', value_name = "P", default_value = "auto")]
     profile: String,
     /// Which unit of a combined file.
     #[arg(long, value_name = "ID")]
@@ -123,8 +125,16 @@ fn unwritable(source: io::Error) -> CliError {
 }
 
 fn read(args: &OrientArgs) -> Result<Recording, CliError> {
-    let profile = profile::resolve(&args.profile, Path::new("."))
-        .map_err(|error| CliError::Usage(error.to_string()))?;
+    let mut noticed = Vec::new();
+    let profile = match args.profile.as_str() {
+        "auto" => {
+            let found = detect_profile(&args.file)
+                .map_err(|error| CliError::Unreadable(error.to_string()))?;
+            noticed.push(found.finding(&args.file));
+            found.profile
+        }
+        name => named_profile(name)?,
+    };
     let source = UnitSource {
         file: args.file.clone(),
         unit_id: args.unit.clone(),
@@ -138,6 +148,7 @@ fn read(args: &OrientArgs) -> Result<Recording, CliError> {
             recording
                 .findings
                 .retain(|finding| finding.code != UNITS_NOT_ASKED);
+            recording.findings.splice(0..0, noticed);
             Ok(recording)
         }
         Some(Err(error)) => Err(CliError::Unreadable(error.to_string())),

@@ -15,6 +15,13 @@ use crate::words::units::{self as words, Mistaken};
 /// Levels at rest of a well calibrated sensor, g.
 const REST_FAIR_G: std::ops::RangeInclusive<f64> = 0.95..=1.05;
 
+/// What no wearer's calmest moments read: there the scale is wrong, still or not, g.
+const CALM_G: std::ops::RangeInclusive<f64> = 0.5..=2.0;
+
+/// Stretches that are looked at for the calmest, s, and how many of these count.
+const CALM_S: f64 = 0.5;
+const CALMEST: usize = 9;
+
 /// Units that are mistaken for each other: what rest reads then, g, and the words.
 const REST_MISTAKES: [(f64, Mistaken); 4] = [
     (STANDARD_GRAVITY_M_S2, Mistaken::For("m/s²", "g")),
@@ -84,10 +91,16 @@ pub(crate) fn doubts(unit: &Recording) -> std::io::Result<Vec<Finding>> {
     let mut findings: Vec<Finding> = gaps(unit).into_iter().collect();
     findings.extend(rate(unit));
     findings.extend(jitter(unit));
-    findings.extend(rest(unit));
+    let still_g = unit.still().map(|still| still.rest_g);
+    let level_g = match still_g {
+        Some(rest_g) => Some(rest_g),
+        None => calmest_g(unit)?.filter(|level_g| !CALM_G.contains(level_g)),
+    };
+    findings.extend(rest(unit, still_g, level_g));
     findings.extend(drift(unit));
     findings.extend(slip(unit));
-    findings.extend(axes(unit, &turns(unit)?));
+    let rest_m_s2 = level_g.unwrap_or(1.0) * STANDARD_GRAVITY_M_S2;
+    findings.extend(axes(unit, &turns(unit, rest_m_s2)?, rest_m_s2));
     Ok(findings)
 }
 
@@ -116,11 +129,11 @@ fn jitter(unit: &Recording) -> Option<Finding> {
     })
 }
 
-fn rest(unit: &Recording) -> Option<Finding> {
-    let Some(still) = unit.still() else {
+/// `level_g` is what stillness reads, or what the calmest moments read where that cannot be a wearer's.
+fn rest(unit: &Recording, still_g: Option<f64>, level_g: Option<f64>) -> Option<Finding> {
+    let Some(rest_g) = level_g else {
         return Some(Finding::note("never-still", &unit.name, words::NEVER_STILL));
     };
-    let rest_g = still.rest_g;
     if REST_FAIR_G.contains(&rest_g) {
         return None;
     }
@@ -135,8 +148,35 @@ fn rest(unit: &Recording) -> Option<Finding> {
         .iter()
         .find(|(reads, _)| (rest_g / reads - 1.0).abs() < 0.15);
     let like = like.map_or(Mistaken::Unknown, |(_, mistaken)| *mistaken);
-    let text = words::rest_wrong(rest_g, like);
+    let text = match still_g {
+        Some(_) => words::rest_wrong(rest_g, like),
+        None => words::stillest_wrong(rest_g, like),
+    };
     Some(Finding::void("rest-level", &unit.name, text))
+}
+
+/// Mean force where the gyroscope turns least, g: it needs no stillness, and no right scale.
+fn calmest_g(unit: &Recording) -> std::io::Result<Option<f64>> {
+    let mut calmest: Vec<(f32, f64)> = Vec::new();
+    let mut from_s = unit.start_s;
+    // a minute at a time, so that memory does not grow with the log
+    while from_s < unit.end_s {
+        let track = unit.coarse(from_s, from_s + 60.0)?;
+        let bins = (CALM_S / track.step_s).round() as usize; // 50
+        let forces = track.force_mean_m_s2.chunks_exact(bins);
+        let rates = track.rate_max_rad_s.chunks_exact(bins);
+        // a bin without samples reads 0
+        let whole = forces.zip(rates).filter(|(force, _)| !force.contains(&0.0));
+        calmest.extend(whole.map(|(force, rate)| {
+            let mean_m_s2 = force.iter().map(|force| f64::from(*force)).sum::<f64>() / bins as f64;
+            (rate.iter().copied().fold(0.0, f32::max), mean_m_s2)
+        }));
+        calmest.sort_by(|a, b| a.0.total_cmp(&b.0));
+        calmest.truncate(CALMEST);
+        from_s += 60.0;
+    }
+    let levels_g = calmest.iter().map(|(_, m_s2)| m_s2 / STANDARD_GRAVITY_M_S2);
+    Ok(median(&levels_g.collect::<Vec<f64>>()))
 }
 
 fn mean_of(quiet: &[QuietChunk], value: impl Fn(&QuietChunk) -> [f32; 3]) -> Vector3<f64> {
@@ -243,12 +283,8 @@ fn slip(unit: &Recording) -> Option<Finding> {
 }
 
 /// Means of stretches in which the unit turns and hardly accelerates.
-fn turns(unit: &Recording) -> std::io::Result<Vec<Mean>> {
-    let still = unit.still();
-    let rest = still.map_or(STANDARD_GRAVITY_M_S2, |still| {
-        still.rest_g * STANDARD_GRAVITY_M_S2
-    });
-    let calm = |force: f32| (0.8..1.25).contains(&(f64::from(force) / rest));
+fn turns(unit: &Recording, rest_m_s2: f64) -> std::io::Result<Vec<Mean>> {
+    let calm = |force: f32| (0.8..1.25).contains(&(f64::from(force) / rest_m_s2));
     let mut windows: Vec<(f32, f64)> = Vec::new();
     let mut from_s = unit.start_s;
     // a minute at a time, so that memory does not grow with the log
@@ -300,9 +336,8 @@ fn turns(unit: &Recording) -> std::io::Result<Vec<Mean>> {
     Ok(means)
 }
 
-fn axes(unit: &Recording, means: &[Mean]) -> Option<Finding> {
-    let rest = unit.still().map_or(1.0, |still| still.rest_g) * STANDARD_GRAVITY_M_S2;
-    let moves = Moves::of(means, rest);
+fn axes(unit: &Recording, means: &[Mean], rest_m_s2: f64) -> Option<Finding> {
+    let moves = Moves::of(means, rest_m_s2);
     if !moves.enough() {
         return None;
     }

@@ -261,6 +261,14 @@ pub fn rest_wrong(reads_g: f64, like: Mistaken) -> String {
     format!("rest reads {reads_g:.4} g, want 1 g: {like}; correct the profile")
 }
 
+/// The same, where by the profile nothing counts as still.
+pub fn stillest_wrong(reads_g: f64, like: Mistaken) -> String {
+    format!(
+        "never still as the profile reads it, and where the gyroscope is calmest the log reads {reads_g:.4} g, want \
+         about 1 g: {like}; correct the profile"
+    )
+}
+
 /// A gyroscope's scale far off.
 pub fn turn_wrong(times: f64, like: Mistaken) -> String {
     format!(

@@ -491,3 +491,33 @@ fn an_output_that_is_no_plain_file_stays_what_it_is() {
     let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
     assert!(kind.is_fifo());
 }
+
+#[test]
+fn orient_finds_the_profile_and_says_no_negative_zero() {
+    let practice = Practice::new();
+    let log = practice.log().to_string_lossy().into_owned();
+    let output = overarm(&["orient", &log]);
+    let errors = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{errors}");
+    assert!(errors.contains("taken as `g-dps-seconds`"), "{errors}");
+    assert_eq!(
+        overarm(&["orient", &log, "-P", "nobody"]).status.code(),
+        Some(2)
+    );
+    let rows: Vec<String> = (0..3000)
+        .map(|i| {
+            format!(
+                "{:.3},0.01,0.02,1.0,{},0.2,0.1",
+                f64::from(i) * 0.002,
+                i % 2 * 90
+            )
+        })
+        .collect();
+    practice.write_log(HEADER, &rows);
+    let output = overarm(&["orient", &log, "-P", "g-dps-seconds"]);
+    let said = text(&output.stderr) + &text(&output.stdout);
+    assert!(
+        said.contains("0.0 s of stillness found") && !said.contains("-0.0 s"),
+        "{said}"
+    );
+}

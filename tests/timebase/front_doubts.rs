@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use nalgebra::Vector3;
 use overarm::frames::Site;
-use overarm::profile::resolve;
+use overarm::profile::{AccelUnit, GyroUnit, SensorProfile, resolve};
 use overarm::samples::Flags;
 use overarm::timebase::{
     FrontParams, Recording, UnitSource, exchanged_sites, exchanged_units, read_text_unit,
@@ -57,6 +57,10 @@ impl Made {
     }
 
     fn read(&self) -> Recording {
+        self.read_as(resolve("g-dps-seconds", Path::new(".")).expect("known"))
+    }
+
+    fn read_as(&self, profile: SensorProfile) -> Recording {
         let mut text = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n".to_owned();
         for (index, [a, b, c, x, y, z]) in self.rows.iter().enumerate() {
             let t = index as f64 / RATE_HZ;
@@ -65,7 +69,7 @@ impl Made {
         let source = UnitSource {
             file: PathBuf::from("unit.csv"),
             unit_id: None,
-            profile: resolve("g-dps-seconds", Path::new(".")).expect("known"),
+            profile,
             accel_range_g: Some(16.0),
             gyro_range_dps: Some(2000.0),
         };
@@ -502,4 +506,27 @@ fn rest_is_judged_alike_by_front_and_calibration() {
         let later = found.findings.iter().any(|f| f.code == "rest-not-1g");
         assert_eq!((front, later), (is_void, is_void), "{reads_g} g");
     }
+}
+
+/// With both units wrong nothing counts as still, and to put the unit down would not help.
+#[test]
+fn wrong_units_are_named_where_nothing_counts_as_still() {
+    let mut profile = resolve("g-dps-seconds", Path::new(".")).expect("known");
+    profile.accel.unit = AccelUnit::MetrePerSecond2;
+    profile.gyro.unit = GyroUnit::RadPerSecond;
+    // a unit that shivers: still in deg/s, not by numbers of rad/s
+    let made = Made::sound(2.0).each(|index, row| row[3] += f64::from((index % 2) as u8));
+    assert!(made.read().still().is_some());
+    let unit = made.read_as(profile);
+    assert!(unit.still().is_none());
+    let told = |code: &str| {
+        let of_code = |finding: &&overarm::finding::Finding| finding.code == code;
+        unit.findings.iter().find(of_code)
+    };
+    assert!(told("never-still").is_none(), "{:?}", unit.findings);
+    let level = told("rest-level").expect("told");
+    assert!(
+        level.voids && level.text.contains("g taken for m/s²"),
+        "{level:?}"
+    );
 }
