@@ -5,7 +5,8 @@ use std::io::Write;
 use clap::Args;
 
 use super::{CliError, Common, Format, Outcome, answer};
-use crate::params::ParamRow;
+use crate::block::BlockParams;
+use crate::params::{ParamRow, StageParams};
 use crate::report::{Align, table};
 use crate::session::Params;
 
@@ -19,6 +20,7 @@ pub struct ParamsArgs {
 /// Prints every tuning number with unit, default, range, meaning and source.
 pub fn run(args: &ParamsArgs, common: &Common) -> Result<Outcome, CliError> {
     let mut rows = Params::default().rows();
+    rows.extend(BlockParams::default().rows());
     if let Some(stage) = &args.stage {
         let mut known: Vec<&str> = rows.iter().map(|row| row.stage).collect();
         known.dedup();

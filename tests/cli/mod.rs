@@ -521,3 +521,16 @@ fn orient_finds_the_profile_and_says_no_negative_zero() {
         "{said}"
     );
 }
+
+#[test]
+fn the_blocks_numbers_are_listed() {
+    let listed = |args: &[&str]| text(&overarm(args).stdout);
+    let (all, block) = (listed(&["params"]), listed(&["params", "block"]));
+    let rows = overarm::params::StageParams::rows(&overarm::block::BlockParams::default());
+    for row in rows {
+        let name = format!("block.{}", row.name);
+        assert!(all.contains(&name) && block.contains(&name), "{name}");
+    }
+    let others = |page: &str| page.lines().any(|line| line.starts_with("serve."));
+    assert!(others(&all) && !others(&block));
+}
