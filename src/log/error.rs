@@ -231,12 +231,22 @@ pub enum LogError {
         /// Name of the profile.
         profile: String,
     },
+    /// Too many columns to find the sensors among.
+    #[error("{}: has {columns} columns, want {most} at most for a draft; write the profile by hand, from one that `overarm profiles show` prints", file.display())]
+    TooWide {
+        /// The log.
+        file: PathBuf,
+        /// How many it has.
+        columns: usize,
+        /// How many are looked at.
+        most: usize,
+    },
     /// No pair of neighbouring triples passes for accelerometer and gyroscope.
     #[error("{}: no three columns hold gravity and no three its turns among: {columns}; write the profile by hand, from one that `overarm profiles show` prints", file.display())]
     NoSensors {
         /// The log.
         file: PathBuf,
-        /// Its columns.
+        /// The first of its columns.
         columns: String,
     },
     /// The samples cannot be kept in the temporary folder.

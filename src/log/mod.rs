@@ -21,6 +21,7 @@ mod whole;
 pub use error::LogError;
 pub(crate) use error::RATES_HZ;
 pub use open::locate;
+pub(crate) use plan::shown_header;
 pub use reader::{ReadMode, ReadSummary, RowSink, read_head, read_log, read_rows};
 pub use rows::{RowBlock, TIME};
 pub use table::{RawTable, read_table};

@@ -188,6 +188,24 @@ fn packing(path: &Path, start: &[u8]) -> Result<Packing, LogError> {
     }
 }
 
+/// Whether the lines of a text end by carriage return alone, as no logger's do; a line feed at its very end
+/// may be the reader's own.
+pub(super) fn returns_alone(text: &[u8]) -> bool {
+    let feed = memchr::memchr(b'\n', text).unwrap_or(text.len());
+    let line = text.get(..feed).unwrap_or_default();
+    let line = line.strip_suffix(b"\r").unwrap_or(line);
+    feed + 1 >= text.len() && line.contains(&b'\r') && !line.contains(&0)
+}
+
+/// What is said of such a text.
+pub(super) fn no_line_feed(path: &Path) -> LogError {
+    LogError::Form {
+        file: path.to_owned(),
+        found: "text whose lines end by carriage return only",
+        wanted: "usual line ends: open it in an editor or spreadsheet and save it as CSV with line feeds",
+    }
+}
+
 fn fill(from: &mut impl Read, into: &mut [u8]) -> io::Result<usize> {
     let mut filled = 0;
     while let Some(rest) = into.get_mut(filled..).filter(|rest| !rest.is_empty()) {

@@ -193,7 +193,8 @@ fn field_index(
     }
 }
 
-fn shown_header(names: &[String]) -> String {
+/// A header for a message: its first names.
+pub(crate) fn shown_header(names: &[String]) -> String {
     const MOST: usize = 12;
     let mut text: Vec<String> = names
         .iter()

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Read};
 use std::path::Path;
 
-use super::open::{Opened, broke_off, open};
+use super::open::{Opened, broke_off, no_line_feed, open, returns_alone};
 use super::plan::{Plan, Slot, header_names, line_place};
 use super::quoted::Cutter;
 use super::rows::{RowBlock, TIME};
@@ -150,6 +150,10 @@ fn pass(
     sink: &mut dyn RowSink,
 ) -> Result<ReadSummary, LogError> {
     let mut lines = Lines::new(text, file);
+    lines.refill()?;
+    if returns_alone(lines.held()) {
+        return Err(no_line_feed(file));
+    }
     let plan = read_header(&mut lines, profile)?;
     let mut pass = Pass {
         file,

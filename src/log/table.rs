@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::LogError;
 use super::fields::{calendar_s, number};
-use super::open::{broke_off, open};
+use super::open::{broke_off, no_line_feed, open, returns_alone};
 use super::plan::header_names;
 use crate::finding::Place;
 
@@ -18,6 +18,9 @@ const LAYOUT_LINES: usize = 200;
 
 /// Fewest columns of a log: six axes.
 const FEWEST: usize = 6;
+
+/// Most columns of a log that a draft is made for: sixteen units of sixteen columns.
+const MOST_COLUMNS: usize = 256;
 
 /// Different words of a column that are remembered.
 const MOST_WORDS: usize = 17;
@@ -38,6 +41,10 @@ pub struct RawTable {
     pub skip: usize,
     /// Names of the columns, or their numbers from 1.
     pub names: Vec<String>,
+    /// A row of units below the names, cell by cell; empty where there is none.
+    pub units: Vec<String>,
+    /// Lines above the first row of numbers.
+    pub above: usize,
     /// Numbers by column; words are numbered in order of first sight, what cannot be read is NaN.
     pub columns: Vec<Vec<f64>>,
     /// Columns of words.
@@ -64,6 +71,9 @@ pub fn read_table(file: &Path) -> Result<RawTable, LogError> {
         .read_to_end(&mut text)
         .map_err(|source| broke_off(Place::file(file), source))?;
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&text);
+    if returns_alone(text) {
+        return Err(no_line_feed(file));
+    }
     let lines: Vec<&[u8]> = text
         .split(|&b| b == b'\n')
         .map(|line| line.strip_suffix(b"\r").unwrap_or(line))
@@ -77,6 +87,13 @@ pub fn read_table(file: &Path) -> Result<RawTable, LogError> {
         found: "no table of six or more columns",
         wanted: "rows of numbers, one per sample",
     })?;
+    if layout.width > MOST_COLUMNS {
+        return Err(LogError::TooWide {
+            file: file.to_owned(),
+            columns: layout.width,
+            most: MOST_COLUMNS,
+        });
+    }
     Ok(table(lines, &layout))
 }
 
@@ -155,10 +172,12 @@ fn unquoted(field: &[u8]) -> &[u8] {
 }
 
 fn table(lines: &[&[u8]], layout: &Layout) -> RawTable {
-    let rows: Vec<&&[u8]> = lines
+    let rows: Vec<(usize, &[u8])> = lines
         .iter()
+        .copied()
+        .enumerate()
         .skip(layout.first)
-        .filter(|line| width(line, layout.delimiter) == layout.width)
+        .filter(|(_, line)| width(line, layout.delimiter) == layout.width)
         .collect();
     let cells = |line: &'_ [u8]| -> Vec<Vec<u8>> {
         let line = line.strip_suffix(&[layout.delimiter]).unwrap_or(line);
@@ -166,17 +185,19 @@ fn table(lines: &[&[u8]], layout: &Layout) -> RawTable {
             .map(|field| unquoted(field).to_vec())
             .collect()
     };
-    let body: Vec<Vec<Vec<u8>>> = rows.iter().map(|line| cells(line)).collect();
+    let body: Vec<Vec<Vec<u8>>> = rows.iter().map(|(_, line)| cells(line)).collect();
     let decimal = decimal(&body, layout);
-    let header = body.first().is_some_and(|first| {
-        first
-            .iter()
-            .filter(|cell| number(cell, decimal).is_none() && calendar_s(cell).is_none())
-            .count()
-            > layout.width / 2
-    });
+    let word = |cell: &&Vec<u8>| number(cell, decimal).is_none() && calendar_s(cell).is_none();
+    let are_words = |row: Option<&Vec<Vec<u8>>>| {
+        row.is_some_and(|row| row.iter().filter(word).count() > layout.width / 2)
+    };
+    let are_units = |row: &&Vec<Vec<u8>>| {
+        let written = row.iter().filter(|cell| !cell.is_empty());
+        written.filter(word).count() > layout.width / 2
+    };
+    let header = are_words(body.first());
     let names = match (header, rows.first()) {
-        (true, Some(first)) => header_names(first, layout.delimiter)
+        (true, Some((_, first))) => header_names(first, layout.delimiter)
             .into_iter()
             .take(layout.width)
             .collect(),
@@ -184,13 +205,22 @@ fn table(lines: &[&[u8]], layout: &Layout) -> RawTable {
             .map(|number| number.to_string())
             .collect(),
     };
-    let body = body.get(usize::from(header)..).unwrap_or_default();
+    let below = body.get(1).filter(|_| header && !are_words(body.get(2)));
+    let units: Vec<String> = below.filter(are_units).map_or(Vec::new(), |row| {
+        let text = |cell: &Vec<u8>| String::from_utf8_lossy(cell).into_owned();
+        row.iter().map(text).collect()
+    });
+    let with_units = !units.is_empty();
+    let heads = usize::from(header) + usize::from(with_units);
+    let body = body.get(heads..).unwrap_or_default();
     let mut table = RawTable {
         delimiter: char::from(layout.delimiter),
         decimal: char::from(decimal),
         header,
         skip: layout.first,
         names,
+        units,
+        above: rows.get(heads).map_or(0, |(line, _)| *line),
         columns: Vec::new(),
         texts: Vec::new(),
         calendar: Vec::new(),
@@ -200,10 +230,12 @@ fn table(lines: &[&[u8]], layout: &Layout) -> RawTable {
             "`{}` cuts the lines into {} fields each{}",
             char::from(layout.delimiter).escape_default(),
             layout.width,
-            if header {
-                "; the first of them are names"
-            } else {
-                "; there is no row of names, so columns go by number"
+            match (header, with_units) {
+                (true, true) => {
+                    "; the first of them are names, the next their units: both are skipped, so columns go by number"
+                }
+                (true, false) => "; the first of them are names",
+                _ => "; there is no row of names, so columns go by number",
             }
         ),
     };

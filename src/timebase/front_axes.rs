@@ -4,6 +4,8 @@
 
 use nalgebra::Vector3;
 
+use crate::math::sd;
+
 /// Time between the means compared, s.
 pub(crate) const STEP_S: f64 = 0.05;
 
@@ -15,6 +17,9 @@ const SMALLEST_TURN: f64 = 0.01;
 
 /// Pairs of means that a judgement needs.
 const FEWEST: usize = 60;
+
+/// Parts of a log in time whose scales are compared.
+const PARTS: usize = 8;
 
 /// Means over one step: accelerometer and gyroscope, in any units.
 #[derive(Debug, Clone, Copy)]
@@ -90,7 +95,10 @@ impl std::fmt::Display for Axes {
 }
 
 /// Moves of gravity from one step to the next, with what turned meanwhile.
-pub(crate) struct Moves(Vec<(Vector3<f64>, Vector3<f64>, Vector3<f64>)>);
+pub(crate) struct Moves(Vec<Move>);
+
+/// How gravity moved, where it stood meanwhile, what the gyroscope read.
+type Move = (Vector3<f64>, Vector3<f64>, Vector3<f64>);
 
 impl Moves {
     /// From means one step apart; `rest` is the accelerometer's resultant at rest, in its own unit.
@@ -115,23 +123,15 @@ impl Moves {
 
     /// How well the gyroscope with its axes exchanged so explains the moves.
     pub fn turning(&self, axes: Axes) -> Turning {
-        let (mut both, mut predicted_2, mut moved_2) = (0.0, 0.0, 0.0);
-        for (moved, gravity, gyro) in &self.0 {
-            let predicted = gravity.cross(&axes.turn(*gyro)) * STEP_S; // -omega x a
-            both += moved.dot(&predicted);
-            predicted_2 += predicted.norm_squared();
-            moved_2 += moved.norm_squared();
-        }
-        if both <= 0.0 {
-            return Turning {
-                scale: 0.0,
-                explained: 0.0,
-            };
-        }
-        Turning {
-            scale: both / predicted_2,
-            explained: both * both / (predicted_2 * moved_2),
-        }
+        turning(&self.0, axes)
+    }
+
+    /// Standard uncertainty of the scale, as a share: how far parts of the log in time disagree.
+    pub fn scale_spread(&self, axes: Axes) -> Option<f64> {
+        let length = self.0.len().div_ceil(PARTS).max(1);
+        let scales = self.0.chunks(length).map(|part| turning(part, axes).scale);
+        let logs: Vec<f64> = scales.filter(|scale| *scale > 0.0).map(f64::ln).collect();
+        Some(sd(&logs)? / (logs.len() as f64).sqrt()) // at most PARTS
     }
 
     /// The exchange that explains most.
@@ -144,5 +144,25 @@ impl Moves {
             }
         }
         best
+    }
+}
+
+fn turning(moves: &[Move], axes: Axes) -> Turning {
+    let (mut both, mut predicted_2, mut moved_2) = (0.0, 0.0, 0.0);
+    for (moved, gravity, gyro) in moves {
+        let predicted = gravity.cross(&axes.turn(*gyro)) * STEP_S; // -omega x a
+        both += moved.dot(&predicted);
+        predicted_2 += predicted.norm_squared();
+        moved_2 += moved.norm_squared();
+    }
+    if both <= 0.0 {
+        return Turning {
+            scale: 0.0,
+            explained: 0.0,
+        };
+    }
+    Turning {
+        scale: both / predicted_2,
+        explained: both * both / (predicted_2 * moved_2),
     }
 }

@@ -7,7 +7,7 @@ use std::path::Path;
 use nalgebra::Vector3;
 
 use super::front_axes::{Axes, Mean, Moves, STEP_S};
-use crate::log::{LogError, RawTable, read_table};
+use crate::log::{LogError, RawTable, read_table, shown_header};
 use crate::units::STANDARD_GRAVITY_M_S2;
 
 /// Rows that the stillest stretches are looked for in.
@@ -76,8 +76,16 @@ const TURN_UNITS: [(f64, &str); 12] = [
 const EXPLAINED: f64 = 0.5;
 const EXPLAINED_EXCHANGED: f64 = 0.7;
 
-/// A measured gyroscope unit that lies further from the nearest known one, on a log scale, is to be confirmed.
+/// How near a measured gyroscope unit comes to the true one at best, on a log scale, and over how many standard
+/// uncertainties it may be off.
 const NEAR_UNIT: f64 = 0.05;
+const TWO_SIDES: f64 = 2.0;
+
+/// How near it comes to a usual one where the columns are the right ones, on a log scale.
+const AGREES: f64 = 0.15;
+
+/// Units told by size alone are known to this factor, on a log scale: some swing less than others.
+const BY_SIZE: f64 = 1.4;
 
 /// A guess and what it stands on.
 struct Guess {
@@ -111,15 +119,19 @@ const ASSUMED_STEP_S: f64 = 0.01;
 /// When the log cannot be read, or holds no six columns of numbers.
 pub fn draft_profile(file: &Path) -> Result<String, LogError> {
     let table = read_table(file)?;
-    let stamps = stamps(&table);
-    let unit = unit_column(&table, stamps.column);
+    let all: Vec<usize> = (0..table.rows).collect();
+    let rising = rising_column(&table, &all);
+    let unit = unit_column(&table, rising);
     let rows = rows_of_first_unit(&table, unit);
-    let taken = [stamps.column, unit];
+    // units that take turns may each have a clock of their own
+    let rising = unit.and_then(|_| rising_column(&table, &rows)).or(rising);
+    let stamps = stamps(&table, rising, &rows, unit.is_some());
+    let taken = [rising, unit];
     let triples = triples(&table, &taken);
     let sensors = sensors(&table, &rows, &triples, stamps.step_s);
     let sensors = sensors.ok_or_else(|| LogError::NoSensors {
         file: file.to_owned(),
-        columns: table.names.join(", "),
+        columns: shown_header(&table.names),
     })?;
     Ok(profile_text(file, &table, &stamps, unit, &sensors))
 }
@@ -150,9 +162,54 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
-/// The column that rises in nearly every row.
-fn stamps(table: &RawTable) -> Stamps {
-    let rising = |values: &Vec<f64>| {
+/// Units of stamps: as the profile has them, how many make a second, and what logs call them.
+const STAMP_UNITS: [(&str, f64, &[&str]); 4] = [
+    ("s", 1.0, &["s", "sec", "secs", "second", "seconds"]),
+    ("ms", 1e3, &["ms", "msec", "millis", "milliseconds"]),
+    (
+        "us",
+        1e6,
+        &["us", "µs", "μs", "usec", "micros", "microseconds"],
+    ),
+    ("ns", 1e9, &["ns", "nsec", "nanos", "nanoseconds"]),
+];
+
+/// A column's name with what a row of units says of it, in small letters.
+fn heading(table: &RawTable, column: usize) -> String {
+    let of = |texts: &[String]| {
+        texts
+            .get(column)
+            .map_or(String::new(), |text| text.to_lowercase())
+    };
+    format!("{} {}", of(&table.names), of(&table.units))
+}
+
+/// Whether one of these words stands in a heading.
+fn says(heading: &str, words: &[&str]) -> bool {
+    let mut said = heading.split(|letter: char| !letter.is_alphanumeric());
+    said.any(|word| words.contains(&word))
+}
+
+/// Whether a heading speaks of time, by a word; a stamp may be a count.
+fn of_time(heading: &str) -> bool {
+    let parts = ["time", "sec", "clock"];
+    parts.iter().any(|part| heading.contains(part))
+}
+
+/// The same, by a letter, a unit or as a stamp.
+fn may_be_time(heading: &str) -> bool {
+    let mut units = STAMP_UNITS.iter().skip(1); // "s" alone is anything
+    of_time(heading)
+        || heading.contains("stamp")
+        || says(heading, &["t", "ts"])
+        || units.any(|(_, _, words)| says(heading, words))
+}
+
+/// The column that rises in nearly every row, one of time before others.
+fn rising_column(table: &RawTable, rows: &[usize]) -> Option<usize> {
+    let rising = |index: &usize| {
+        let mut values: Vec<f64> = column(table, rows, *index).collect();
+        values.retain(|value| value.is_finite());
         let pairs = values.iter().zip(values.get(1..).unwrap_or_default());
         let count = values.len().max(2) - 1;
         let rises = pairs.filter(|(a, b)| b >= a).count();
@@ -163,90 +220,83 @@ fn stamps(table: &RawTable) -> Stamps {
             0.0
         }
     };
-    let named = |name: &str| {
-        let name = name.to_lowercase();
-        ["time", "stamp", "t_", "sec", "clock"]
-            .iter()
-            .any(|word| name.contains(word))
-            || name == "t"
-    };
-    let candidates = table
-        .columns
-        .iter()
-        .enumerate()
-        .filter(|(_, values)| rising(values) > 0.97);
-    let best = candidates.max_by_key(|(index, _)| {
-        (
-            table.names.get(*index).is_some_and(|n| named(n)),
-            std::cmp::Reverse(*index),
-        )
-    });
-    let Some((column, values)) = best else {
-        return Stamps {
-            column: None,
-            guess: Guess {
-                lines: "unit   = \"none\"".to_owned(),
-                why: "no column rises from row to row".to_owned(),
-            },
-            step_s: None,
-        };
-    };
-    if table.calendar.contains(&column) {
-        let step_s = far_step(values);
-        let why = format!("calendar stamps, {:.1} Hz", 1.0 / step_s);
-        return Stamps {
-            column: Some(column),
-            guess: Guess {
-                lines: "unit   = \"iso8601\"".to_owned(),
-                why,
-            },
-            step_s: Some(step_s),
-        };
-    }
-    let step = far_step(values);
-    if step == 1.0 {
-        return Stamps {
-            column: Some(column),
-            guess: Guess {
-                lines: "unit   = \"counter\"".to_owned(),
-                why: "the column counts rows".to_owned(),
-            },
-            step_s: None,
-        };
-    }
-    let units = [("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9)];
-    let name = table
-        .names
-        .get(column)
-        .map_or("", String::as_str)
-        .to_lowercase();
-    let fits = units
-        .iter()
-        .filter(|(_, per_s)| RATE_HZ.contains(&(per_s / step)));
-    let told = |unit: &str| {
-        name.ends_with(&format!("_{unit}"))
-            || name.contains(&format!("[{unit}]"))
-            || name.contains(&format!("({unit})"))
-    };
-    let unit = fits
-        .clone()
-        .find(|(unit, _)| told(unit))
-        .or_else(|| fits.clone().next());
-    let (unit, per_s) = unit.copied().unwrap_or(("s", 1.0));
-    let shown = format!("{step:.6}");
-    let shown = shown.trim_end_matches('0').trim_end_matches('.');
-    let why = format!(
-        "the stamps step by {shown}: {:.2} Hz in {unit}",
-        per_s / step
-    );
-    Stamps {
-        column: Some(column),
+    let candidates = (0..table.columns.len()).filter(|index| rising(index) > 0.97);
+    candidates.max_by_key(|index| {
+        let named = may_be_time(&heading(table, *index));
+        (named, std::cmp::Reverse(*index))
+    })
+}
+
+/// What the stamps' column holds, by the rows of one unit.
+fn stamps(table: &RawTable, rising: Option<usize>, rows: &[usize], combined: bool) -> Stamps {
+    let made = |unit: &str, why: String, step_s: Option<f64>| Stamps {
+        column: rising,
         guess: Guess {
             lines: format!("unit   = \"{unit}\""),
             why,
         },
-        step_s: Some(step / per_s),
+        step_s,
+    };
+    let Some(column_index) = rising else {
+        return made("none", "no column rises from row to row".to_owned(), None);
+    };
+    let mut values: Vec<f64> = column(table, rows, column_index).collect();
+    values.retain(|value| value.is_finite());
+    let step = far_step(&values);
+    let pairs = values.iter().zip(values.get(1..).unwrap_or_default());
+    let shared = pairs.filter(|(a, b)| a == b).count();
+    // stamps so coarse that most rows share one tell the step from their first change to their last only
+    let coarse = shared * 2 > values.len();
+    let row_step = step_between_changes(&values)
+        .filter(|_| coarse)
+        .unwrap_or(step);
+    let shown = format!("{step:.6}");
+    let shown = shown.trim_end_matches('0').trim_end_matches('.');
+    let sharing = if coarse {
+        format!("{:.0} rows share one stamp: CONFIRM; ", step / row_step)
+    } else {
+        String::new()
+    };
+    // so coarse a stamp places no row: where it alone tells the rate, rows are better counted
+    let counted = |rate_hz: f64, unit: &str| Stamps {
+        column: None,
+        guess: Guess {
+            lines: format!("unit   = \"none\"\nrate_hz = {rate_hz:.2}"),
+            why: format!(
+                "{:.0} rows share one stamp of column {} in {unit}, {rate_hz:.2} Hz: they are counted instead, and gaps do not show: CONFIRM",
+                step / row_step,
+                toml_text(table.names.get(column_index).map_or("", String::as_str))
+            ),
+        },
+        step_s: Some(1.0 / rate_hz),
+    };
+    if table.calendar.contains(&column_index) {
+        if coarse && !combined {
+            return counted(1.0 / row_step, "calendar time");
+        }
+        let why = format!("{sharing}calendar stamps, {:.1} Hz", 1.0 / row_step);
+        return made("iso8601", why, Some(row_step));
     }
+    let heading = heading(table, column_index);
+    let fits = |per_s: f64| RATE_HZ.contains(&(per_s / row_step));
+    let fitting = || STAMP_UNITS.iter().filter(|(_, per_s, _)| fits(*per_s));
+    let told = fitting().find(|(_, _, words)| says(&heading, words));
+    if row_step == 1.0 && told.is_none() && !of_time(&heading) {
+        return made("counter", "the column counts rows".to_owned(), None);
+    }
+    let found = told.or_else(|| fitting().next());
+    let (unit, per_s) = found.map_or(("s", 1.0), |(unit, per_s, _)| (*unit, *per_s));
+    let doubt = match (found, told) {
+        (None, _) => ", which no logger has: CONFIRM",
+        (_, None) if row_step == 1.0 => ", unless they count rows: CONFIRM",
+        _ => "",
+    };
+    let rate_hz = per_s / row_step;
+    if coarse && !combined {
+        return counted(rate_hz, unit);
+    }
+    let why = format!("{sharing}the stamps step by {shown}: {rate_hz:.2} Hz in {unit}{doubt}");
+    made(unit, why, Some(row_step / per_s))
 }
 
 /// Usual step of the stamps, robust against rounding and rows of several units on one stamp.
@@ -262,6 +312,15 @@ fn far_step(values: &[f64]) -> f64 {
         .filter(|step| (0.5..1.5).contains(&(step / usual)))
         .collect();
     near.iter().sum::<f64>() / near.len().max(1) as f64
+}
+
+/// Mean step from the first change of a value to the last.
+fn step_between_changes(values: &[f64]) -> Option<f64> {
+    let changes = |row: &usize| values.get(*row) != values.get(row.wrapping_sub(1));
+    let first = (1..values.len()).find(changes)?;
+    let last = (1..values.len()).rev().find(changes)?;
+    let span = values.get(last)? - values.get(first)?;
+    (last > first && span > 0.0).then(|| span / (last - first) as f64)
 }
 
 /// A column of few values, beside the stamps, that is named after units or holds names that take turns
@@ -327,6 +386,34 @@ fn triples(table: &RawTable, taken: &[Option<usize>]) -> Vec<[usize; 3]> {
         .collect()
 }
 
+/// Triples of each kind that are tried with each other; so the work grows with the columns, not with their square.
+const MOST_TRIED: usize = 16;
+
+/// The likeliest triples by a sensor's first letters and by what a triple reads at its own stillest, best first.
+fn likeliest(
+    table: &RawTable,
+    rows: &[usize],
+    triples: &[[usize; 3]],
+    (letters, reads): (&[&str], impl Fn(f64) -> bool),
+) -> Vec<[usize; 3]> {
+    if triples.len() <= MOST_TRIED {
+        return triples.to_vec();
+    }
+    let mut judged: Vec<(usize, [usize; 3])> = triples
+        .iter()
+        .map(|columns| {
+            let vectors = vectors(table, rows, *columns);
+            let still = still_blocks(&vectors, &vectors);
+            let level = median(still.iter().map(|block| block.1).collect());
+            let named = 2 * usize::from(are_named(table, *columns, letters));
+            (named + usize::from(level.is_some_and(&reads)), *columns)
+        })
+        .collect();
+    judged.sort_by_key(|(merit, _)| std::cmp::Reverse(*merit));
+    judged.truncate(MOST_TRIED);
+    judged.into_iter().map(|(_, columns)| columns).collect()
+}
+
 /// The pair of triples of which one holds gravity and the other its turns.
 fn sensors(
     table: &RawTable,
@@ -334,9 +421,20 @@ fn sensors(
     triples: &[[usize; 3]],
     step_s: Option<f64>,
 ) -> Option<Sensors> {
+    let at_rest = |level: f64| {
+        let near = |(rest, _): &(f64, &str)| (level / rest - 1.0).abs() < NEAR_REST_UNIT;
+        REST_UNITS.iter().any(near)
+    };
+    let accels = likeliest(table, rows, triples, (&ACCEL_LETTERS, at_rest));
+    let gyros = likeliest(
+        table,
+        rows,
+        triples,
+        (&GYRO_LETTERS, |level| !at_rest(level)),
+    );
     let mut best: Option<Sensors> = None;
-    for accel in triples {
-        for gyro in triples
+    for accel in &accels {
+        for gyro in gyros
             .iter()
             .filter(|gyro| gyro.iter().all(|column| !accel.contains(column)))
         {
@@ -348,23 +446,23 @@ fn sensors(
     best
 }
 
-fn vectors(table: &RawTable, rows: &[usize], [x, y, z]: [usize; 3]) -> Vec<Vector3<f64>> {
-    let yz = column(table, rows, y).zip(column(table, rows, z));
-    column(table, rows, x)
-        .zip(yz)
-        .map(|(x, (y, z))| Vector3::new(x, y, z))
-        .collect()
+/// First letters that names of a sensor's columns have.
+const ACCEL_LETTERS: [&str; 1] = ["a"];
+const GYRO_LETTERS: [&str; 4] = ["g", "w", "r", "omega"];
+
+fn are_named(table: &RawTable, columns: [usize; 3], letters: &[&str]) -> bool {
+    columns.iter().all(|column| {
+        let name = table.names.get(*column).map_or("", String::as_str);
+        let name = name.to_lowercase();
+        letters.iter().any(|letters| name.starts_with(letters))
+    })
 }
 
-/// How well two triples pass for accelerometer and gyroscope, with the units they would have.
-fn judged(
-    table: &RawTable,
-    rows: &[usize],
-    accel: [usize; 3],
-    gyro: [usize; 3],
-    step_s: Option<f64>,
-) -> Option<Sensors> {
-    let (a, w) = (vectors(table, rows, accel), vectors(table, rows, gyro));
+/// How far a level at rest may lie from a unit's, as a share.
+const NEAR_REST_UNIT: f64 = 0.12;
+
+/// The stillest stretches by the second: how much it moves, and the norms of both means.
+fn still_blocks(a: &[Vector3<f64>], w: &[Vector3<f64>]) -> Vec<(f64, f64, f64)> {
     let mut blocks: Vec<(f64, f64, f64)> = a
         .chunks_exact(STILL_ROWS)
         .zip(w.chunks_exact(STILL_ROWS))
@@ -384,6 +482,27 @@ fn judged(
     blocks.retain(|block| block.0.is_finite() && block.1.is_finite());
     blocks.sort_by(|x, y| x.0.total_cmp(&y.0));
     blocks.truncate(9);
+    blocks
+}
+
+fn vectors(table: &RawTable, rows: &[usize], [x, y, z]: [usize; 3]) -> Vec<Vector3<f64>> {
+    let yz = column(table, rows, y).zip(column(table, rows, z));
+    column(table, rows, x)
+        .zip(yz)
+        .map(|(x, (y, z))| Vector3::new(x, y, z))
+        .collect()
+}
+
+/// How well two triples pass for accelerometer and gyroscope, with the units they would have.
+fn judged(
+    table: &RawTable,
+    rows: &[usize],
+    accel: [usize; 3],
+    gyro: [usize; 3],
+    step_s: Option<f64>,
+) -> Option<Sensors> {
+    let (a, w) = (vectors(table, rows, accel), vectors(table, rows, gyro));
+    let blocks = still_blocks(&a, &w);
     let rest = median(blocks.iter().map(|block| block.1).collect())?;
     let still = median(blocks.iter().map(|block| block.2).collect())?;
     let near = |level: f64| (rest / level - 1.0).abs();
@@ -391,15 +510,15 @@ fn judged(
         .iter()
         .copied()
         .min_by(|x, y| near(x.0).total_cmp(&near(y.0)))?;
-    let fits = near(level) < 0.12;
+    let fits = near(level) < NEAR_REST_UNIT;
     let accel_guess = Guess {
         lines: lines.to_owned(),
         why: format!(
             "rest reads {rest:.4}{}",
-            if fits {
-                ""
-            } else {
-                ", which is no usual unit: CONFIRM"
+            match (fits, lines.contains("counts")) {
+                (true, false) => "",
+                (true, true) => ", by which the counts in g are inferred: CONFIRM",
+                (false, _) => ", which is no usual unit: CONFIRM",
             }
         ),
     };
@@ -420,28 +539,35 @@ fn judged(
         .filter(|(_, best)| best.explained > EXPLAINED_EXCHANGED);
     let turning = exchanged.as_ref().map_or(logged, |(_, best)| *best);
     let measured = moves.enough() && turning.explained > EXPLAINED;
+    // a step of whole rows is not quite the step that the turns are reckoned for
+    let stretch = step_s.map_or(1.0, |step_s| length as f64 * step_s / STEP_S);
     let per_rad_s = if measured {
-        1.0 / turning.scale
+        stretch / turning.scale
     } else {
         f64::NAN
     };
+    let axes = exchanged
+        .as_ref()
+        .map_or(Axes::AS_LOGGED, |(axes, _)| *axes);
+    let spread = moves.scale_spread(axes).unwrap_or(0.0);
+    let within = (TWO_SIDES * spread).max(NEAR_UNIT);
     let most = w.iter().map(Vector3::amax).fold(0.0, f64::max);
     let whole = w.iter().flatten().all(|value| value.fract() == 0.0);
     // without stamps gravity's turns tell the product of rate and unit
     let rate_hz = |unit: f64| per_rad_s / unit / ASSUMED_STEP_S;
     let off = |unit: f64, lines: &str| match (measured, step_s) {
+        _ if lines.contains("counts") && !whole => f64::INFINITY,
         (false, _) => by_size(most, unit),
         (true, Some(_)) => (per_rad_s / unit).ln().abs(),
         (true, None) if lines.contains("counts") != whole => f64::INFINITY,
         (true, None) if !RATE_HZ.contains(&rate_hz(unit)) => f64::INFINITY,
         (true, None) => 0.0,
     };
-    let (unit, gyro_lines) = TURN_UNITS
-        .iter()
-        .copied()
-        .min_by(|x, y| off(x.0, x.1).total_cmp(&off(y.0, y.1)))?;
+    let mut units = TURN_UNITS.to_vec();
+    units.sort_by(|x, y| off(x.0, x.1).total_cmp(&off(y.0, y.1)));
+    let (unit, usual) = *units.first()?;
     let agrees = match step_s {
-        Some(_) => (per_rad_s / unit).ln().abs() < 0.15,
+        Some(_) => off(unit, usual) < AGREES.max(within),
         None => RATE_HZ.contains(&rate_hz(unit)),
     };
     // a rate and a unit that no logger has tell nothing
@@ -457,40 +583,65 @@ fn judged(
             why: "neither the stamps nor gravity's turns tell the rate: write the one that the unit was set to".to_owned(),
         }
     };
+    let mut gyro_lines = usual.to_owned();
+    let explained = 100.0 * turning.explained;
+    let others = |fits: &dyn Fn(f64) -> bool| {
+        let names = units
+            .iter()
+            .skip(1)
+            .filter(|(_, lines)| whole || !lines.contains("counts"));
+        let names = names.filter(|(unit, _)| fits(*unit));
+        let names: Vec<String> = names.map(|(_, lines)| unit_name(lines)).collect();
+        names.join(", ")
+    };
+    let listed = |before: &str, names: String| match names.as_str() {
+        "" => names,
+        _ => format!("{before}{names}"),
+    };
     let why = if tells && step_s.is_none() {
         format!(
-            "gravity turns as this unit would at the rate above ({:.0} % of its moves explained): CONFIRM",
-            100.0 * turning.explained
+            "gravity turns as this unit would at the rate above ({explained:.0} % of its moves explained); another unit means another rate: CONFIRM"
         )
     } else if tells {
-        format!(
-            "gravity turns as {per_rad_s:.2} numbers per rad/s would ({:.0} % of its moves explained), this unit has {unit:.2}; still it reads {still:.3}{}",
-            100.0 * turning.explained,
-            if (per_rad_s / unit).ln().abs() < NEAR_UNIT {
-                ""
-            } else {
-                ": CONFIRM"
-            }
-        )
-    } else {
-        format!(
-            "reads up to {most:.1}, still {still:.3}; gravity's turns do not tell the unit: CONFIRM"
-        )
-    };
-    let names = |columns: [usize; 3], words: &[&str]| {
-        let name = |c: &usize| {
-            table
-                .names
-                .get(*c)
-                .map_or("", String::as_str)
-                .to_lowercase()
+        let evidence = format!(
+            "gravity turns as {per_rad_s:.4} numbers per rad/s would, {:.4} per deg/s, within {:.0} % ({explained:.0} % of its moves explained; still it reads {still:.3})",
+            per_rad_s / DEG,
+            100.0 * within,
+        );
+        let near = |unit: f64| (per_rad_s / unit).ln().abs() <= within;
+        let doubt = if near(unit) {
+            let also = listed(", beside it ", others(&near));
+            format!(
+                "{} is the nearest usual scale within that{also}",
+                unit_name(usual)
+            )
+        } else if whole {
+            gyro_lines = format!(
+                "unit    = \"counts\"\ncounts_per_unit = {:.4}",
+                per_rad_s / DEG
+            );
+            let near = |unit: f64| (per_rad_s / unit).ln().abs() < std::f64::consts::LN_2;
+            let also = listed(", then ", others(&near));
+            format!(
+                "no usual scale is within that, so it stands as measured; the nearest is {}{also}",
+                unit_name(usual)
+            )
+        } else {
+            format!(
+                "{} is the nearest usual unit, though not within that",
+                unit_name(usual)
+            )
         };
-        columns
-            .iter()
-            .all(|c| words.iter().any(|word| name(c).starts_with(word)))
+        format!("{evidence}; {doubt}: CONFIRM")
+    } else {
+        let also = others(&|other: f64| (other / unit).ln().abs() <= BY_SIZE);
+        let also = listed(" and may as well be ", also);
+        format!(
+            "reads up to {most:.1}, still {still:.3}; gravity's turns do not tell the unit, this one is by size alone{also}: CONFIRM"
+        )
     };
-    let named = f64::from(u8::from(names(accel, &["a"])))
-        + f64::from(u8::from(names(gyro, &["g", "w", "r", "omega"])));
+    let named = f64::from(u8::from(are_named(table, accel, &ACCEL_LETTERS)))
+        + f64::from(u8::from(are_named(table, gyro, &GYRO_LETTERS)));
     let consistent = if measured && agrees && exchanged.is_none() {
         turning.explained
     } else {
@@ -505,7 +656,7 @@ fn judged(
         None => why,
     };
     let gyro_guess = Guess {
-        lines: gyro_lines.to_owned(),
+        lines: gyro_lines,
         why,
     };
     (score >= 1.0).then_some(Sensors {
@@ -522,6 +673,14 @@ fn judged(
     })
 }
 
+/// A unit's name in a sentence, from its lines in a profile.
+fn unit_name(lines: &str) -> String {
+    match lines.rsplit_once("counts_per_unit = ") {
+        Some((_, counts)) => format!("{counts} counts per deg/s"),
+        None => lines.split('"').nth(1).unwrap_or_default().to_owned(),
+    }
+}
+
 /// How far a largest reading lies from what practice gives (about 15 rad/s), on a log scale.
 fn by_size(most: f64, unit: f64) -> f64 {
     (most / unit / 15.0).ln().abs()
@@ -536,14 +695,36 @@ fn profile_text(
         accel, gyro, rate, ..
     }: &Sensors,
 ) -> String {
-    let shown = |column: usize| {
-        if table.header {
-            toml_text(table.names.get(column).map_or("", String::as_str))
-        } else {
-            (column + 1).to_string()
-        }
+    let with_units = !table.units.is_empty();
+    let name = |column: usize| table.names.get(column).map_or("", String::as_str);
+    let named = |column: &usize| {
+        let same = table.names.iter().filter(|other| *other == name(*column));
+        table.header && !with_units && !name(*column).is_empty() && same.count() == 1
     };
-    let three = |columns: [usize; 3]| columns.map(shown).join(", ");
+    let shown = |column: usize| match named(&column) {
+        true => toml_text(name(column)),
+        false => (column + 1).to_string(),
+    };
+    // where names cannot stand in the profile, they stand beside it
+    let remark = |columns: &[usize]| match table.header && !columns.iter().all(named) {
+        true => format!(
+            " # {}",
+            columns
+                .iter()
+                .map(|c| toml_text(name(*c)))
+                .collect::<Vec<_>>()
+                .join(", ")
+        ),
+        false => String::new(),
+    };
+    let three = |columns: [usize; 3]| {
+        format!(
+            "columns = [{}]{}",
+            columns.map(shown).join(", "),
+            remark(&columns)
+        )
+    };
+    let one = |column: usize| format!("column = {}{}", shown(column), remark(&[column]));
     let stem = file.file_name().unwrap_or_default().to_string_lossy();
     let stem = stem.split('.').next().unwrap_or("log");
     let mut text = String::new();
@@ -562,38 +743,34 @@ fn profile_text(
         toml_text(&table.delimiter.to_string())
     ));
     line(format!("decimal   = \"{}\"", table.decimal));
-    line(format!(
-        "header    = {}\nskip      = {}",
-        table.header, table.skip
-    ));
+    let (header, skip) = match with_units {
+        true => (false, table.above),
+        false => (table.header, table.skip),
+    };
+    line(format!("header    = {header}\nskip      = {skip}"));
+    if header && name(0).starts_with('#') {
+        line("# the header begins with the sign of remarks\ncomment   = \"\"".to_owned());
+    }
     line(format!("\n[time]\n# {}", stamps.guess.why));
     if let Some(column) = stamps.column {
-        line(format!("column = {}", shown(column)));
+        line(one(column));
     }
     line(stamps.guess.lines.clone());
     if stamps.step_s.is_none() {
         line(format!("# {}\n{}", rate.why, rate.lines));
     }
     line(format!("\n[accel]\n# {}", accel.guess.why));
-    line(format!(
-        "columns = [{}]\n{}",
-        three(accel.columns),
-        accel.guess.lines
-    ));
+    line(format!("{}\n{}", three(accel.columns), accel.guess.lines));
     line("# CONFIRM the sign: lying still, the axis that points up must read plus; if it reads minus, write -1\nsign    = 1".to_owned());
     line(format!("\n[gyro]\n# {}", gyro.guess.why));
-    line(format!(
-        "columns = [{}]\n{}",
-        three(gyro.columns),
-        gyro.guess.lines
-    ));
+    line(format!("{}\n{}", three(gyro.columns), gyro.guess.lines));
     line("# if the unit's maker states the group delay of its filter, write it here\n# filter_delay_ms = 0".to_owned());
     if let Some(column) = unit {
         line(format!(
             "\n[unit]\n# {} different names in this column: CONFIRM that they are units",
             table.words.get(column).map_or(0, Vec::len)
         ));
-        line(format!("column = {}", shown(column)));
+        line(one(column));
     }
     text
 }

@@ -695,3 +695,130 @@ fn a_draft_says_that_axes_are_exchanged() {
     let told = "this fits only if gyro x should be y, y should be x, z should be -z: CONFIRM";
     assert!(text.contains(told), "{text}");
 }
+
+/// A log's rows with these stamps; the recording's own rate is 250 Hz.
+fn stamped(head: &str, stamp: impl Fn(usize) -> String) -> String {
+    let rows: String = (codes().iter().enumerate())
+        .map(|(row, codes)| format!("{},{}\n", stamp(row), fields(codes)))
+        .collect();
+    format!("{head}\n{rows}")
+}
+
+fn fields(codes: &[i32; 6]) -> String {
+    let [a, b, c, x, y, z] = codes.map(f64::from);
+    let [a, b, c] = [a, b, c].map(|code| format!("{:.5}", code / 2048.0));
+    let [x, y, z] = [x, y, z].map(|code| format!("{:.4}", code / 16.384));
+    [a, b, c, x, y, z].join(",")
+}
+
+/// The draft of a log, and what the log reads with it.
+fn drafted(text: &str) -> (String, Samples) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("odd.csv");
+    std::fs::write(&path, text).expect("room");
+    let draft = draft_profile(&path).expect("a draft");
+    let profile = SensorProfile::parse(&draft, Path::new("draft.toml"))
+        .unwrap_or_else(|error| panic!("{error}\n{draft}"));
+    (draft, load(text.as_bytes(), profile))
+}
+
+const AXES: &str = "acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z";
+
+/// Headers that hide something from the reader: each draft reads every row, at the right rate.
+#[test]
+fn a_draft_loads_whatever_the_header_is_like() {
+    let stamp = |row: usize| format!("{:.3}", stamp_s(row));
+    for head in [
+        format!("t,{AXES}\ns,g,g,g,dps,dps,dps"),
+        format!("# made outdoors\nt,{AXES}\n(s),g,g,g,deg/s,deg/s,deg/s"),
+        format!("#t,{AXES}"),
+        "t,x,y,z,x,y,z".to_owned(),
+        ",ax,ay,az,gx,gy,gz".to_owned(),
+    ] {
+        let (draft, samples) = drafted(&stamped(&head, stamp));
+        assert_eq!(samples.len(), ROWS, "{head}\n{draft}");
+        assert_close(samples.rate_hz, 250.0, 0.0, 1e-3, &head);
+        assert!(draft.contains("unit   = \"s\""), "{draft}");
+    }
+}
+
+/// A step of 1 counts rows, unless name or row of units say what it is; whole seconds tell the rate, not the row.
+#[test]
+fn a_draft_knows_stamps_by_name_before_it_counts_rows() {
+    let unit_of = |text: &str| {
+        let (draft, samples) = drafted(text);
+        let line = draft.lines().find(|line| line.starts_with("unit   ="));
+        (line.expect("a unit").to_owned(), samples.rate_hz)
+    };
+    for head in [
+        format!("t_ms,{AXES}"),
+        format!("t [ms],{AXES}"),
+        format!("n,{AXES}\nms,g,g,g,dps,dps,dps"),
+        format!("timestamp,{AXES}"),
+    ] {
+        let (unit, rate_hz) = unit_of(&stamped(&head, |row| row.to_string()));
+        assert_eq!(unit, "unit   = \"ms\"", "{head}");
+        assert_close(rate_hz, 1000.0, 0.0, 1e-3, &head);
+    }
+    let seconds = stamped(&format!("sec,{AXES}"), |row| (row / 250).to_string());
+    let (unit, rate_hz) = unit_of(&seconds);
+    assert_eq!(unit, "unit   = \"none\"");
+    assert_close(rate_hz, 250.0, 0.0, 1e-3, "whole seconds");
+}
+
+/// Each unit of a combined file has a clock and a rate of its own.
+#[test]
+fn a_draft_of_a_combined_file_tells_the_rate_of_one_unit() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("all.csv");
+    let rows: String = (codes().iter().enumerate())
+        .flat_map(|(row, codes)| {
+            (0..5).map(move |unit| {
+                let stamp_ms = row * STEP_MS + unit * 7000;
+                format!("{stamp_ms},U{unit},{}\n", fields(codes))
+            })
+        })
+        .collect();
+    std::fs::write(&path, format!("t_ms,unit,{AXES}\n{rows}")).expect("room");
+    let draft = draft_profile(&path).expect("a draft");
+    assert!(draft.contains("250.00 Hz in ms"), "{draft}");
+    assert!(draft.contains("[unit]"), "{draft}");
+}
+
+/// A scale of counts is inferred: with its evidence and never as a fact, a usual one only where it is near.
+#[test]
+fn a_draft_says_what_a_scale_of_counts_stands_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("counts.csv");
+    let draft = |times: f64| {
+        let rows: String = (codes().iter().enumerate())
+            .map(|(row, [a, b, c, x, y, z])| {
+                let [x, y, z] = [x, y, z].map(|code| (times * f64::from(*code)).round());
+                format!("{:.3},{a},{b},{c},{x},{y},{z}\n", stamp_s(row))
+            })
+            .collect();
+        std::fs::write(&path, format!("t,{AXES}\n{rows}")).expect("room");
+        let text = draft_profile(&path).expect("a draft");
+        let profile = SensorProfile::parse(&text, Path::new("draft.toml")).expect("whole");
+        let (_, gyro) = text.split_once("[gyro]\n").expect("a gyroscope");
+        let why = gyro.lines().next().expect("evidence").to_owned();
+        (profile.gyro.counts_per_unit.expect("counts"), why)
+    };
+    let (scale, why) = draft(1.0);
+    assert_close(scale, 16.384, 1e-9, 0.0, &why);
+    assert!(
+        why.contains("per deg/s, within") && why.ends_with(": CONFIRM"),
+        "{why}"
+    );
+    assert!(
+        why.contains("16.384 counts per deg/s is the nearest usual scale"),
+        "{why}"
+    );
+    let (scale, why) = draft(1.25);
+    assert_close(scale, 1.25 * 16.384, 0.0, 0.05, &why);
+    assert!(why.contains("no usual scale is within that"), "{why}");
+    assert!(
+        why.contains("16.384 counts per deg/s") && why.ends_with(": CONFIRM"),
+        "{why}"
+    );
+}
