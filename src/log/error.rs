@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use crate::finding::Place;
 use crate::profile::TimeUnit;
 
-/// Rates at which motion is logged, Hz; own choice: a fifth of the slowest that shows a swing at all, and more than
-/// twice what accelerometers for vibration give.
+/// Rates at which motion is logged, Hz; own choice: a fifth of the slowest that shows a swing at all, and twice the
+/// fastest that a serve's shock could ask for.
 pub(crate) const RATES_HZ: std::ops::RangeInclusive<f64> = 5.0..=20_000.0;
 
 /// Rates of wearable loggers, Hz: a unit of the stamps that leads there is worth asking for.

@@ -405,7 +405,7 @@ fn skin_that_follows_too_little_is_in_the_interval() {
     let at = |share: f64| {
         let seen = |t: f64| Vector3::new(swing.at(t), share * turn.at(t), 0.0);
         let windows: Vec<SegmentWindow> = (0..8)
-            .map(|k| window(500.0, f64::from(k) / 4000.0, &seen))
+            .map(|k| window(500.0, f64::from(k) / 4000.0, seen))
             .collect();
         let bins: Vec<Bins> = windows
             .iter()
