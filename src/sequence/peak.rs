@@ -17,6 +17,8 @@ const GRID_S: f64 = 0.004;
 const PARABOLA_S: f64 = 0.002;
 /// Passes in which clipped bins below their limit are pinned to it; each pass pins more.
 const CLIP_PASSES: usize = 3;
+/// Steps of a parabola's half-width either way in which a bone's peak is looked for about the skin's: 20 ms.
+const SLIP_STEPS: usize = 10;
 /// Refinement steps at most; each gains two digits on a smooth maximum.
 const REFINEMENTS: usize = 6;
 
@@ -155,15 +157,7 @@ fn peak_of(
         .hypot(moved_s)
         .hypot(floor_sd_s)
         .hypot(params.clipped_share * bins.at_limit_s());
-    let slips = slipping.iter().map(|axis| {
-        let reach_s = 0.5 * main.kernel.length_s;
-        let bone_s = main.climb_of(found.time_s, |at_s| main.bone_speed(at_s, axis, params));
-        let slip_s = bone_s.map_or(reach_s, |bone_s| bone_s - found.time_s);
-        let faster = main.bone_speed(found.time_s + slip_s, axis, params) - found.speed_rad_s;
-        (slip_s, faster)
-    });
-    let slip = slips.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
-    let (slip_s, faster_rad_s) = slip.unwrap_or_default();
+    let (slip_s, faster_rad_s) = main.slip(&found, slipping, params);
     let clipped = bins.clipped_samples > 0;
     Ok(Peak {
         time_s: Estimate::one(found.time_s, time_sd_s),
@@ -414,22 +408,44 @@ impl<'a> Posterior<'a> {
         }
     }
 
-    /// Speed of a bone of whose turn about an axis the skin follows least, rad/s.
-    fn bone_speed(&self, at_s: f64, axis: &Vector3<f64>, params: &SequenceParams) -> f64 {
-        let mean = self.mean(at_s);
-        (mean + axis * (axis.dot(&mean) * (1.0 / params.least_axial_share - 1.0))).norm()
+    /// How much later, s, and how much faster, rad/s, a bone turned whose turn about one of these axes the skin follows
+    /// least: about the axis that moves its peak most. The peak is looked for where the skin's leads up to.
+    fn slip(&self, found: &Highest, axes: &[Vector3<f64>], params: &SequenceParams) -> (f64, f64) {
+        if axes.is_empty() {
+            return (0.0, 0.0);
+        }
+        let offset_s = |step: usize| (step as f64 - SLIP_STEPS as f64) * PARABOLA_S;
+        let means: Vec<Vector3<f64>> = (0..=2 * SLIP_STEPS)
+            .map(|step| self.mean(found.time_s + offset_s(step)))
+            .collect();
+        let missed = 1.0 / params.least_axial_share - 1.0;
+        let about = |axis: &Vector3<f64>| {
+            let bone = |mean: &Vector3<f64>| (mean + axis * (missed * axis.dot(mean))).norm();
+            let speeds: Vec<f64> = means.iter().map(bone).collect();
+            let mut top = SLIP_STEPS;
+            while top > 0 && speeds[top - 1] > speeds[top] {
+                top -= 1;
+            }
+            while top + 1 < speeds.len() && speeds[top + 1] > speeds[top] {
+                top += 1;
+            }
+            let inside = (1..2 * SLIP_STEPS).contains(&top);
+            let fit =
+                inside.then(|| parabola_vertex(speeds[top - 1], speeds[top], speeds[top + 1]));
+            let within = fit.flatten().map_or(0.0, |fit| fit.offset * PARABOLA_S);
+            (offset_s(top) + within, speeds[top] - found.speed_rad_s)
+        };
+        let slips = axes.iter().map(about);
+        let most = slips.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+        most.unwrap_or_default()
     }
 
     /// The local maximum near a time, s; `None` if the climb leaves its surroundings.
     fn climb(&self, near_s: f64) -> Option<f64> {
-        self.climb_of(near_s, |at_s| self.speed(at_s))
-    }
-
-    /// [`Self::climb`] on another speed made from this motion.
-    fn climb_of(&self, near_s: f64, speed: impl Fn(f64) -> f64) -> Option<f64> {
         let mut at_s = near_s;
         for _ in 0..REFINEMENTS {
-            let [before, here, after] = [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| speed(at_s + d));
+            let [before, here, after] =
+                [-PARABOLA_S, 0.0, PARABOLA_S].map(|d| self.speed(at_s + d));
             let fit = parabola_vertex(before, here, after)?;
             let step_s = if fit.curvature < 0.0 {
                 (fit.offset * PARABOLA_S).clamp(-2.0 * GRID_S, 2.0 * GRID_S)

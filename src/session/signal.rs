@@ -19,8 +19,10 @@ use crate::serve::Corrected;
 const JOINT_BEFORE_S: f64 = 0.8;
 const JOINT_AFTER_S: f64 = 0.3;
 const JOINT_STEP_S: f64 = 0.01;
-/// Serves from which the upper arm's axis is found where nothing but an uncertainty hangs on it.
-const JOINT_SERVES: usize = 16;
+/// Serves from which the upper arm's axis is found where nothing but an uncertainty hangs on it, and the step: a few
+/// hundred instants.
+const FEW_SERVES: usize = 8;
+const FEW_STEP_S: f64 = 0.03;
 
 /// The signal of a block, ready to be taken from any unit's window.
 pub(super) enum Signal {
@@ -48,7 +50,7 @@ impl Signal {
                 for (unit, axis) in units.iter().zip(core_axes) {
                     axes[unit.site.index()] = *axis;
                 }
-                let [arm, wrist] = arm_axes(units, serves)?;
+                let [arm, wrist] = arm_axes(units, serves, JOINT_STEP_S)?;
                 axes[Site::Arm.index()] = arm;
                 axes[Site::Wrist.index()] = wrist;
                 Self::LongAxis(axes)
@@ -68,9 +70,9 @@ impl Signal {
         let mut slipping = [const { None }; 4];
         let worn = units.iter().any(|unit| unit.site == Site::Arm);
         if worn && matches!(self, Self::Resultant) {
-            let step = serves.len().div_ceil(JOINT_SERVES).max(1);
+            let step = serves.len().div_ceil(FEW_SERVES).max(1);
             let some: Vec<&Corrected> = serves.iter().step_by(step).copied().collect();
-            let axis = arm_axes(units, &some)?[0];
+            let axis = arm_axes(units, &some, FEW_STEP_S)?[0];
             let any = || vec![Vector3::x(), Vector3::y(), Vector3::z()];
             slipping[Site::Arm.index()] = Some(axis.map_or_else(any, |axis| vec![axis]));
         }
@@ -129,9 +131,10 @@ impl Signal {
 fn arm_axes(
     units: &[Unit],
     serves: &[&Corrected],
+    step_s: f64,
 ) -> Result<[Option<Vector3<f64>>; 2], SessionError> {
-    let elbow = joint(units, [Site::Arm, Site::Wrist], serves)?;
-    let shoulder = joint(units, [Site::Trunk, Site::Arm], serves)?;
+    let elbow = joint(units, [Site::Arm, Site::Wrist], serves, step_s)?;
+    let shoulder = joint(units, [Site::Trunk, Site::Arm], serves, step_s)?;
     let upper = shoulder.as_ref().zip(elbow.as_ref());
     let arm = upper.and_then(|(shoulder, elbow)| axis_between(shoulder, elbow));
     let forearm = elbow.as_ref().and_then(axis_to_proximal);
@@ -143,6 +146,7 @@ fn joint(
     units: &[Unit],
     sites: [Site; 2],
     serves: &[&Corrected],
+    step_s: f64,
 ) -> Result<Option<JointArms>, SessionError> {
     let [near, far] = sites.map(|site| units.iter().find(|unit| unit.site == site));
     let (Some(near), Some(far)) = (near, far) else {
@@ -155,7 +159,7 @@ fn joint(
         let (Some(near), Some(far)) = (body::read(near, span_s)?, body::read(far, span_s)?) else {
             continue; // the clocks of the two are not tied at this serve
         };
-        pairs.extend(kinematics_of_both(&near, &far, span_s, JOINT_STEP_S));
+        pairs.extend(kinematics_of_both(&near, &far, span_s, step_s));
     }
     Ok(joint_arms(&pairs))
 }
