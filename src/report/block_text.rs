@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{change_line, ratio_rules, ratio_words};
+use super::measures::{answer_words, change_line, ratio_rules, ratio_words};
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -244,7 +244,7 @@ fn link_row(link: &LinkChange) -> Vec<String> {
         ),
         centre(link.since_return.centre, link.since_return.u),
         centre(link.change_ms, link.u_ms),
-        shown(link.answer.verdict.code()).to_owned(),
+        answer_words(link),
     ]
 }
 

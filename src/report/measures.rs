@@ -1,12 +1,13 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{MeasureChange, RatioRecord};
+use crate::block::{LinkChange, MeasureChange, RatioRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
 use crate::words::number::{decimals_within, plain, within};
 use crate::words::tables::MEASURES;
+use crate::words::timing;
 
 /// One measure over a practice's serves with contact, ready to print.
 pub struct MeasureLine {
@@ -84,6 +85,15 @@ pub fn ratio_rules(ratios: &[&RatioRecord]) -> Vec<String> {
         }
     }
     rules
+}
+
+/// The answer on a link as a whole, and how many sessions are flagged by themselves.
+pub fn answer_words(link: &LinkChange) -> String {
+    let answer = shown(link.answer.verdict.code());
+    match link.flagged_sessions.len() {
+        0 => answer.to_owned(),
+        flagged => timing::and_flagged(answer, flagged),
+    }
 }
 
 /// One measure of a block against the athlete's usual, ready to print; its numbers end alike.

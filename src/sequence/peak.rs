@@ -17,8 +17,8 @@ const GRID_S: f64 = 0.004;
 const PARABOLA_S: f64 = 0.002;
 /// Passes in which clipped bins below their limit are pinned to it; each pass pins more.
 const CLIP_PASSES: usize = 3;
-/// Steps of a parabola's half-width either way in which a bone's peak is looked for about the skin's: 20 ms.
-const SLIP_STEPS: usize = 10;
+/// Steps of the grid either way in which a bone's peak is looked for about the skin's: 20 ms.
+const SLIP_STEPS: usize = 5;
 /// Refinement steps at most; each gains two digits on a smooth maximum.
 const REFINEMENTS: usize = 6;
 
@@ -414,7 +414,7 @@ impl<'a> Posterior<'a> {
         if axes.is_empty() {
             return (0.0, 0.0);
         }
-        let offset_s = |step: usize| (step as f64 - SLIP_STEPS as f64) * PARABOLA_S;
+        let offset_s = |step: usize| (step as f64 - SLIP_STEPS as f64) * GRID_S;
         let means: Vec<Vector3<f64>> = (0..=2 * SLIP_STEPS)
             .map(|step| self.mean(found.time_s + offset_s(step)))
             .collect();
@@ -432,7 +432,7 @@ impl<'a> Posterior<'a> {
             let inside = (1..2 * SLIP_STEPS).contains(&top);
             let fit =
                 inside.then(|| parabola_vertex(speeds[top - 1], speeds[top], speeds[top + 1]));
-            let within = fit.flatten().map_or(0.0, |fit| fit.offset * PARABOLA_S);
+            let within = fit.flatten().map_or(0.0, |fit| fit.offset * GRID_S);
             (offset_s(top) + within, speeds[top] - found.speed_rad_s)
         };
         let slips = axes.iter().map(about);

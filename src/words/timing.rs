@@ -132,6 +132,12 @@ pub fn far_date(date: &str, middle: &str) -> String {
     )
 }
 
+/// The answer on the sessions as a whole, where some are flagged.
+pub fn and_flagged(answer: &str, sessions: usize) -> String {
+    let noun = noun(sessions, "session", "sessions");
+    format!("{answer} on the whole; {sessions} {noun} flagged")
+}
+
 /// A session differs from what most baseline sessions have.
 pub fn differs(name: &str, value: &str, usual: &str) -> String {
     format!("{name} is {value}, the usual has {usual}")

@@ -343,7 +343,10 @@ pub fn not_tied_between(from_s: f64, to_s: f64) -> String {
 
 /// One kind of evidence against the rest.
 pub fn evidence_disagrees(kind: &str, near: &str, far: &str) -> String {
-    format!("{kind} say another time than the rest between {near} and {far}: the tie is widened")
+    format!(
+        "between {near} and {far} {kind} say another time than what else ties their clocks: the ± of this clock \
+         allows for it, nothing need be done"
+    )
 }
 
 /// Kinds of evidence for a tie.

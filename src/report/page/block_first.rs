@@ -13,8 +13,8 @@ use super::figures::{count, counted, figure, minus, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
+use crate::report::measures::answer_words;
 use crate::session::SessionRecord;
-use crate::words::codes::shown;
 use crate::words::page::WORDS;
 
 pub(super) fn head(record: &BlockRecord) -> Markup {
@@ -130,8 +130,8 @@ pub(super) fn link_fact(link: &LinkChange) -> Markup {
                 }
                 @if link.baseline.centre.is_none() && !link.chart.is_empty() {}
                 @else if let (Some(change), Some(u)) = (link.change_ms, link.u_ms) {
-                    span { (WORDS.change) " " (figure("/links/0/change_ms", change, &signed(change, u))) " ms: " (shown(link.answer.verdict.code())) }
-                } @else { span { (shown(link.answer.verdict.code())) } }
+                    span { (WORDS.change) " " (figure("/links/0/change_ms", change, &signed(change, u))) " ms: " (answer_words(link)) }
+                } @else { span { (answer_words(link)) } }
                 (latest_lag(link))
             }
         }

@@ -12,7 +12,7 @@ use super::draw::Picture;
 use super::figures::{figure, minus, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
-use crate::report::measures::change_line;
+use crate::report::measures::{answer_words, change_line};
 use crate::words::codes;
 use crate::words::page::WORDS;
 
@@ -22,8 +22,13 @@ pub(super) fn record_signal(record: &BlockRecord) -> String {
 }
 
 pub(super) fn link_title(link: &LinkChange) -> String {
-    let answer = codes::shown(link.answer.verdict.code());
-    format!("{} → {} {}: {answer}", link.from, link.to, WORDS.lag)
+    format!(
+        "{} → {} {}: {}",
+        link.from,
+        link.to,
+        WORDS.lag,
+        answer_words(link)
+    )
 }
 
 pub(super) fn link_picture(
@@ -124,7 +129,7 @@ pub(super) fn link_table(record: &BlockRecord) -> Markup {
                         } @else { "–" } }
                         td.n { (value(format!("/links/{k}/since_return/centre"), link.since_return.centre, link.since_return.u)) }
                         td.n { (value(format!("/links/{k}/change_ms"), link.change_ms, link.u_ms)) }
-                        td { (codes::shown(link.answer.verdict.code())) }
+                        td { (answer_words(link)) }
                     }
                 } }
             }
