@@ -59,6 +59,8 @@ pub struct Surprise {
     second: Vec<f32>,
     /// Fifth differences: sharper, for telling a shock from a fast swing.
     fifth: Vec<f32>,
+    /// Axes of force that could not show a shock: at their limit, or in the three samples before.
+    hidden: Vec<u8>,
 }
 
 /// When impact is expected from the swing alone.
@@ -98,6 +100,7 @@ impl Surprise {
             since_s: times_s.iter().map(|t| (t - start_s) as f32).collect(),
             first: span.clone().map(|i| channels.missed(i, 1) as f32).collect(),
             second: span.clone().map(|i| channels.missed(i, 2) as f32).collect(),
+            hidden: span.clone().map(|i| channels.hidden(i)).collect(),
             fifth: channels
                 .fifths(swing.span(-SWING_BEFORE_S, SWING_AFTER_S), span)
                 .into_iter()
@@ -172,7 +175,8 @@ impl Surprise {
         let (seen_s, within_sample) = self.between_samples(onset);
         // a shock that barely stands out leaves the onset open by samples
         let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
-        let sd_s = (within_sample.hypot(blur)).min(expected.sd_s);
+        let sd_s = within_sample.hypot(blur).hypot(self.hidden_sd_s(onset));
+        let sd_s = sd_s.min(expected.sd_s);
         // a filter holds an onset back by anything from nothing to its group delay, which was taken off whole
         let (held_s, held_sd_s) = (
             0.5 * self.filter_delay_s,
@@ -223,6 +227,18 @@ impl Surprise {
             onset += 1;
         }
         onset
+    }
+
+    /// How far ahead of `onset` the shock may have begun unseen, s: anywhere in the samples right before
+    /// it that hid all axes of force, with even odds in those that hid two; fresh when limits let go.
+    fn hidden_sd_s(&self, onset: usize) -> f64 {
+        let before = self.hidden[..onset].iter().rev(); // callers count within
+        let most = (FRESH_RING_S * self.rate_hz) as usize; // a few dozen samples
+        let run = before.take_while(|axes| **axes >= 2).take(most);
+        let (length, unseen) = run.fold((0.0, 0.0), |(length, unseen), axes| {
+            (length + 1.0, unseen + f64::from(axes - 1) / 2.0)
+        });
+        (length * unseen / 3.0_f64).sqrt() / self.rate_hz
     }
 
     /// Where between the sample before `onset` and `onset` the shock began, and how sure (s).
@@ -380,6 +396,12 @@ impl Channels {
         let scale = std::array::from_fn(|k| common(own, k).max(noise * floor(k)));
         span.map(|index| rms(&fifths[index - from], &scale))
             .collect()
+    }
+
+    /// Axes of force that could not show a shock at `index`.
+    fn hidden(&self, index: usize) -> u8 {
+        let axes = &self.miss(index, 1)[..3];
+        axes.iter().map(|miss| u8::from(miss.is_nan())).sum()
     }
 
     /// Root mean square of the misses of all usable channels in units of their scales.

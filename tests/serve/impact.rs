@@ -66,3 +66,22 @@ fn a_shock_that_swells_is_not_timed_late() {
         );
     }
 }
+
+/// A limit on two axes of force and more may hide when the shock began: its time says so. One axis at its limit
+/// leaves two that show it.
+#[test]
+fn says_how_long_limits_may_have_hidden_a_shock() {
+    for (range_g, hides) in [(1.5, true), (4.0, false)] {
+        let events = at_every_phase(500.0);
+        let setup = Setup {
+            accel_limit_m_s2: range_g * 9.81,
+            ..Setup::default()
+        };
+        let found = Session::record(&events, &setup).found(&[Site::Wrist]);
+        assert_eq!(found.serves.len(), events.len());
+        for serve in &found.serves {
+            let sd_ms = 1000.0 * serve.impact_s.sd;
+            assert_eq!(hides, sd_ms > 4.0, "{range_g} g: {sd_ms:.1} ms");
+        }
+    }
+}
