@@ -1,5 +1,5 @@
 //! Samples and envelopes kept until they are asked for: in memory while there is room, then in one
-//! unlinked temporary file per unit, with a small index.
+//! unlinked temporary file per unit, with a small index. Readings are packed (`front_pack`).
 
 use std::fs::File;
 use std::io::{self, Write};
@@ -8,7 +8,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use archmage::autoversion;
 
+use super::front_pack::{BASE_BYTES, STEP_BYTES, Steps, near, pack, unpack};
 use super::slabs::{Place, Slabs};
+use crate::samples::Scale;
 
 /// Bytes that all units together keep in memory, however many logs are read side by side: four units at
 /// 300 Hz for an hour. Whatever comes after stands in the units' files.
@@ -27,11 +29,12 @@ const WRITTEN_TOGETHER: usize = 256 << 10;
 /// Envelope bins kept together.
 pub(crate) const BLOCK_BINS: usize = 512;
 
-/// Bytes of the six axes of a sample.
-const AXES_BYTES: usize = 6 * 4;
+/// Bytes of a reading as it is.
+const READING_BYTES: usize = 4;
 
-/// Bytes of a sample with a stamp and flags of its own.
-const FULL_BYTES: usize = 8 + AXES_BYTES + 1;
+/// Bytes of a stamp and of flags of a sample's own.
+const STAMP_BYTES: usize = 8;
+const FLAG_BYTES: usize = 1;
 
 /// Bytes of the parabola that stands for the stamps of a part.
 const PARABOLA_BYTES: usize = 3 * 8;
@@ -130,12 +133,39 @@ enum Kept {
     File { offset: u64 },
 }
 
-/// Bytes of so many neighbouring samples that start with a part, by whether their stamps are parabolas.
-fn bytes_of(samples: usize, even: bool) -> usize {
-    if even {
-        samples.div_ceil(PART) * PARABOLA_BYTES + samples * AXES_BYTES
-    } else {
-        samples * FULL_BYTES
+/// How the samples of a chunk stand in its parts: stamps, axis after axis, flags.
+#[derive(Debug, Clone, Copy)]
+struct Layout {
+    /// Every part's stamps are a parabola, and no sample has a flag.
+    even: bool,
+    /// Decimals of an axis's steps where it is packed.
+    decimals: [Option<u8>; 6],
+}
+
+impl Layout {
+    /// Bytes of a part beside its samples'.
+    fn ahead(&self) -> usize {
+        let packed = self.decimals.iter().flatten().count();
+        packed * BASE_BYTES + if self.even { PARABOLA_BYTES } else { 0 }
+    }
+
+    /// Bytes that each sample adds to its part.
+    fn of_sample(&self) -> usize {
+        let axes = self.decimals.iter().map(|packed| match packed {
+            Some(_) => STEP_BYTES,
+            None => READING_BYTES,
+        });
+        let own = if self.even {
+            0
+        } else {
+            STAMP_BYTES + FLAG_BYTES
+        };
+        axes.sum::<usize>() + own
+    }
+
+    /// Bytes of so many neighbouring samples that start with a part.
+    fn bytes(&self, samples: usize) -> usize {
+        samples.div_ceil(PART) * self.ahead() + samples * self.of_sample()
     }
 }
 
@@ -144,18 +174,12 @@ struct ChunkEntry {
     end_s: f64,
     kept: Kept,
     samples: u32,
-    /// Every part's stamps are a parabola, and no sample has a flag.
-    even: bool,
+    layout: Layout,
 }
 
 impl ChunkEntry {
     fn samples(&self) -> usize {
         self.samples as usize
-    }
-
-    /// Bytes of so many neighbouring samples that start with a part.
-    fn bytes(&self, samples: usize) -> usize {
-        bytes_of(samples, self.even)
     }
 
     /// Samples of the parts that hold an interval if stamps are even.
@@ -173,81 +197,77 @@ impl ChunkEntry {
     }
 }
 
-/// Neighbouring samples as they stand in the file, some of them meant.
+/// Neighbouring samples, some of a part.
 pub(crate) struct Stretch<'a> {
-    times_s: &'a [f64],
-    axes: [&'a [u8]; 6],
-    flags: &'a [u8],
+    /// Stamps, s.
+    pub times_s: &'a [f64],
+    /// m/s^2 and rad/s.
+    pub axes: [&'a [f32]; 6],
+    /// Flag bits.
+    pub flags: &'a [u8],
 }
 
-/// Room for what a file keeps in short.
+/// The samples of one part.
 #[derive(Default)]
-struct Unpacked {
-    times_s: Vec<f64>,
-    flags: Vec<u8>,
-}
+struct Unpacked(Columns);
 
 impl Unpacked {
-    /// Stamps and flags of one part; gives its axes.
-    fn part<'b>(&mut self, part: &'b [u8], even: bool) -> &'b [u8] {
-        self.times_s.clear();
-        self.flags.clear();
-        if even {
-            let (curve, axes) = part.split_at(PARABOLA_BYTES);
-            let count = axes.len() / AXES_BYTES;
-            let curve = Parabola(std::array::from_fn(|k| f64_at(curve, k)));
-            stamps_of(&curve, count, &mut self.times_s);
-            self.flags.resize(count, 0);
-            axes
+    /// Reads a part's stamps alone; gives what stands behind them, and the number of samples.
+    fn stamps<'b>(&mut self, part: &'b [u8], layout: &Layout) -> (&'b [u8], usize) {
+        let times_s = &mut self.0.time_s;
+        times_s.clear();
+        let count = part.len().saturating_sub(layout.ahead()) / layout.of_sample();
+        let own = if layout.even {
+            PARABOLA_BYTES
         } else {
-            let count = part.len() / FULL_BYTES;
-            let (times, rest) = part.split_at(count * 8);
-            let (axes, flags) = rest.split_at(count * AXES_BYTES);
-            let stamps: &[[u8; 8]] = times.as_chunks().0;
-            self.times_s
-                .extend(stamps.iter().map(|stamp| f64::from_le_bytes(*stamp)));
-            self.flags.extend_from_slice(flags);
-            axes
+            count * STAMP_BYTES
+        };
+        let (stamps, rest) = part.split_at(own.min(part.len()));
+        if layout.even {
+            let curve = Parabola(std::array::from_fn(|k| f64_at(stamps, k)));
+            stamps_of(&curve, count, times_s);
+        } else {
+            let stamps = stamps.as_chunks().0.iter();
+            times_s.extend(stamps.map(|stamp| f64::from_le_bytes(*stamp)));
         }
+        (rest, count)
     }
 
-    /// The samples of the part that are stamped inside a closed interval.
-    fn inside<'a>(&'a self, axes: &'a [u8], from_s: f64, to_s: f64) -> Stretch<'a> {
-        let count = self.times_s.len();
-        let from = self.times_s.partition_point(|stamp| *stamp < from_s);
-        let to = self.times_s.partition_point(|stamp| *stamp <= to_s);
+    /// The samples of a part that are stamped inside a closed interval.
+    fn inside(
+        &mut self,
+        part: &[u8],
+        (layout, axes): (&Layout, &[Axis; 6]),
+        (from_s, to_s): (f64, f64),
+    ) -> Stretch<'_> {
+        let (mut rest, count) = self.stamps(part, layout);
+        let mut take = |bytes: usize| {
+            let (taken, left) = rest.split_at(bytes.min(rest.len()));
+            rest = left;
+            taken
+        };
+        let columns = &mut self.0;
+        let from = columns.time_s.partition_point(|stamp| *stamp < from_s);
+        let to = columns.time_s.partition_point(|stamp| *stamp <= to_s);
         let meant = from..to.max(from);
-        let axis =
-            |axis: usize| &axes[(axis * count + meant.start) * 4..(axis * count + meant.end) * 4];
-        Stretch {
-            times_s: &self.times_s[meant.clone()],
-            axes: std::array::from_fn(axis),
-            flags: &self.flags[meant],
+        for ((into, axis), decimals) in columns.axes.iter_mut().zip(axes).zip(layout.decimals) {
+            into.clear();
+            if let Some(decimals) = decimals {
+                let packed = take(BASE_BYTES + count * STEP_BYTES);
+                unpack(packed, axis.steps.size(decimals), into);
+            } else {
+                let readings = take(count * READING_BYTES).as_chunks().0.iter();
+                into.extend(readings.map(|bytes| f32::from_le_bytes(*bytes)));
+            }
         }
-    }
-}
-
-impl<'a> Stretch<'a> {
-    /// Number of samples.
-    pub fn len(&self) -> usize {
-        self.times_s.len()
-    }
-    /// Stamps, s.
-    pub fn times_s(&self) -> &'a [f64] {
-        self.times_s
-    }
-    /// One axis as it is kept.
-    pub fn axis_bytes(&self, axis: usize) -> &'a [[u8; 4]] {
-        self.axes[axis].as_chunks().0
-    }
-    /// One axis, m/s^2 or rad/s.
-    pub fn axis(&self, axis: usize) -> impl Iterator<Item = f32> + use<'a> {
-        let values = self.axis_bytes(axis);
-        values.iter().map(|value| f32::from_le_bytes(*value))
-    }
-    /// Flag bits.
-    pub fn flags(&self) -> &'a [u8] {
-        self.flags
+        columns.flags.clear();
+        columns.flags.extend_from_slice(take(count * FLAG_BYTES)); // none where all is even
+        columns.flags.resize(count, 0);
+        Stretch {
+            times_s: &columns.time_s[meant.clone()],
+            axes: columns.axes.each_ref().map(|axis| &axis[meant.clone()]),
+            flags: &columns.flags[meant],
+        }
     }
 }
 
@@ -261,7 +281,6 @@ struct BlockEntry {
 }
 
 /// What is kept of one unit, and its index.
-#[derive(Default)]
 pub(crate) struct Spill {
     /// Made when there is no room in memory.
     file: Option<File>,
@@ -274,9 +293,34 @@ pub(crate) struct Spill {
     blocks: Vec<BlockEntry>,
     /// What is not written yet.
     buffer: Vec<u8>,
+    axes: [Axis; 6],
+}
+
+/// What packs one axis, and a chunk's readings in its steps.
+struct Axis {
+    steps: Steps,
+    counted: Vec<i32>,
 }
 
 impl Spill {
+    /// For a log in these units.
+    pub fn new(scale: &Scale) -> Self {
+        let axis = |axis| Axis {
+            steps: Steps::of(scale.factor(axis)),
+            counted: Vec::new(),
+        };
+        Self {
+            axes: std::array::from_fn(axis),
+            file: None,
+            end: 0,
+            memory: Slabs::default(),
+            held: 0,
+            chunks: Vec::new(),
+            blocks: Vec::new(),
+            buffer: Vec::new(),
+        }
+    }
+
     /// Appends samples; their stamps do not go back.
     pub fn add_samples(&mut self, columns: &Columns) -> io::Result<()> {
         let (Some(&start_s), Some(&end_s)) = (columns.time_s.first(), columns.time_s.last()) else {
@@ -291,8 +335,11 @@ impl Spill {
             .map(|part| Parabola::through(&columns.time_s[part]));
         let curves: Option<Vec<Parabola>> = curves.collect();
         let curves = curves.filter(|_| columns.flags.iter().fold(0, |any, flags| any | flags) == 0);
-        let bytes = bytes_of(columns.len(), curves.is_some());
-        self.buffer.reserve(bytes);
+        let layout = Layout {
+            even: curves.is_some(),
+            decimals: self.count_steps(columns),
+        };
+        self.buffer.reserve(layout.bytes(columns.len()));
         for (index, part) in parts.enumerate() {
             match &curves {
                 Some(curves) => put(&mut self.buffer, &curves[index].0, f64::to_le_bytes),
@@ -302,8 +349,12 @@ impl Spill {
                     f64::to_le_bytes,
                 ),
             }
-            for axis in &columns.axes {
-                put(&mut self.buffer, &axis[part.clone()], f32::to_le_bytes);
+            let axes = self.axes.iter().zip(&columns.axes);
+            for ((axis, readings), packed) in axes.zip(layout.decimals) {
+                match packed {
+                    Some(_) => pack(&axis.counted[part.clone()], &mut self.buffer),
+                    None => put(&mut self.buffer, &readings[part.clone()], f32::to_le_bytes),
+                }
             }
             if curves.is_none() {
                 self.buffer.extend_from_slice(&columns.flags[part]);
@@ -315,9 +366,20 @@ impl Spill {
             end_s,
             kept,
             samples: columns.len() as u32, // chunks are short
-            even: curves.is_some(),
+            layout,
         });
         Ok(())
+    }
+
+    /// Counts the steps of a chunk; their decimals where an axis can be packed.
+    fn count_steps(&mut self, columns: &Columns) -> [Option<u8>; 6] {
+        let mut packed = [None; 6];
+        let axes = self.axes.iter_mut().zip(&columns.axes);
+        for (packed, (axis, readings)) in packed.iter_mut().zip(axes) {
+            let decimals = axis.steps.count(readings, &mut axis.counted);
+            *packed = decimals.filter(|_| axis.counted.chunks(PART).all(near));
+        }
+        packed
     }
 
     /// Appends one block of envelope bins; numbers rise.
@@ -404,11 +466,13 @@ impl Spill {
         for chunk in chunks.iter().take_while(|chunk| chunk.start_s <= to_s) {
             let guess = chunk.parts_about(from_s, to_s);
             let mut bytes = self.read_parts(chunk, &guess, &mut room)?;
-            let mut parts = bytes.chunks(chunk.bytes(PART));
+            let layout = &chunk.layout;
+            let mut parts = bytes.chunks(layout.bytes(PART));
             // no sample of the interval may stand outside the parts that were read
             let mut stamps_s = |part: Option<&[u8]>| {
-                unpacked.part(part?, chunk.even);
-                Some((*unpacked.times_s.first()?, *unpacked.times_s.last()?))
+                unpacked.stamps(part?, layout);
+                let times_s = &unpacked.0.time_s;
+                Some((*times_s.first()?, *times_s.last()?))
             };
             let starts = guess.start == 0
                 || stamps_s(parts.clone().next()).is_some_and(|(first_s, _)| first_s < from_s);
@@ -417,10 +481,9 @@ impl Spill {
             if !(starts && ends) {
                 bytes = self.read_parts(chunk, &(0..chunk.samples()), &mut room)?;
             }
-            for part in bytes.chunks(chunk.bytes(PART)) {
-                let axes = unpacked.part(part, chunk.even);
-                let stretch = unpacked.inside(axes, from_s, to_s);
-                if stretch.len() > 0 {
+            for part in bytes.chunks(layout.bytes(PART)) {
+                let stretch = unpacked.inside(part, (layout, &self.axes), (from_s, to_s));
+                if !stretch.times_s.is_empty() {
                     each(stretch);
                 }
             }
@@ -435,8 +498,9 @@ impl Spill {
         samples: &Range<usize>,
         room: &'a mut Vec<u8>,
     ) -> io::Result<&'a [u8]> {
-        let start = chunk.bytes(samples.start);
-        self.read(&chunk.kept, start..start + chunk.bytes(samples.len()), room)
+        let start = chunk.layout.bytes(samples.start);
+        let length = chunk.layout.bytes(samples.len());
+        self.read(&chunk.kept, start..start + length, room)
     }
 
     /// Envelope bins `first..first + count` as columns (largest rate, largest and mean force); zero where there are none.

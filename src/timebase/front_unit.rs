@@ -106,7 +106,7 @@ impl FrontUnit {
             envelopes: None,
             quiet: Quiet::new(params),
             extremes: Extremes::new(scale.limits()),
-            spill: Spill::default(),
+            spill: Spill::new(&scale),
             start_s: 0.0,
             end_s: None,
             gaps: Vec::new(),

@@ -8,6 +8,7 @@ mod front_draft;
 mod front_exchanged;
 mod front_frozen;
 mod front_limits;
+mod front_pack;
 mod front_probe;
 mod front_sink;
 mod front_spill;

@@ -121,16 +121,21 @@ impl Recording {
         samples.flags.reserve_exact(wanted);
         self.store.spill.samples(from_s, to_s, |stretch| {
             let vectors = |first: usize| {
-                let [x, y, z] = std::array::from_fn(|k| stretch.axis(first + k).map(f64::from));
+                let axis = |k: usize| {
+                    stretch.axes[first + k]
+                        .iter()
+                        .map(|value| f64::from(*value))
+                };
+                let [x, y, z] = std::array::from_fn(axis);
                 x.zip(y).zip(z).map(|((x, y), z)| Vector3::new(x, y, z))
             };
-            samples.time_s.extend_from_slice(stretch.times_s());
+            samples.time_s.extend_from_slice(stretch.times_s);
             samples.accel_m_s2.extend(vectors(0));
             samples.gyro_rad_s.extend(vectors(3));
             let before = samples.flags.len();
             samples
                 .flags
-                .extend(stretch.flags().iter().map(|bits| Flags(*bits)));
+                .extend(stretch.flags.iter().map(|bits| Flags(*bits)));
             mark_clipped(&mut samples.flags[before..], &stretch, limits); // those just added
         })?;
         Ok(samples)
@@ -169,9 +174,9 @@ const MOST_ROOM: f64 = 1e5;
 
 /// Whether any value of an axis is at its limit, which few stretches have.
 #[autoversion(v3)]
-fn any_reached(values: &[[u8; 4]], limits: &Limits, axis: usize) -> bool {
-    let values = values.iter().map(|value| f32::from_le_bytes(*value));
-    values.fold(false, |any, value| any | limits.reached(axis, value))
+fn any_reached(values: &[f32], limits: &Limits, axis: usize) -> bool {
+    let reached = values.iter().map(|value| limits.reached(axis, *value));
+    reached.fold(false, |any, reached| any | reached)
 }
 
 /// Adds clipping to the flags of a stretch's samples.
@@ -182,9 +187,9 @@ fn mark_clipped(flags: &mut [Flags], stretch: &Stretch, limits: &Limits) {
         } else {
             Flags::GYRO_CLIPPED
         };
-        if any_reached(stretch.axis_bytes(axis), limits, axis) {
-            for (flags, value) in flags.iter_mut().zip(stretch.axis(axis)) {
-                flags.0 |= sensor.0 * u8::from(limits.reached(axis, value));
+        if any_reached(stretch.axes[axis], limits, axis) {
+            for (flags, value) in flags.iter_mut().zip(stretch.axes[axis]) {
+                flags.0 |= sensor.0 * u8::from(limits.reached(axis, *value));
             }
         }
     }

@@ -86,6 +86,39 @@ proptest! {
         same(&whole, &parts, 0.0);
     }
 
+    /// Samples are kept in short where they are whole steps of a decimal, near the one before: none may come back
+    /// another, whatever the decimals, the steps and the jumps.
+    #[test]
+    fn samples_are_kept_to_the_last_bit(
+        decimals in prop::array::uniform6(0usize..10),
+        steps in prop::collection::vec(prop::array::uniform6(-300i32..300), 2100..2600),
+        jump in 0i32..4_000_000,
+    ) {
+        let mut at = [0i32; 6];
+        let mut text = HEADER.to_owned();
+        let mut wanted = Vec::new();
+        for (row, step) in steps.iter().enumerate() {
+            at.iter_mut().zip(step).for_each(|(at, step)| *at += step);
+            let jumped = if row % 700 == 650 { jump } else { 0 };
+            let fields: [String; 6] = std::array::from_fn(|axis| {
+                let value = f64::from(at[axis] + jumped) / 10f64.powi(decimals[axis] as i32);
+                format!("{value:.*}", decimals[axis])
+            });
+            writeln!(text, "{:.3},{}", row as f64 * 0.004, fields.join(",")).expect("memory");
+            // standard gravity: 3rd CGPM 1901
+            let units = [9.80665, 9.80665, 9.80665, 1f64.to_radians(), 1f64.to_radians(), 1f64.to_radians()];
+            let si: [f32; 6] = std::array::from_fn(|axis| (fields[axis].parse::<f64>().expect("a number") * units[axis]) as f32);
+            wanted.push(si);
+        }
+        let samples = load(&text, known("g-dps-seconds"));
+        prop_assert_eq!(samples.len(), wanted.len());
+        for (row, si) in wanted.iter().enumerate() {
+            let (force, rate) = (samples.accel_m_s2[row], samples.gyro_rad_s[row]);
+            let kept = [force.x, force.y, force.z, rate.x, rate.y, rate.z].map(|value| value as f32);
+            prop_assert_eq!(&kept, si, "row {}", row);
+        }
+    }
+
     #[test]
     fn units_of_measure_do_not_matter(rows in values()) {
         let base = load(&format!("{HEADER}{}", written(&rows, 0, [1.0; 2])), known("g-dps-seconds"));
