@@ -37,15 +37,28 @@ pub fn within(value: f64, half_width: f64) -> String {
     format!("{} ± {half_width:.decimals$}", plain(value, decimals))
 }
 
-/// Seconds as minutes and seconds, one decimal: `12:05.3`.
+/// Stamps from here on count from 1970, s: no practice lasts three years.
+const CALENDAR_FROM_S: f64 = 1e8;
+/// Seconds of a day.
+pub const DAY_S: f64 = 86_400.0;
+
+/// Whether a time of a log is calendar time, s.
+pub fn is_calendar(seconds: f64) -> bool {
+    seconds >= CALENDAR_FROM_S
+}
+
+/// Seconds as minutes and seconds, one decimal: `12:05.3`; calendar time as the time of day in UTC: `17:12:05.3`.
 pub fn clock(seconds: f64) -> String {
     let tenths = (seconds.abs() * 10.0).round();
     let minutes = (tenths / 600.0).floor();
+    let rest = format!("{:04.1}", (tenths - minutes * 600.0) / 10.0);
+    if is_calendar(seconds) {
+        let minutes = minutes.rem_euclid(DAY_S / 60.0);
+        let hours = (minutes / 60.0).floor();
+        return format!("{hours:02.0}:{:02.0}:{rest}", minutes - 60.0 * hours);
+    }
     let sign = if seconds < 0.0 { "\u{2212}" } else { "" };
-    format!(
-        "{sign}{minutes:.0}:{:04.1}",
-        (tenths - minutes * 600.0) / 10.0
-    )
+    format!("{sign}{minutes:.0}:{rest}")
 }
 
 /// The noun that goes with a count.

@@ -253,6 +253,9 @@ fn numbers_have_one_form() {
     assert_eq!(plus_minus(-21.3, 0.2), "\u{2212}21 ± 1");
     assert_eq!(clock(-65.25), "\u{2212}1:05.3");
     assert_eq!(clock(725.31), "12:05.3");
+    // stamps since 1970 tell the time of day: 1930392021.9 s is 2031-03-04T12:00:21.9Z (date(1) of GNU coreutils)
+    assert_eq!(clock(1_930_392_021.9), "12:00:21.9");
+    assert_eq!(clock(1_930_348_800.04), "00:00:00.0");
 }
 
 /// Codes of JSON stay as they are whatever the words say.

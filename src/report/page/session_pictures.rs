@@ -8,6 +8,7 @@ use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::{minus, signed};
 use super::serve_picture::{lower, upper};
 use crate::math::median;
+use crate::words::number;
 use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
@@ -118,10 +119,29 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     Some(picture)
 }
 
+/// Minutes into the practice of a time of its log, s: calendar time counts from the first swing told.
+fn minute(record: &SessionRecord, time_s: f64) -> f64 {
+    let swings_s = record.serves.iter().map(|serve| serve.impact_s);
+    let swings_s = swings_s.chain(record.rejected.iter().map(|refused| refused.time_s));
+    let first_s = swings_s.fold(f64::INFINITY, f64::min);
+    let from_s = if number::is_calendar(first_s) {
+        first_s
+    } else {
+        0.0
+    };
+    (time_s - from_s) / 60.0
+}
+
 /// The axis of a practice's minutes.
 fn minutes(record: &SessionRecord, low_px: f64, high_px: f64) -> Scale {
-    let first = record.serves.first().map_or(0.0, |s| s.impact_s / 60.0);
-    let last = record.serves.last().map_or(1.0, |s| s.impact_s / 60.0);
+    let first = record
+        .serves
+        .first()
+        .map_or(0.0, |s| minute(record, s.impact_s));
+    let last = record
+        .serves
+        .last()
+        .map_or(1.0, |s| minute(record, s.impact_s));
     let room = (0.03 * (last - first)).max(0.05);
     Scale {
         low: first - room,
@@ -225,7 +245,7 @@ pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) ->
     picture.line("ax", (LEFT_PX, zero), (time.high_px, zero));
     time_axis(&mut picture, &time, foot);
     for (serve, lag, half, verdict) in shown {
-        let x = time.px(serve.impact_s / 60.0);
+        let x = time.px(minute(record, serve.impact_s));
         let y = lag_axis.px(lag);
         let kind = if serve.contact {
             WORDS.serve
@@ -280,7 +300,10 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
             let Some(peak) = serve.peaks.at(site) else {
                 continue;
             };
-            let place = (time.px(serve.impact_s / 60.0), speed.px(peak.speed_dps));
+            let place = (
+                time.px(minute(record, serve.impact_s)),
+                speed.px(peak.speed_dps),
+            );
             if serve.contact {
                 places.push(place);
             }
@@ -327,14 +350,14 @@ pub(super) fn strip(record: &SessionRecord, width_px: f64) -> Picture {
         high_px: 16.0,
     };
     let time = Scale {
-        low: (first - room) / 60.0,
-        high: (last + room) / 60.0,
+        low: minute(record, first - room),
+        high: minute(record, last + room),
         low_px: LEFT_PX,
         high_px: width_px - 6.0,
     };
     speed_axis(&mut picture, &speed, 5.0, time.high_px);
     for refused in &record.rejected {
-        let x = time.px(refused.time_s / 60.0);
+        let x = time.px(minute(record, refused.time_s));
         picture.line("i", (x, zero + 7.0), (x, zero + 17.0));
     }
     time_axis(&mut picture, &time, foot);
@@ -353,7 +376,10 @@ pub(super) fn strip(record: &SessionRecord, width_px: f64) -> Picture {
         left += 90.0;
     }
     for serve in &record.serves {
-        let (x, y) = (time.px(serve.impact_s / 60.0), speed.px(wrist_dps(serve)));
+        let (x, y) = (
+            time.px(minute(record, serve.impact_s)),
+            speed.px(wrist_dps(serve)),
+        );
         if serve.contact {
             picture.line("w", (x, zero), (x, y));
             picture.mark("w", Mark::Dot, (x, y), 2.6);
