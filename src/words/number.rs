@@ -61,6 +61,24 @@ pub fn clock(seconds: f64) -> String {
     format!("{sign}{minutes:.0}:{rest}")
 }
 
+/// A place in a log, s: `12.3 s`, or the time of day.
+pub fn at(seconds: f64, decimals: usize) -> String {
+    if is_calendar(seconds) {
+        clock(seconds)
+    } else {
+        format!("{seconds:.decimals$} s")
+    }
+}
+
+/// A stretch of a log, s: `12.3 to 15.0 s`, or times of day; `to` is the word between.
+pub fn stretch((from_s, to_s): (f64, f64), to: &str) -> String {
+    if is_calendar(from_s) {
+        format!("{} {to} {}", clock(from_s), clock(to_s))
+    } else {
+        format!("{from_s:.1} {to} {to_s:.1} s")
+    }
+}
+
 /// The noun that goes with a count.
 pub const fn noun(n: usize, one: &'static str, many: &'static str) -> &'static str {
     if n == 1 { one } else { many }

@@ -1,6 +1,6 @@
 //! Why a swing was taken for a serve or refused, and how its chain ran.
 
-use super::number::{clock, plain, signed};
+use super::number::{clock, plain, signed, stretch};
 use crate::frames::Site;
 
 /// Added by hand.
@@ -101,8 +101,8 @@ pub fn no_swing(reach_s: f64, nearest_s: Option<f64>) -> String {
     format!("no swing within {reach_s:.1} s{nearest}")
 }
 /// Outside the log, from when to when it stands, s.
-pub fn outside_log((from_s, to_s): (f64, f64)) -> String {
-    format!("the log stands from {from_s:.1} to {to_s:.1} s")
+pub fn outside_log(log_s: (f64, f64)) -> String {
+    format!("the log stands from {}", stretch(log_s, "to"))
 }
 /// Two corrections of one swing.
 pub const SAID_BEFORE: &str = "another correction speaks of the same swing";

@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use super::number::{noun, plain, signed};
+use super::number::{at, noun, plain, signed, stretch};
 use crate::frames::Site;
 
 /// Serves are found from the wrist.
@@ -44,9 +44,11 @@ pub fn no_serve_among(refused: usize) -> String {
 /// A unit's upright turned between two times, s, by deg.
 pub fn turned(site: Site, after_s: f64, before_s: f64, deg: f64) -> String {
     format!(
-        "between {after_s:.0} s and {before_s:.0} s the {site} unit's upright turned by {deg:.0} deg and stayed \
+        "between {} and {} the {site} unit's upright turned by {deg:.0} deg and stayed \
          so: was it re-strapped, or turned over? Peaks and lags do not depend on it; angles of each serve are \
-         taken against its own stance"
+         taken against its own stance",
+        at(after_s, 0),
+        at(before_s, 0)
     )
 }
 
@@ -149,16 +151,18 @@ pub fn ceiling_seen(axis: &str, at: &str) -> String {
 /// A channel that stands still.
 pub fn stuck(axis: &str, from_s: f64, length_s: f64) -> String {
     format!(
-        "{axis} does not change from {from_s:.1} s on, {length_s:.0} s in all, while the others do: a broken \
-         sensor or a wrong column"
+        "{axis} does not change from {} on, {length_s:.0} s in all, while the others do: a broken \
+         sensor or a wrong column",
+        at(from_s, 1)
     )
 }
 
 /// A sensor that stands still.
 pub fn frozen(sensor: &str, from_s: f64, length_s: f64) -> String {
     format!(
-        "the {sensor} repeats all three axes exactly from {from_s:.1} s on, {length_s:.1} s in all: no sensor that works is \
-         without noise; what is found there is not measured, and is not taken for rest"
+        "the {sensor} repeats all three axes exactly from {} on, {length_s:.1} s in all: no sensor that works is \
+         without noise; what is found there is not measured, and is not taken for rest",
+        at(from_s, 1)
     )
 }
 
@@ -173,8 +177,9 @@ pub fn beyond_range(sensor: &str, stated: &str, reads: &str) -> String {
 /// Strays.
 pub fn spikes(axis: &str, count: u64, first_s: f64) -> String {
     format!(
-        "{count} single samples of {axis} stand far off their neighbours, the first at {first_s:.3} s: no limb \
-         turns so; a peak there may be false"
+        "{count} single samples of {axis} stand far off their neighbours, the first at {}: no limb \
+         turns so; a peak there may be false",
+        at(first_s, 3)
     )
 }
 
@@ -189,8 +194,10 @@ pub fn stamp_wraps(bits: i32) -> String {
 /// A clock that jumps.
 pub fn clock_jumps(before_s: f64, found_s: f64) -> String {
     format!(
-        "the clock jumps from {before_s:.3} s to {found_s:.3} s; what follows is placed right after, the true \
-         pause is not known"
+        "the clock jumps from {} to {}; what follows is placed right after, the true \
+         pause is not known",
+        at(before_s, 3),
+        at(found_s, 3)
     )
 }
 
@@ -202,9 +209,10 @@ pub fn rate_changes(before_hz: f64, found_hz: f64) -> String {
 /// Gaps and the longest of them, s.
 pub fn gaps(gaps: usize, missing_s: f64, longest_s: f64, at_s: f64) -> String {
     format!(
-        "{gaps} {} with {missing_s:.3} s of samples missing, the longest {longest_s:.3} s at {at_s:.3} s; a serve \
+        "{gaps} {} with {missing_s:.3} s of samples missing, the longest {longest_s:.3} s at {}; a serve \
          across one is not timed",
-        noun(gaps, "gap", "gaps")
+        noun(gaps, "gap", "gaps"),
+        at(at_s, 3)
     )
 }
 
@@ -295,9 +303,11 @@ pub fn bias_drifts(deg_s: f64) -> String {
 /// A strap that slipped.
 pub fn slipped(deg: f64, before_s: f64, after_s: f64) -> String {
     format!(
-        "at rest, gravity points {deg:.0} deg elsewhere after {after_s:.0} s than before {before_s:.0} s, at \
+        "at rest, gravity points {deg:.0} deg elsewhere after {} than before {}, at \
          every rest: the unit moved on its strap, or the wearer rests otherwise; what needs its mounting does \
-         not hold across"
+         not hold across",
+        at(after_s, 0),
+        at(before_s, 0)
     )
 }
 
@@ -316,28 +326,32 @@ pub const NOT_TIED: &str = "nothing in the logs ties this unit's clock to the re
                             it is measured; tap the stacked units three times at start and end";
 
 /// One clock is stated for logs of two times, s.
-pub fn never_together((from_s, to_s): (f64, f64), (ref_from_s, ref_to_s): (f64, f64)) -> String {
+pub fn never_together(own_s: (f64, f64), reference_s: (f64, f64)) -> String {
     format!(
-        "shared_clock is stated, but this log runs from {from_s:.1} to {to_s:.1} s and the reference unit's from \
-         {ref_from_s:.1} to {ref_to_s:.1} s: at no time are there samples of both, and no lag to or from it is measured; \
-         take shared_clock out, so that the clocks are tied by motion, or give the log of the same practice"
+        "shared_clock is stated, but this log runs from {} and the reference unit's from \
+         {}: at no time are there samples of both, and no lag to or from it is measured; \
+         take shared_clock out, so that the clocks are tied by motion, or give the log of the same practice",
+        stretch(own_s, "to"),
+        stretch(reference_s, "to")
     )
 }
 
 /// A clock that steps, somewhere in a stretch of the reference clock.
-pub fn clock_steps(step_s: f64, (from_s, to_s): (f64, f64)) -> String {
+pub fn clock_steps(step_s: f64, between_s: (f64, f64)) -> String {
     format!(
-        "this unit's clock steps by {} s between {from_s:.1} and {to_s:.1} s: the two sides are tied apart, and \
+        "this unit's clock steps by {} s between {}: the two sides are tied apart, and \
          no lag to or from it is measured in between",
-        signed(step_s, 3)
+        signed(step_s, 3),
+        stretch(between_s, "and")
     )
 }
 
 /// A part of a session in which a clock is not tied.
 pub fn not_tied_between(from_s: f64, to_s: f64) -> String {
     format!(
-        "from {from_s:.1} to {to_s:.1} s nothing says that this unit's clock still runs as in the rest of the \
-         session: no lag to or from it is measured there"
+        "from {} nothing says that this unit's clock still runs as in the rest of the \
+         session: no lag to or from it is measured there",
+        stretch((from_s, to_s), "to")
     )
 }
 
