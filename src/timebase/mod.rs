@@ -16,6 +16,7 @@ mod front_still;
 mod front_track;
 mod front_unit;
 mod grid;
+mod grid_steps;
 mod pieces;
 mod recording;
 mod slabs;
