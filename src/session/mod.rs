@@ -2,7 +2,9 @@
 
 mod body;
 mod curves;
+mod folder;
 mod grading;
+mod keys;
 mod params;
 mod record;
 mod run;
@@ -11,6 +13,7 @@ mod signal;
 mod telling;
 
 pub use curves::{ServeCurves, SpeedCurve, curves_from_bytes, curves_to_bytes};
+pub use folder::{block_files, practice_files, said};
 pub use params::Params;
 pub use record::*;
 pub use run::{SessionError, SessionRun, run_session, session_record};

@@ -375,12 +375,9 @@ fn clocks(units: &[Unit]) -> Vec<super::record::ClockRecord> {
 
 /// From when to when the reference unit's log stands, s.
 fn reference_span_s(units: &[Unit]) -> Option<(f64, f64)> {
-    let mut references = units
-        .iter()
-        .filter(|unit| unit.tie.method == TieMethod::Reference);
-    references
-        .next()
-        .map(|unit| (unit.recording.start_s, unit.recording.end_s))
+    let is_reference = |unit: &&Unit| unit.tie.method == TieMethod::Reference;
+    let reference = units.iter().find(is_reference)?;
+    Some((reference.recording.start_s, reference.recording.end_s))
 }
 
 /// The coach's corrections; the words were checked when the settings were read.

@@ -24,7 +24,9 @@ const TELLING: [&str; 10] = [
 ];
 /// Not sentences of a page: what a refused settings file is told (an error enum and its parts), and
 /// the text of a drafted sensor profile with the reasons for each of its lines.
-const APART: [&str; 3] = [
+const APART: [&str; 5] = [
+    "session/folder.rs",
+    "session/keys.rs",
     "session/settings.rs",
     "timebase/front_detect.rs",
     "timebase/front_draft.rs",
