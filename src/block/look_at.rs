@@ -10,7 +10,7 @@ use super::series::link_of;
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::math::median;
-use crate::session::LinkSummary;
+use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
 use crate::words::look_at as words;
@@ -26,6 +26,8 @@ pub struct Seen<'a> {
     pub dated: &'a [Dated<'a>],
     /// Their lines.
     pub lines: &'a [SessionLine],
+    /// Sessions that are left out and in which pain was entered.
+    pub pain_left_out: &'a [&'a SessionRecord],
     /// Links.
     pub links: &'a [LinkChange],
     /// Other measures.
@@ -91,6 +93,7 @@ fn pain(seen: &Seen<'_>) -> Option<LookAt> {
         .iter()
         .filter(|line| pain_entered(line.pain.as_deref()))
         .map(|line| &line.session)
+        .chain(seen.pain_left_out.iter().map(|record| &record.session))
         .chain(seen.facts.painful_unread().map(|one| &one.session))
         .cloned()
         .collect();

@@ -1,4 +1,4 @@
-//! What stands in the folders of a block and of a practice: the files that are read, and what the coach entered by hand.
+//! What stands in the folders of a block and of a practice, and what the coach entered by hand.
 
 use std::path::{Path, PathBuf};
 
@@ -63,17 +63,7 @@ pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
     files
 }
 
-/// The athlete a session is of, where that is said, and what was entered by hand: all that is known of a session whose
-/// logs cannot be read. None where the texts cannot be read either.
-pub fn said(folder: &Path) -> Option<(Option<String>, EnteredRecord)> {
-    let session = read_session_keys(folder).ok()?;
-    let block = read_block_keys(&folder.join("..")).ok()?;
-    let own = session.as_ref().and_then(|(_, keys)| keys.athlete.clone());
-    let above = block.and_then(|(_, keys)| keys.athlete);
-    let entered = session.map(|(source, keys)| entered(&source, &keys).ok());
-    Some((own.or(above), entered.flatten().unwrap_or_default()))
-}
-
+/// What was entered, where every entry is well-formed.
 pub(super) fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextError> {
     let corrections: Result<Vec<CorrectionRecord>, TextError> = keys
         .corrections
