@@ -155,8 +155,8 @@ fn window(
     }))
 }
 
-/// A flagged sample's axes within 2 % of the limit; where no limit is stated, of the largest reading
-/// among the flagged.
+/// A flagged sample's axes within 2 % of the limit: the stated one, or the largest reading among the flagged where
+/// that is less. A channel may stand at its limit below the stated range.
 fn clipped_axes(
     samples: &Samples,
     bias_rad_s: Vector3<f64>,
@@ -164,12 +164,9 @@ fn clipped_axes(
 ) -> Vec<[bool; 3]> {
     let flagged = |i: &usize| samples.flags[*i].has(Flags::GYRO_CLIPPED);
     let raw = |i: usize| samples.gyro_rad_s[i] + bias_rad_s;
-    let limit_rad_s = limit_rad_s.unwrap_or_else(|| {
-        (0..samples.len())
-            .filter(flagged)
-            .map(|i| raw(i).amax())
-            .fold(0.0, f64::max)
-    });
+    let seen = (0..samples.len()).filter(flagged).map(|i| raw(i).amax());
+    let seen_rad_s = seen.fold(0.0, f64::max);
+    let limit_rad_s = limit_rad_s.map_or(seen_rad_s, |stated_rad_s| stated_rad_s.min(seen_rad_s));
     (0..samples.len())
         .map(|i| {
             let reading = raw(i);

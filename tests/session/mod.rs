@@ -3,6 +3,7 @@
 mod curves;
 mod delays;
 mod elbow;
+mod limits;
 mod mounting;
 mod settings;
 mod signal;
