@@ -187,7 +187,10 @@ fn of_unit(
 ) -> Result<OfUnit, SessionError> {
     let params = &all_params.sequence;
     let timed = |serve: &Corrected| {
-        let impact_s = serve.serve.impact_s.value;
+        let impact_s = match serve.serve.seen_impact_s(&all_params.serve) {
+            Ok(impact_s) => impact_s,
+            Err(why) => return Ok(Err(why)),
+        };
         match window(unit, worn, impact_s)? {
             Ok(window) => signal.of(unit, window, impact_s, all_params),
             Err(why) => Ok(Err(why)),
