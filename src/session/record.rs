@@ -209,10 +209,10 @@ impl PeaksRecord {
 /// One segment's peak angular velocity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PeakRecord {
-    /// Reference clock.
-    pub time_s: f64,
-    /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included.
-    pub u_ms: f64,
+    /// Reference clock; null where the unit's clock is not tied there.
+    pub time_s: Option<f64>,
+    /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included; null as the time.
+    pub u_ms: Option<f64>,
     /// The part of `u_ms` that a filter delay which no profile states gives: the other segments are as late, impact by
     /// some part of it.
     #[serde(default)]
@@ -234,11 +234,17 @@ pub struct PeakRecord {
 pub(super) const SOME_PART: f64 = 0.577_350_269_189_625_8;
 
 impl PeakRecord {
+    /// The peak's place beside an impact, ms; none where the clock is not tied.
+    pub fn from_impact_ms(&self, impact_s: f64) -> Option<f64> {
+        self.time_s.map(|time_s| (time_s - impact_s) * 1000.0)
+    }
+
     /// Standard uncertainty of the peak's place beside impact as found (its own is [`ServeRecord::impact_u_ms`]):
     /// of a delay that is not stated, what impact does not share.
-    pub fn from_impact_u_ms(&self) -> f64 {
+    pub fn from_impact_u_ms(&self) -> Option<f64> {
         let shared_squared = self.delay_u_ms.powi(2) * (1.0 - SOME_PART.powi(2));
-        (self.u_ms.powi(2) - shared_squared).max(0.0).sqrt()
+        let u_ms = |u_ms: f64| (u_ms.powi(2) - shared_squared).max(0.0).sqrt();
+        self.u_ms.map(u_ms)
     }
 }
 

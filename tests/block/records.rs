@@ -142,8 +142,8 @@ impl Practice {
                 other => speeds_dps[other.index()] * (1.0 + 0.03 * draws.normal()),
             };
             *peaks.slot(*site) = Some(PeakRecord {
-                time_s: impact_s - 0.05,
-                u_ms: 1.0,
+                time_s: Some(impact_s - 0.05),
+                u_ms: Some(1.0),
                 delay_u_ms: 0.0,
                 speed_dps,
                 speed_u_dps: 5.0,
