@@ -225,7 +225,7 @@ fn rule_out(
         .filter_map(|s| link_of(s, link.from, link.to).map(|l| (s, l)))
         .collect();
     [
-        clock_doubt(&now, size_ms),
+        clock_doubt(&now, link, size_ms),
         clipping_doubt(&now, link),
         effort_doubt(link),
         placement_doubt(seen, link),
@@ -236,9 +236,20 @@ fn rule_out(
     .collect()
 }
 
-fn clock_doubt(now: &[(&Dated<'_>, &LinkSummary)], size_ms: f64) -> Option<String> {
-    let clocks: Vec<f64> = now.iter().filter_map(|(_, l)| l.clock_u_ms).collect();
-    let u_ms = median(&clocks)?;
+/// What taps can mend: the clock ties' own uncertainty, not all that the serves of a session share.
+fn clock_doubt(
+    now: &[(&Dated<'_>, &LinkSummary)],
+    link: &LinkChange,
+    size_ms: f64,
+) -> Option<String> {
+    let tie_u_ms = |session: &Dated<'_>, site: Site| {
+        let mut clocks = session.record.clocks.iter();
+        clocks.find(|clock| clock.site == site)?.u_ms
+    };
+    let of_both = |(session, _): &(&Dated<'_>, &LinkSummary)| {
+        Some(tie_u_ms(session, link.from)?.hypot(tie_u_ms(session, link.to)?))
+    };
+    let u_ms = median(&now.iter().filter_map(of_both).collect::<Vec<_>>())?;
     (3.0 * u_ms > size_ms.abs()).then(|| words::clocks(u_ms))
 }
 

@@ -368,7 +368,8 @@ pub struct LinkSummary {
     pub u_ms: Option<f64>,
     /// Robust serve-to-serve standard deviation of the lag.
     pub spread_ms: Option<f64>,
-    /// The part of `u_ms` that all serves share (clock tie).
+    /// The part of `u_ms` that all serves share: the clock ties, what skin and a filter delay that is not stated hold
+    /// peaks back by, and how far the upper arm's unit may slip.
     pub clock_u_ms: Option<f64>,
     /// Serves used.
     pub used: u32,
