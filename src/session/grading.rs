@@ -14,14 +14,14 @@ use crate::sequence::{
 };
 use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s, refit_skin};
 use crate::serve::{Corrected, WornUnits};
-use crate::timebase::side_by_side;
+use crate::timebase::{TieMethod, side_by_side};
 
 /// What one serve's chain says, and from which peaks.
 pub(super) struct Graded {
     pub chain: Chain,
     pub sites: PerSite<LinkInput>,
-    /// Standard uncertainty of a filter delay that no profile states and all units share: it is in every peak's
-    /// time and in no lag, s.
+    /// Standard uncertainty of a filter delay that no profile states and all units of one rate share: it is in every
+    /// peak's time, and in a lag as far as the two units differ in it on one clock, s.
     pub shared_delay_sd_s: PerSite<f64>,
 }
 
@@ -66,6 +66,8 @@ pub(super) fn grade(
         .collect();
     let mut skins = Vec::with_capacity(units.len());
     let mut shared_delay_sd_s = [None; 4];
+    // a tie read off the units' own signals has the difference of their delays in it, a shared clock has not
+    let one_clock = units.iter().any(|u| u.tie.method == TieMethod::SharedClock);
     let slipping = signal.slipping(units, serves)?;
     let found = side_by_side(units, jobs, |unit| {
         let slipping = &slipping[unit.site.index()];
@@ -91,6 +93,7 @@ pub(super) fn grade(
                 peak,
                 tie_sd_s,
                 delay_sd_s: delay_sd_s.hypot(ONE_SIDED * slip_s),
+                rate_delay_sd_s: if one_clock { shared_sd_s } else { 0.0 },
             });
         }
         for (curve, of_serve) in found.curves.into_iter().zip(&mut curves) {

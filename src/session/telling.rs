@@ -418,6 +418,7 @@ mod tests {
             }),
             tie_sd_s: None,
             delay_sd_s: 0.001,
+            rate_delay_sd_s: 0.0,
         };
         let untied = peak(&input, 0.0, 100.0).expect("a peak");
         assert_eq!(

@@ -15,11 +15,16 @@ const DELAY_MS: f64 = 3.75;
 const RATE_HZ: f64 = 200.0;
 
 fn told(filter_stated: bool) -> (SessionRecord, Truth) {
+    told_of(filter_stated, [None; 4])
+}
+
+fn told_of(filter_stated: bool, own_rate_hz: [Option<f64>; 4]) -> (SessionRecord, Truth) {
     let folder = tempfile::tempdir().expect("a folder");
     let plan = one_practice(Scenario {
         minutes: 1.5,
         activity: Activity::Basket,
         rate_hz: RATE_HZ,
+        own_rate_hz,
         filter_hz: Some(FILTER_HZ),
         filter_stated,
         sync: Sync::Shared,
@@ -99,4 +104,34 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
         let unknown_ms = unknown.impact_u_ms.hypot(held_ms);
         assert_close(unknown_ms, known_ms, 0.0, 0.01, "impact");
     }
+}
+
+/// On one clock nothing takes up that a unit of half the rate may be later by half a sampling period more.
+#[test]
+fn on_one_clock_lags_between_units_of_unlike_rates_feel_the_delay_s_difference() {
+    let mut own_rate_hz = [None; 4];
+    own_rate_hz[Site::Trunk.index()] = Some(RATE_HZ / 2.0);
+    let (record, _) = told_of(false, own_rate_hz);
+    let differ_ms = 500.0 / (RATE_HZ / 2.0) - 500.0 / RATE_HZ;
+    for link in &record.links {
+        let of_trunk = [link.from, link.to].contains(&Site::Trunk);
+        let shared_ms = link.clock_u_ms.expect("measured");
+        let beyond = (shared_ms * 1.001 - differ_ms) >= 0.0;
+        assert!(
+            beyond || !of_trunk,
+            "{} {}: {shared_ms} ms",
+            link.from,
+            link.to
+        );
+    }
+    let (alike, _) = told(false);
+    let of_hip_and_trunk = [&record, &alike].map(|record| record.links[0].clock_u_ms);
+    let [unlike_ms, alike_ms] = of_hip_and_trunk.map(|u_ms| u_ms.expect("measured"));
+    assert_close(
+        unlike_ms,
+        alike_ms.hypot(differ_ms),
+        0.0,
+        0.02,
+        "in quadrature",
+    );
 }
