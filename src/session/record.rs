@@ -54,7 +54,7 @@ pub struct SessionRecord {
 pub struct UnitRecord {
     /// Where.
     pub site: Site,
-    /// File name.
+    /// Its log, as seen from the practice's folder.
     pub file: String,
     /// Profile name.
     pub profile: String,
@@ -414,7 +414,7 @@ pub struct CorrectionRecord {
 pub struct Provenance {
     /// Tool version.
     pub tool: String,
-    /// Input files and the digest of their bytes, as in `xxh128:` and hex.
+    /// Input files, as seen from the practice's folder, and the digest of their bytes, as in `xxh128:` and hex.
     pub inputs: BTreeMap<String, String>,
     /// Every tuning number by `stage.name`.
     pub params: BTreeMap<String, f64>,

@@ -232,6 +232,49 @@ fn pain_beside_a_faulty_entry_stops_all_the_same() {
     );
 }
 
+/// Records name files as seen from the practice: the same from wherever they are asked for, kept or not, and after the
+/// folder was moved.
+#[test]
+fn a_record_does_not_say_where_its_folder_lies() {
+    let home = tempfile::tempdir().expect("a folder");
+    let block = home.path().join("block");
+    let days = demo(&block, "1", "3");
+    let asked = |from: &Path, args: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_overarm"));
+        let command = command
+            .current_dir(from)
+            .args(["--quiet", "--format", "json"]);
+        words(
+            &command
+                .args(args)
+                .output()
+                .expect("the program runs")
+                .stdout,
+        )
+    };
+    let name = days[0].file_name().expect("a name").to_string_lossy();
+    let practice = asked(home.path(), &["session", text(&days[0])]);
+    assert!(practice.contains("\"hip.csv.gz\""), "{practice}");
+    for folder in ["..", "./..", "../../block"] {
+        let folder = format!("{folder}/{name}");
+        assert_eq!(asked(&days[0], &["session", &folder]), practice, "{folder}");
+    }
+    assert_eq!(asked(&days[0], &["session", "."]), practice);
+
+    let whole = asked(home.path(), &["block", text(&block)]);
+    let in_cache = fs::read_to_string(kept(&block, &days[0])).expect("kept");
+    assert!(!in_cache.contains(text(home.path())), "{in_cache}");
+    for folder in [".", "../block", "./"] {
+        assert_eq!(asked(&block, &["block", folder]), whole, "kept: {folder}");
+        let again = asked(&block, &["block", folder, "--no-cache"]);
+        assert_eq!(again, whole, "{folder}");
+    }
+    // with what is kept in it
+    let moved = home.path().join("elsewhere");
+    fs::rename(&block, &moved).expect("moved");
+    assert_eq!(asked(&moved, &["block", "."]), whole);
+}
+
 #[test]
 fn tables_are_written_beside_the_answer() {
     let home = tempfile::tempdir().expect("a folder");

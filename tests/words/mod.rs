@@ -279,3 +279,17 @@ fn answers_keep_their_codes() {
         assert_eq!(json, code, "JSON and code are one");
     }
 }
+
+/// Texts go onto a page that is handed on: no folder of this machine in them.
+#[test]
+fn evidence_between_two_logs_names_their_files_alone() {
+    let told = overarm::words::units::evidence_disagrees(
+        "taps",
+        "/home/coach/spring/2031-03-04/hip.csv.gz",
+        "spring/2031-03-04/all.csv unit wrist",
+    );
+    assert!(
+        told.starts_with("between hip.csv.gz and all.csv unit wrist taps"),
+        "{told}"
+    );
+}
