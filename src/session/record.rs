@@ -78,7 +78,7 @@ pub struct UnitRecord {
     pub gyro_bias_u_dps: f64,
     /// Mean resultant force while still, g (1 expected).
     pub rest_g: Option<f64>,
-    /// How the unit sits on its segment, fitted to the session's serves.
+    /// How the segment moves and how its unit rings on skin, fitted to the session's serves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub skin: Option<SkinRecord>,
     /// How the unit sits, from the stances before the serves; hip and trunk only.
@@ -156,7 +156,7 @@ pub struct ServeRecord {
     pub confidence: f64,
     /// Probability that a ball was met.
     pub contact_confidence: f64,
-    /// `found` by the tool, `added` or `changed` by the coach.
+    /// `found` by the tool and left as it is, or `confirmed`, `changed` or `added` by the coach.
     pub origin: String,
     /// Why it was taken for a serve.
     pub reasons: Vec<String>,
@@ -316,7 +316,7 @@ pub struct MeasureRecord {
     pub value: Option<f64>,
     /// Standard uncertainty.
     pub u: Option<f64>,
-    /// Unit, as in `ms`, `deg`, `s`, `m`, `dps`.
+    /// Unit: `s`, `ms`, `deg`, `cm` or `deg/s2`.
     pub unit: Cow<'static, str>,
     /// Why not measured.
     pub why: Option<Box<str>>,

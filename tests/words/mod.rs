@@ -293,3 +293,15 @@ fn evidence_between_two_logs_names_their_files_alone() {
         "{told}"
     );
 }
+
+/// Every word of `origin` that a record holds stands in the dictionary.
+#[test]
+fn the_dictionary_knows_every_origin() {
+    let mut columns = overarm::words::tables::SERVES.iter();
+    let (_, _, told) = columns
+        .find(|column| column.0 == "origin")
+        .expect("a column");
+    for word in ["found", "confirmed", "changed", "added"] {
+        assert!(told.contains(word), "{told}");
+    }
+}
