@@ -92,8 +92,13 @@ fn put_on_truths_clock(record: &mut SessionRecord, truth: &Value) {
     for serve in &mut record.serves {
         undo(&mut serve.impact_s);
         for site in Site::ALL {
-            if let Some(peak) = serve.peaks.slot(site) {
-                undo(&mut peak.time_s);
+            if let Some(time_s) = serve
+                .peaks
+                .slot(site)
+                .as_mut()
+                .and_then(|p| p.time_s.as_mut())
+            {
+                undo(time_s);
             }
         }
     }

@@ -96,4 +96,6 @@ pub enum Why {
     },
     /// The event was not seen in the signals.
     NotSeen,
+    /// Impact was not seen in the signals, and a person's word places it no closer.
+    ImpactNotSeen,
 }

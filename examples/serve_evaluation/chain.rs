@@ -63,11 +63,14 @@ impl Tally {
             let Some(peak) = serve.peaks.at(site) else {
                 continue;
             };
+            let Some((time_s, u_ms)) = peak.time_s.zip(peak.u_ms) else {
+                continue;
+            };
             let tally = self.peaks.entry((site, peak.clipped)).or_default();
             tally.n += 1;
-            let off_ms = (peak.time_s - real.0) * 1e3;
+            let off_ms = (time_s - real.0) * 1e3;
             tally.off_ms.push(off_ms);
-            tally.inside += usize::from(off_ms.abs() <= 1.96 * peak.u_ms);
+            tally.inside += usize::from(off_ms.abs() <= 1.96 * u_ms);
             if !peak.at_least {
                 let off_dps = peak.speed_dps - real.1;
                 tally.speed_percent.push(100.0 * off_dps / real.1);

@@ -68,11 +68,24 @@ pub fn build_block_with(
         [Some(unread), pain].into_iter().flatten()
     }));
 
+    // pain is no less where the session's day is mistyped
+    let is_in = |record: &SessionRecord| dated.iter().any(|s| std::ptr::eq(s.record, record));
+    let left_out = sessions.iter().filter(|record| !is_in(record));
+    let mut pain_left_out: Vec<&SessionRecord> = left_out
+        .filter(|record| pain_entered(record.entered.pain.as_deref()))
+        .collect();
+    pain_left_out.sort_by(|a, b| a.session.cmp(&b.session));
+    findings.extend(pain_left_out.iter().map(|record| {
+        let pain = record.entered.pain.as_deref().unwrap_or_default();
+        Finding::note("pain-entered", &record.session, load::pain(pain))
+    }));
+
     let day_list = days(&dated, facts);
     let week_list = weeks(&day_list, facts.plan.as_ref());
     let painful = dated
         .iter()
         .any(|s| pain_entered(s.record.entered.pain.as_deref()))
+        || !pain_left_out.is_empty()
         || facts.painful_unread().next().is_some();
     let plan = facts.plan.as_ref().map_or_else(Vec::new, |plan| {
         findings.extend(rest_findings(&day_list, plan));
@@ -86,6 +99,7 @@ pub fn build_block_with(
         &Seen {
             dated: &dated,
             lines: &lines,
+            pain_left_out: &pain_left_out,
             links: &links,
             measures: &measures,
             plan: &plan,

@@ -10,7 +10,7 @@ use super::series::link_of;
 use crate::finding::Finding;
 use crate::frames::Site;
 use crate::math::median;
-use crate::session::LinkSummary;
+use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
 use crate::words::look_at as words;
@@ -26,6 +26,8 @@ pub struct Seen<'a> {
     pub dated: &'a [Dated<'a>],
     /// Their lines.
     pub lines: &'a [SessionLine],
+    /// Sessions that are left out and in which pain was entered.
+    pub pain_left_out: &'a [&'a SessionRecord],
     /// Links.
     pub links: &'a [LinkChange],
     /// Other measures.
@@ -91,6 +93,7 @@ fn pain(seen: &Seen<'_>) -> Option<LookAt> {
         .iter()
         .filter(|line| pain_entered(line.pain.as_deref()))
         .map(|line| &line.session)
+        .chain(seen.pain_left_out.iter().map(|record| &record.session))
         .chain(seen.facts.painful_unread().map(|one| &one.session))
         .cloned()
         .collect();
@@ -222,7 +225,7 @@ fn rule_out(
         .filter_map(|s| link_of(s, link.from, link.to).map(|l| (s, l)))
         .collect();
     [
-        clock_doubt(&now, size_ms),
+        clock_doubt(&now, link, size_ms),
         clipping_doubt(&now, link),
         effort_doubt(link),
         placement_doubt(seen, link),
@@ -233,9 +236,20 @@ fn rule_out(
     .collect()
 }
 
-fn clock_doubt(now: &[(&Dated<'_>, &LinkSummary)], size_ms: f64) -> Option<String> {
-    let clocks: Vec<f64> = now.iter().filter_map(|(_, l)| l.clock_u_ms).collect();
-    let u_ms = median(&clocks)?;
+/// What taps can mend: the clock ties' own uncertainty, not all that the serves of a session share.
+fn clock_doubt(
+    now: &[(&Dated<'_>, &LinkSummary)],
+    link: &LinkChange,
+    size_ms: f64,
+) -> Option<String> {
+    let tie_u_ms = |session: &Dated<'_>, site: Site| {
+        let mut clocks = session.record.clocks.iter();
+        clocks.find(|clock| clock.site == site)?.u_ms
+    };
+    let of_both = |(session, _): &(&Dated<'_>, &LinkSummary)| {
+        Some(tie_u_ms(session, link.from)?.hypot(tie_u_ms(session, link.to)?))
+    };
+    let u_ms = median(&now.iter().filter_map(of_both).collect::<Vec<_>>())?;
     (3.0 * u_ms > size_ms.abs()).then(|| words::clocks(u_ms))
 }
 

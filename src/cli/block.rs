@@ -23,6 +23,8 @@ use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
     block_files, curves_from_bytes, curves_to_bytes, run_session, said,
 };
+use crate::words::load as load_words;
+use crate::words::made::{BLOCK_STOP_TEXT, pain_entered};
 
 mod cache;
 
@@ -103,35 +105,46 @@ pub(super) fn load(
     let done = run_all(&settings.sessions, cache.as_ref(), want, common);
     let mut practices = Vec::new();
     let mut unread = Vec::new();
+    let mut findings = Vec::new();
     for (folder, result) in settings.sessions.iter().zip(done) {
         match result {
             Ok(practice) => practices.push(practice),
             Err(why) => {
-                let (of_athlete, entered) = said(&folder.path).unwrap_or_default();
-                if athlete.is_some_and(|id| of_athlete.is_some_and(|of| of != id)) {
+                let said = said(&folder.path);
+                if athlete.is_some_and(|id| said.athlete.is_some_and(|of| of != id)) {
                     continue;
                 }
+                let in_doubt = said.pain_unread.as_deref().map(load_words::pain_unread);
+                let in_doubt =
+                    in_doubt.map(|text| Finding::void("pain-unread", &folder.name, text));
+                findings.extend(in_doubt);
                 unread.push(UnreadSession {
                     session: folder.name.clone(),
                     date: Some(folder.date.to_string()),
                     // the page is handed on: no folder of this machine in it
                     why: why.replace(&format!("{}/", settings.folder.display()), ""),
-                    pain: entered.pain,
+                    pain: said.entered.pain,
                 });
             }
         }
     }
     if let (true, Some(first)) = (practices.is_empty(), unread.first()) {
+        let pain = unread.iter().filter_map(|one| one.pain.as_deref());
+        let pain = pain.filter(|pain| pain_entered(Some(pain)));
+        let stop = pain.map(|pain| format!("\n{BLOCK_STOP_TEXT} ({})", load_words::pain(pain)));
+        let in_doubt = findings
+            .iter()
+            .map(|one| format!("\n{}: {}", one.at, one.text));
         return Err(CliError::Unreadable(format!(
-            "none of the {} sessions could be read; {}: {}",
+            "none of the {} sessions could be read; {}: {}{}",
             unread.len(),
             first.session,
-            first.why
+            first.why,
+            stop.take(1).chain(in_doubt).collect::<String>()
         )));
     }
     keep_one_athlete(&mut practices, athlete, &settings.athlete)?;
     let (sessions, curves): (Vec<_>, Vec<_>) = practices.into_iter().unzip();
-    let mut findings = Vec::new();
     let facts = facts(&settings, unread, &sessions, &mut findings);
     let mut record = build_block(&sessions, &facts, &BlockParams::default());
     record.findings.splice(0..0, findings);

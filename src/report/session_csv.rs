@@ -63,12 +63,15 @@ fn row(record: &SessionRecord, serve: &ServeRecord) -> Vec<String> {
         serve.grade.clone(),
         serve.quality.clone(),
     ];
+    let number = |value: Option<f64>, places: usize| {
+        value.map_or_else(String::new, |v| format!("{v:.places$}"))
+    };
     for site in Site::ALL {
         match serve.peaks.at(site) {
             None => cells.extend(std::iter::repeat_n(String::new(), 6)),
             Some(peak) => cells.extend([
-                format!("{:.4}", peak.time_s),
-                format!("{:.2}", peak.u_ms),
+                number(peak.time_s, 4),
+                number(peak.u_ms, 2),
                 format!("{:.1}", peak.speed_dps),
                 format!("{:.1}", peak.speed_u_dps),
                 peak.clipped.to_string(),
@@ -81,10 +84,9 @@ fn row(record: &SessionRecord, serve: &ServeRecord) -> Vec<String> {
             .links
             .iter()
             .find(|link| link.from == from && link.to == to);
-        let number = |value: Option<f64>| value.map_or_else(String::new, |v| format!("{v:.2}"));
         cells.extend([
-            number(link.and_then(|l| l.lag_ms)),
-            number(link.and_then(|l| l.u_ms)),
+            number(link.and_then(|l| l.lag_ms), 2),
+            number(link.and_then(|l| l.u_ms), 2),
             link.map_or_else(String::new, |l| l.verdict.clone()),
         ]);
     }

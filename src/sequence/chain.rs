@@ -66,6 +66,9 @@ pub struct LinkInput {
     pub tie_sd_s: Option<f64>,
     /// Standard uncertainty of how long the skin, and a filter whose delay is not stated, hold this unit's peaks back, s.
     pub delay_sd_s: f64,
+    /// Standard uncertainty of a filter delay that no profile states, as far as it goes with the unit's sampling period,
+    /// s: units of one rate share it, and a lag feels the difference. 0 where the delay is stated, or is in the tie.
+    pub rate_delay_sd_s: f64,
 }
 
 /// The chain of one serve.
@@ -92,7 +95,8 @@ fn link((from, proximal): (Site, &LinkInput), (to, distal): (Site, &LinkInput)) 
     let shared_sd_s = [proximal, distal]
         .iter()
         .map(|end| end.tie_sd_s.unwrap_or(0.0).hypot(end.delay_sd_s))
-        .fold(0.0, f64::hypot);
+        .fold(0.0, f64::hypot)
+        .hypot(distal.rate_delay_sd_s - proximal.rate_delay_sd_s);
     let lag_s = match (&proximal.peak, &distal.peak) {
         _ if proximal.tie_sd_s.is_none() || distal.tie_sd_s.is_none() => {
             Reading::Unknown(Why::ClocksNotTied)

@@ -86,6 +86,16 @@ pub struct Serve {
     pub phases: Phases,
 }
 
+impl Serve {
+    /// When impact was; none where it is not known closely enough to look for anything about it.
+    pub fn seen_impact_s(&self, params: &ServeParams) -> Result<f64, Why> {
+        let is_seen = self.impact_s.sd <= params.impact_sd_s;
+        is_seen
+            .then_some(self.impact_s.value)
+            .ok_or(Why::ImpactNotSeen)
+    }
+}
+
 /// A candidate that was refused.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Refused {

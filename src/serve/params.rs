@@ -43,6 +43,9 @@ crate::stage_params! {
         shock_ratio: f64 = 5.0, "1", 1.5, 100.0, "own choice: smooth swings stay at a few";
         /// Share of serve motions that meet a ball, before looking.
         ball_share: f64 = 0.8, "1", 0.05, 0.95, "own choice: most motions in practice are hit";
+        /// A serve whose impact is known no closer than this counts, and nothing is measured about it: what is largest near
+        /// the coach's own time may be another motion. Smaller measures fewer serves, larger invents peaks.
+        impact_sd_s: f64 = 0.03, "s", 0.02, 0.5, "own choice: twice the uncertainty of an impact without a shock, a third of the way to the window's end after it";
         /// Shortest time for which a coach's word reaches to a found swing.
         correction_reach_s: f64 = 1.0, "s", 0.1, 5.0, "own choice: a coach points at a serve, not at an instant";
     }

@@ -74,8 +74,12 @@ fn one_serve(
         deepest_loading_s: serve.serve.phases.deepest_loading_s.clone(),
     };
     let mut windows: PerSite<Result<UnitWindow, Why>> = [const { None }; 4];
+    let seen = serve.serve.seen_impact_s(&params.serve);
     for unit in units {
-        windows[unit.site.index()] = Some(window(unit, &times.impact_s, filter, &params.measures)?);
+        windows[unit.site.index()] = Some(match &seen {
+            Ok(_) => window(unit, &times.impact_s, filter, &params.measures)?,
+            Err(why) => Err(why.clone()),
+        });
     }
     let measures = measure(
         &windows,

@@ -14,7 +14,7 @@ const SPEED_STEP_RAD_S: f32 = 0.003;
 /// Kept bytes begin with this and the number of serves; another layout begins otherwise.
 const MARK: &[u8; 4] = b"oac1";
 
-/// The resultant angular velocities of one serve's worn segments.
+/// The angular velocities of one serve's worn segments, in the session's signal.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ServeCurves {
     /// Serve number of the record.
@@ -23,7 +23,8 @@ pub struct ServeCurves {
     pub sites: PerSite<SpeedCurve>,
 }
 
-/// One segment's resultant angular velocity, as logged, bias removed.
+/// One segment's angular velocity as logged, bias removed: its size, or that of the component the session's signal
+/// names.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SpeedCurve {
     /// Time from impact, s.

@@ -14,14 +14,14 @@ use crate::sequence::{
 };
 use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s, refit_skin};
 use crate::serve::{Corrected, WornUnits};
-use crate::timebase::side_by_side;
+use crate::timebase::{TieMethod, side_by_side};
 
 /// What one serve's chain says, and from which peaks.
 pub(super) struct Graded {
     pub chain: Chain,
     pub sites: PerSite<LinkInput>,
-    /// Standard uncertainty of a filter delay that no profile states and all units share: it is in every peak's
-    /// time and in no lag, s.
+    /// Standard uncertainty of a filter delay that no profile states and all units of one rate share: it is in every
+    /// peak's time, and in a lag as far as the two units differ in it on one clock, s.
     pub shared_delay_sd_s: PerSite<f64>,
 }
 
@@ -66,6 +66,8 @@ pub(super) fn grade(
         .collect();
     let mut skins = Vec::with_capacity(units.len());
     let mut shared_delay_sd_s = [None; 4];
+    // a tie read off the units' own signals has the difference of their delays in it, a shared clock has not
+    let one_clock = units.iter().any(|u| u.tie.method == TieMethod::SharedClock);
     let slipping = signal.slipping(units, serves)?;
     let found = side_by_side(units, jobs, |unit| {
         let slipping = &slipping[unit.site.index()];
@@ -91,6 +93,7 @@ pub(super) fn grade(
                 peak,
                 tie_sd_s,
                 delay_sd_s: delay_sd_s.hypot(ONE_SIDED * slip_s),
+                rate_delay_sd_s: if one_clock { shared_sd_s } else { 0.0 },
             });
         }
         for (curve, of_serve) in found.curves.into_iter().zip(&mut curves) {
@@ -155,8 +158,8 @@ fn window(
     }))
 }
 
-/// A flagged sample's axes within 2 % of the limit; where no limit is stated, of the largest reading
-/// among the flagged.
+/// A flagged sample's axes within 2 % of the limit: the stated one, or the largest reading among the flagged where
+/// that is less. A channel may stand at its limit below the stated range.
 fn clipped_axes(
     samples: &Samples,
     bias_rad_s: Vector3<f64>,
@@ -164,12 +167,9 @@ fn clipped_axes(
 ) -> Vec<[bool; 3]> {
     let flagged = |i: &usize| samples.flags[*i].has(Flags::GYRO_CLIPPED);
     let raw = |i: usize| samples.gyro_rad_s[i] + bias_rad_s;
-    let limit_rad_s = limit_rad_s.unwrap_or_else(|| {
-        (0..samples.len())
-            .filter(flagged)
-            .map(|i| raw(i).amax())
-            .fold(0.0, f64::max)
-    });
+    let seen = (0..samples.len()).filter(flagged).map(|i| raw(i).amax());
+    let seen_rad_s = seen.fold(0.0, f64::max);
+    let limit_rad_s = limit_rad_s.map_or(seen_rad_s, |stated_rad_s| stated_rad_s.min(seen_rad_s));
     (0..samples.len())
         .map(|i| {
             let reading = raw(i);
@@ -190,7 +190,10 @@ fn of_unit(
 ) -> Result<OfUnit, SessionError> {
     let params = &all_params.sequence;
     let timed = |serve: &Corrected| {
-        let impact_s = serve.serve.impact_s.value;
+        let impact_s = match serve.serve.seen_impact_s(&all_params.serve) {
+            Ok(impact_s) => impact_s,
+            Err(why) => return Ok(Err(why)),
+        };
         match window(unit, worn, impact_s)? {
             Ok(window) => signal.of(unit, window, impact_s, all_params),
             Err(why) => Ok(Err(why)),

@@ -54,7 +54,7 @@ pub struct SessionRecord {
 pub struct UnitRecord {
     /// Where.
     pub site: Site,
-    /// File name.
+    /// Its log, as seen from the practice's folder.
     pub file: String,
     /// Profile name.
     pub profile: String,
@@ -78,7 +78,7 @@ pub struct UnitRecord {
     pub gyro_bias_u_dps: f64,
     /// Mean resultant force while still, g (1 expected).
     pub rest_g: Option<f64>,
-    /// How the unit sits on its segment, fitted to the session's serves.
+    /// How the segment moves and how its unit rings on skin, fitted to the session's serves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub skin: Option<SkinRecord>,
     /// How the unit sits, from the stances before the serves; hip and trunk only.
@@ -156,7 +156,7 @@ pub struct ServeRecord {
     pub confidence: f64,
     /// Probability that a ball was met.
     pub contact_confidence: f64,
-    /// `found` by the tool, `added` or `changed` by the coach.
+    /// `found` by the tool and left as it is, or `confirmed`, `changed` or `added` by the coach.
     pub origin: String,
     /// Why it was taken for a serve.
     pub reasons: Vec<String>,
@@ -209,10 +209,10 @@ impl PeaksRecord {
 /// One segment's peak angular velocity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PeakRecord {
-    /// Reference clock.
-    pub time_s: f64,
-    /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included.
-    pub u_ms: f64,
+    /// Reference clock; null where the unit's clock is not tied there.
+    pub time_s: Option<f64>,
+    /// Standard uncertainty of the time, the clock tie and a filter delay that is not stated included; null as the time.
+    pub u_ms: Option<f64>,
     /// The part of `u_ms` that a filter delay which no profile states gives: the other segments are as late, impact by
     /// some part of it.
     #[serde(default)]
@@ -234,11 +234,17 @@ pub struct PeakRecord {
 pub(super) const SOME_PART: f64 = 0.577_350_269_189_625_8;
 
 impl PeakRecord {
+    /// The peak's place beside an impact, ms; none where the clock is not tied.
+    pub fn from_impact_ms(&self, impact_s: f64) -> Option<f64> {
+        self.time_s.map(|time_s| (time_s - impact_s) * 1000.0)
+    }
+
     /// Standard uncertainty of the peak's place beside impact as found (its own is [`ServeRecord::impact_u_ms`]):
     /// of a delay that is not stated, what impact does not share.
-    pub fn from_impact_u_ms(&self) -> f64 {
+    pub fn from_impact_u_ms(&self) -> Option<f64> {
         let shared_squared = self.delay_u_ms.powi(2) * (1.0 - SOME_PART.powi(2));
-        (self.u_ms.powi(2) - shared_squared).max(0.0).sqrt()
+        let u_ms = |u_ms: f64| (u_ms.powi(2) - shared_squared).max(0.0).sqrt();
+        self.u_ms.map(u_ms)
     }
 }
 
@@ -310,7 +316,7 @@ pub struct MeasureRecord {
     pub value: Option<f64>,
     /// Standard uncertainty.
     pub u: Option<f64>,
-    /// Unit, as in `ms`, `deg`, `s`, `m`, `dps`.
+    /// Unit: `s`, `ms`, `deg`, `cm` or `deg/s2`.
     pub unit: Cow<'static, str>,
     /// Why not measured.
     pub why: Option<Box<str>>,
@@ -362,7 +368,8 @@ pub struct LinkSummary {
     pub u_ms: Option<f64>,
     /// Robust serve-to-serve standard deviation of the lag.
     pub spread_ms: Option<f64>,
-    /// The part of `u_ms` that all serves share (clock tie).
+    /// The part of `u_ms` that all serves share: the clock ties, what skin and a filter delay that is not stated hold
+    /// peaks back by, and how far the upper arm's unit may slip.
     pub clock_u_ms: Option<f64>,
     /// Serves used.
     pub used: u32,
@@ -407,7 +414,7 @@ pub struct CorrectionRecord {
 pub struct Provenance {
     /// Tool version.
     pub tool: String,
-    /// Input files and the digest of their bytes, as in `xxh128:` and hex.
+    /// Input files, as seen from the practice's folder, and the digest of their bytes, as in `xxh128:` and hex.
     pub inputs: BTreeMap<String, String>,
     /// Every tuning number by `stage.name`.
     pub params: BTreeMap<String, f64>,

@@ -1,6 +1,6 @@
 //! One practice from its folder to its record: every stage in order, and what each noticed.
 
-use std::path::Path;
+use std::path::{Path, is_separator};
 
 use super::grading::{self, Grading};
 use super::params::Params;
@@ -182,7 +182,7 @@ fn run(
     findings.append(&mut body.findings);
     findings.extend(body::exchanged(&units, jobs)?);
     let links = telling::links(&kept, &chains);
-    let record = SessionRecord {
+    let mut record = SessionRecord {
         schema: SESSION_SCHEMA.to_owned(),
         athlete: settings.athlete.clone(),
         session: settings.name.clone(),
@@ -220,7 +220,31 @@ fn run(
         },
     };
     let_go(units, jobs);
+    name_from_within(&mut record, folder);
     Ok(SessionRun { record, curves })
+}
+
+/// Names files as seen from the practice's folder: a record is the same wherever the folder lies and whoever asks.
+fn name_from_within(record: &mut SessionRecord, folder: &Path) {
+    let folder = folder.display().to_string();
+    let session = record.session.clone();
+    let within = |name: &str| match name.strip_prefix(&folder) {
+        Some("") => session.clone(),
+        Some(rest) if rest.starts_with(is_separator) || folder.ends_with(is_separator) => {
+            rest.trim_start_matches(is_separator).to_owned()
+        }
+        _ => name.to_owned(),
+    };
+    for unit in &mut record.units {
+        unit.file = within(&unit.file);
+    }
+    for finding in &mut record.findings {
+        finding.at = within(&finding.at);
+    }
+    let inputs = std::mem::take(&mut record.provenance.inputs).into_iter();
+    record.provenance.inputs = inputs
+        .map(|(file, digest)| (within(&file), digest))
+        .collect();
 }
 
 /// Drops the units side by side: the system takes its time to free a spill file.
@@ -375,12 +399,9 @@ fn clocks(units: &[Unit]) -> Vec<super::record::ClockRecord> {
 
 /// From when to when the reference unit's log stands, s.
 fn reference_span_s(units: &[Unit]) -> Option<(f64, f64)> {
-    let mut references = units
-        .iter()
-        .filter(|unit| unit.tie.method == TieMethod::Reference);
-    references
-        .next()
-        .map(|unit| (unit.recording.start_s, unit.recording.end_s))
+    let is_reference = |unit: &&Unit| unit.tie.method == TieMethod::Reference;
+    let reference = units.iter().find(is_reference)?;
+    Some((reference.recording.start_s, reference.recording.end_s))
 }
 
 /// The coach's corrections; the words were checked when the settings were read.

@@ -1,16 +1,17 @@
-//! What the coach wrote: `block.toml` and `session.toml`, read with the place of every fault.
+//! What the coach's texts come to: a block's settings, and a practice's together with its block's.
 
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
-use serde::Deserialize;
-use toml::{Spanned, Value};
+use toml::Spanned;
 
-use super::record::{CorrectionRecord, EnteredRecord};
+use super::folder::{PLAN, date_of, entered, first_practice, session_folders};
+use super::keys::{Source, UnitKeys, UnitsKeys, chosen, read_block_keys, read_session_keys};
+use super::record::EnteredRecord;
 use crate::finding::Finding;
 use crate::frames::{Hand, Site};
 use crate::log::{LogError, locate};
-use crate::profile::{SensorProfile, TextError, TextFault, nearest, read_text, resolve};
+use crate::profile::{SensorProfile, TextError, TextFault, resolve};
 use crate::timebase::{DetectError, UnitSource, detect_profile};
 use crate::words::units as words;
 
@@ -166,256 +167,6 @@ pub struct SessionSettings {
     pub findings: Vec<Finding>,
 }
 
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct UnitKeys {
-    file: Option<Spanned<String>>,
-    profile: Option<Spanned<String>>,
-    accel_range_g: Option<Spanned<f64>>,
-    gyro_range_dps: Option<Spanned<f64>>,
-    unit_id: Option<String>,
-    worn: Option<bool>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct UnitsKeys {
-    hip: Option<UnitKeys>,
-    trunk: Option<UnitKeys>,
-    arm: Option<UnitKeys>,
-    wrist: Option<UnitKeys>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct BaselineKeys {
-    until: Option<Spanned<Value>>,
-    sessions: Option<Vec<String>>,
-}
-
-/// Keys of block.toml; every one may stand in a session.toml too.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct BlockKeys {
-    athlete: Option<String>,
-    hand: Option<Spanned<String>>,
-    returned: Option<Spanned<Value>>,
-    baseline: Option<Spanned<BaselineKeys>>,
-    plan: Option<String>,
-    rest: Option<Vec<Spanned<Value>>>,
-    signal: Option<Spanned<String>>,
-    shared_clock: Option<bool>,
-    units: UnitsKeys,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct CorrectionKeys {
-    at_s: Option<Spanned<Value>>,
-    at: Option<Spanned<String>>,
-    say: Spanned<String>,
-}
-
-/// Keys of session.toml.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct SessionKeys {
-    date: Option<Spanned<Value>>,
-    minutes: Option<Spanned<f64>>,
-    rpe: Option<Spanned<f64>>,
-    pain: Option<Spanned<Value>>,
-    notes: Option<String>,
-    corrections: Vec<CorrectionKeys>,
-    athlete: Option<String>,
-    hand: Option<Spanned<String>>,
-    returned: Option<Spanned<Value>>,
-    baseline: Option<Spanned<BaselineKeys>>,
-    plan: Option<String>,
-    rest: Option<Vec<Spanned<Value>>>,
-    signal: Option<Spanned<String>>,
-    shared_clock: Option<bool>,
-    units: UnitsKeys,
-}
-
-impl SessionKeys {
-    /// A note for each key that says nothing of one practice.
-    fn of_a_block(&self, source: &Source) -> Vec<Finding> {
-        let keys = [
-            ("returned", self.returned.is_some()),
-            ("baseline", self.baseline.is_some()),
-            ("plan", self.plan.is_some()),
-            ("rest", self.rest.is_some()),
-        ];
-        let file = source.file.display();
-        keys.into_iter()
-            .filter(|(_, stated)| *stated)
-            .map(|(key, _)| Finding::note("key-of-a-block", &file, words::key_of_a_block(key)))
-            .collect()
-    }
-}
-
-/// A text with its file, for places in messages.
-struct Source {
-    file: PathBuf,
-    text: String,
-}
-
-impl Source {
-    /// The file's text, or nothing where there is no file.
-    fn open(file: PathBuf) -> Result<Option<Self>, TextError> {
-        match std::fs::read_to_string(&file) {
-            Ok(text) => Ok(Some(Self { file, text })),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
-            Err(error) => Err(TextError::whole(
-                &file,
-                TextFault::Unreadable(error.to_string()),
-            )),
-        }
-    }
-
-    fn fault<T>(&self, at: &Spanned<T>, key: &str, wanted: impl Into<String>) -> TextError {
-        TextError::value_at(&self.text, &self.file, at.span(), key, wanted)
-    }
-
-    fn date(&self, value: &Spanned<Value>, key: &str) -> Result<Date, TextError> {
-        let text = match value.get_ref() {
-            Value::Datetime(stamp) => stamp.to_string(),
-            Value::String(text) => text.clone(),
-            _ => String::new(),
-        };
-        text.parse()
-            .map_err(|_| self.fault(value, key, "a day like 2031-03-04"))
-    }
-
-    fn within(
-        &self,
-        value: &Spanned<f64>,
-        key: &str,
-        range: std::ops::RangeInclusive<f64>,
-    ) -> Result<f64, TextError> {
-        let wanted = || format!("a number from {} to {}", range.start(), range.end());
-        match *value.get_ref() {
-            number if range.contains(&number) => Ok(number),
-            _ => Err(self.fault(value, key, wanted())),
-        }
-    }
-
-    fn one_of(
-        &self,
-        value: &Spanned<String>,
-        key: &str,
-        words: &[&str],
-    ) -> Result<String, TextError> {
-        let word = value.get_ref();
-        if words.contains(&word.as_str()) {
-            return Ok(word.clone());
-        }
-        let listed: Vec<String> = words.iter().map(|known| format!("\"{known}\"")).collect();
-        let near = nearest(word, words.iter().copied());
-        let hint = near.map_or(String::new(), |known| {
-            format!("; did you mean \"{known}\"?")
-        });
-        Err(self.fault(value, key, format!("{}{hint}", listed.join(" or "))))
-    }
-
-    fn hand(&self, value: &Spanned<String>) -> Result<Hand, TextError> {
-        let word = self.one_of(value, "hand", &["right", "left"])?;
-        Ok(if word == "left" {
-            Hand::Left
-        } else {
-            Hand::Right
-        })
-    }
-
-    fn baseline(&self, keys: &Spanned<BaselineKeys>) -> Result<Baseline, TextError> {
-        match (&keys.get_ref().until, &keys.get_ref().sessions) {
-            (Some(until), None) => self.date(until, "until").map(Baseline::Until),
-            (None, Some(names)) if !names.is_empty() => Ok(Baseline::Sessions(names.clone())),
-            _ => Err(self.fault(
-                keys,
-                "baseline",
-                "{ until = 2031-04-01 } or { sessions = [\"2031-03-04\"] }, one of the two",
-            )),
-        }
-    }
-
-    /// A time in s.
-    fn seconds(&self, value: &Spanned<Value>, key: &str) -> Result<f64, TextError> {
-        let seconds = match value.get_ref() {
-            Value::Float(seconds) => Some(*seconds),
-            Value::Integer(seconds) => Some(*seconds as f64), // far below 2^53 or refused
-            _ => None,
-        };
-        let known = seconds.filter(|s| s.abs() <= 1e12);
-        known.ok_or_else(|| {
-            self.fault(
-                value,
-                key,
-                "seconds like 812.4, or `at` with minutes and seconds like \"13:32.4\"",
-            )
-        })
-    }
-
-    /// Minutes and seconds as every table prints them, in s.
-    fn clock(&self, value: &Spanned<String>, key: &str) -> Result<f64, TextError> {
-        let parts = value.get_ref().trim().split_once(':');
-        let seconds = parts.and_then(|(minutes, seconds)| {
-            let minutes: u32 = minutes.parse().ok()?;
-            let seconds: f64 = seconds.parse().ok()?;
-            let within = (0.0..60.0).contains(&seconds);
-            within.then_some(60.0 * f64::from(minutes) + seconds)
-        });
-        seconds.ok_or_else(|| self.fault(value, key, "minutes and seconds like \"13:32.4\""))
-    }
-
-    /// Words, or a number from 0 to 10.
-    fn pain(&self, value: &Spanned<Value>) -> Result<String, TextError> {
-        let scale = 0.0..=10.0;
-        match value.get_ref() {
-            Value::String(words) => Ok(words.clone()),
-            Value::Integer(n) if (0..=10).contains(n) => Ok(n.to_string()),
-            Value::Float(n) if *n == 0.0 => Ok("0".to_owned()),
-            Value::Float(n) if scale.contains(n) => Ok(n.to_string()),
-            _ => Err(self.fault(
-                value,
-                "pain",
-                "words like \"none\" or a number from 0 to 10",
-            )),
-        }
-    }
-
-    fn dates(&self, values: &[Spanned<Value>], key: &str) -> Result<Vec<Date>, TextError> {
-        values.iter().map(|value| self.date(value, key)).collect()
-    }
-}
-
-/// A setting from session.toml, else from block.toml, each checked against its own text.
-fn chosen<K, T>(
-    own: Option<(&Source, &K)>,
-    above: Option<(&Source, &K)>,
-    check: impl Fn(&Source, &K) -> Result<T, TextError>,
-) -> Result<Option<T>, TextError> {
-    own.or(above)
-        .map(|(source, keys)| check(source, keys))
-        .transpose()
-}
-
-fn read_block_keys(folder: &Path) -> Result<Option<(Source, BlockKeys)>, TextError> {
-    let Some(source) = Source::open(folder.join("block.toml"))? else {
-        return Ok(None);
-    };
-    let keys = read_text(&source.text, &source.file)?;
-    Ok(Some((source, keys)))
-}
-
-fn read_session_keys(folder: &Path) -> Result<Option<(Source, SessionKeys)>, TextError> {
-    let Some(source) = Source::open(folder.join("session.toml"))? else {
-        return Ok(None);
-    };
-    let keys = read_text(&source.text, &source.file)?;
-    Ok(Some((source, keys)))
-}
-
 impl BlockSettings {
     /// Reads a block's folder; the sessions themselves are not read.
     ///
@@ -461,110 +212,8 @@ impl BlockSettings {
     }
 }
 
-/// The plan that needs no naming.
-const PLAN: &str = "plan.toml";
-
-/// The files that a block and its practices are read from; see [`practice_files`].
-pub fn block_files(folder: &Path) -> Vec<PathBuf> {
-    let sessions = |block: &Path| session_folders(block).map_or(Vec::new(), |(found, _)| found);
-    let mut blocks = vec![folder.to_owned()];
-    if !folder.join("block.toml").is_file() {
-        // a folder of several blocks
-        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-        blocks.extend(entries.map(|entry| entry.path()));
-    }
-    let sessions = blocks.iter().flat_map(|block| sessions(block));
-    let mut files: Vec<PathBuf> = sessions
-        .flat_map(|session| practice_files(&session.path))
-        .collect();
-    files.push(folder.join("block.toml"));
-    files
-}
-
-/// The files that a practice is read from, as its settings name them: settings, plan, profiles, logs. They
-/// are looked up, not opened; what cannot be read is passed over, as reading itself will tell.
-pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
-    let above = folder.join("..");
-    let mut files = vec![folder.join("session.toml"), above.join("block.toml")];
-    let own = read_session_keys(folder).ok().flatten();
-    let block = read_block_keys(&above).ok().flatten();
-    let plan = block.as_ref().and_then(|(_, keys)| keys.plan.as_deref());
-    files.push(above.join(plan.unwrap_or(PLAN)));
-    let texts = [
-        own.as_ref().map(|(_, keys)| (folder, &keys.units)),
-        block
-            .as_ref()
-            .map(|(_, keys)| (above.as_path(), &keys.units)),
-    ];
-    for site in Site::ALL {
-        files.extend(locate(&folder.join(format!("{site}.csv"))));
-        let units = texts.iter().flatten();
-        for (beside, unit) in units.filter_map(|(beside, units)| Some((beside, units.at(site)?))) {
-            if let Some(file) = &unit.file {
-                files.extend(locate(&folder.join(file.get_ref())));
-            }
-            let profile = unit
-                .profile
-                .as_ref()
-                .map(|name| beside.join(name.get_ref()));
-            files.extend(profile.filter(|profile| profile.is_file()));
-        }
-    }
-    files
-}
-
-/// The athlete a session is of, where that is said, and what was entered by hand: all that is known of a session whose
-/// logs cannot be read. None where the texts cannot be read either.
-pub fn said(folder: &Path) -> Option<(Option<String>, EnteredRecord)> {
-    let session = read_session_keys(folder).ok()?;
-    let block = read_block_keys(&folder.join("..")).ok()?;
-    let own = session.as_ref().and_then(|(_, keys)| keys.athlete.clone());
-    let above = block.and_then(|(_, keys)| keys.athlete);
-    let entered = session.map(|(source, keys)| entered(&source, &keys).ok());
-    Some((own.or(above), entered.flatten().unwrap_or_default()))
-}
-
 fn unnamed() -> String {
     "unnamed".to_owned()
-}
-
-/// Folders named by a date in order, and the names of the others.
-fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<String>)> {
-    let mut sessions = Vec::new();
-    let mut others = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let path = entry?.path();
-        let name = path
-            .file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
-        if !path.is_dir() || name.starts_with('.') {
-            continue;
-        }
-        match date_of(&name) {
-            Some(date) => sessions.push(SessionFolder { date, name, path }),
-            None => others.push(name),
-        }
-    }
-    sessions.sort_by(|a, b| a.name.cmp(&b.name));
-    others.sort();
-    Ok((sessions, others))
-}
-
-/// The first practice of a block's folder; none where it is no block.
-fn first_practice(folder: &Path) -> Option<String> {
-    let (sessions, _) = session_folders(folder).ok()?;
-    let is_block = folder.join("block.toml").is_file();
-    let first = sessions.into_iter().next().filter(|_| is_block)?;
-    Some(first.name)
-}
-
-/// The day a session folder's name starts with.
-fn date_of(name: &str) -> Option<Date> {
-    let (day, rest) = name.split_at_checked("2031-03-04".len())?;
-    let date = day.parse().ok()?;
-    (rest.is_empty() || rest.starts_with(['-', '_'])).then_some(date)
 }
 
 impl SessionSettings {
@@ -657,44 +306,6 @@ impl SessionSettings {
     }
 }
 
-fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextError> {
-    let corrections: Result<Vec<CorrectionRecord>, TextError> = keys
-        .corrections
-        .iter()
-        .map(|correction| {
-            Ok(CorrectionRecord {
-                at_s: match (&correction.at_s, &correction.at) {
-                    (Some(at_s), None) => source.seconds(at_s, "at_s")?,
-                    (None, Some(at)) => source.clock(at, "at")?,
-                    _ => {
-                        let wanted =
-                            "`at_s`, seconds, or `at`, minutes and seconds, one of the two";
-                        return Err(source.fault(&correction.say, "say", wanted));
-                    }
-                },
-                say: source.one_of(
-                    &correction.say,
-                    "say",
-                    &["serve", "not a serve", "dry swing"],
-                )?,
-            })
-        })
-        .collect();
-    let minutes = keys.minutes.as_ref();
-    let rpe = keys.rpe.as_ref();
-    Ok(EnteredRecord {
-        minutes: minutes
-            .map(|m| source.within(m, "minutes", 0.0..=1440.0))
-            .transpose()?,
-        rpe: rpe
-            .map(|rpe| source.within(rpe, "rpe", 0.0..=10.0))
-            .transpose()?,
-        pain: keys.pain.as_ref().map(|p| source.pain(p)).transpose()?,
-        notes: keys.notes.clone(),
-        corrections: corrections?,
-    })
-}
-
 type UnitsAt<'a> = Option<(&'a Source, &'a UnitsKeys)>;
 
 fn units(
@@ -734,17 +345,6 @@ fn units(
         }
     }
     Ok(units)
-}
-
-impl UnitsKeys {
-    fn at(&self, site: Site) -> Option<&UnitKeys> {
-        match site {
-            Site::Hip => self.hip.as_ref(),
-            Site::Trunk => self.trunk.as_ref(),
-            Site::Arm => self.arm.as_ref(),
-            Site::Wrist => self.wrist.as_ref(),
-        }
-    }
 }
 
 type UnitAt<'a> = Option<(&'a Source, &'a UnitKeys)>;

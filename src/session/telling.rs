@@ -172,7 +172,9 @@ pub(super) fn serve(
     for site in Site::ALL {
         let input = graded.sites[site.index()].as_ref();
         let delay_sd_s = graded.shared_delay_sd_s[site.index()].unwrap_or(0.0);
-        *peaks.slot(site) = input.and_then(|input| peak(input, delay_sd_s, serve.impact_s.value));
+        // impact is seen on the wrist's own clock; on another one that is not tied the window may be of another moment
+        let own = input.filter(|input| site == Site::Wrist || input.tie_sd_s.is_some());
+        *peaks.slot(site) = own.and_then(|input| peak(input, delay_sd_s, serve.impact_s.value));
     }
     // impact is seen by the wrist's unit and told on the reference clock
     let wrist = Site::Wrist.index();
@@ -212,21 +214,23 @@ const fn origin_words(origin: Origin) -> &'static str {
 
 fn peak(input: &LinkInput, shared_delay_sd_s: f64, impact_s: f64) -> Option<PeakRecord> {
     let peak = input.peak.as_ref().ok()?;
-    let time_sd_s = peak
+    let own_sd_s = peak
         .time_s
         .sd
-        .hypot(input.tie_sd_s?)
         .hypot(input.delay_sd_s)
         .hypot(shared_delay_sd_s);
+    let timed = |at_s: f64| input.tie_sd_s.is_some().then_some(impact_s + at_s);
     Some(PeakRecord {
-        time_s: impact_s + peak.time_s.value,
-        u_ms: time_sd_s * MS_PER_S,
+        time_s: timed(peak.time_s.value),
+        u_ms: input
+            .tie_sd_s
+            .map(|tie_sd_s| own_sd_s.hypot(tie_sd_s) * MS_PER_S),
         delay_u_ms: shared_delay_sd_s * MS_PER_S,
         speed_dps: deg_s(peak.speed_rad_s.value),
         speed_u_dps: deg_s(peak.speed_rad_s.sd),
         clipped: peak.clipped,
         at_least: peak.at_least,
-        rival_s: peak.rival_s.map(|rival_s| impact_s + rival_s),
+        rival_s: peak.rival_s.and_then(timed),
     })
 }
 
@@ -391,5 +395,43 @@ fn summary(links: &[&Link]) -> LinkSummary {
         reversed: of(Verdict::Reversed),
         together: of(Verdict::Together),
         in_order_interval: wilson_interval(in_order, used),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::Estimate;
+    use crate::sequence::Peak;
+
+    /// Speed, effort and load need no clock.
+    #[test]
+    fn without_a_tie_a_peak_has_no_time_and_its_speed() {
+        let mut input = LinkInput {
+            peak: Ok(Peak {
+                time_s: Estimate::one(-0.01, 0.001),
+                speed_rad_s: Estimate::one(30.0, 0.1),
+                clipped: false,
+                at_least: false,
+                rival_s: Some(-0.1),
+                slip_s: 0.0,
+            }),
+            tie_sd_s: None,
+            delay_sd_s: 0.001,
+            rate_delay_sd_s: 0.0,
+        };
+        let untied = peak(&input, 0.0, 100.0).expect("a peak");
+        assert_eq!(
+            (untied.time_s, untied.u_ms, untied.rival_s),
+            (None, None, None)
+        );
+        input.tie_sd_s = Some(0.001);
+        let tied = peak(&input, 0.0, 100.0).expect("a peak");
+        assert_eq!(tied.time_s, Some(99.99));
+        assert!(
+            tied.u_ms
+                .is_some_and(|u_ms| (u_ms - 3f64.sqrt()).abs() < 1e-9)
+        );
+        assert_eq!(untied.speed_dps.to_bits(), tied.speed_dps.to_bits());
     }
 }

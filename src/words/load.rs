@@ -16,6 +16,14 @@ pub fn pain(entered: &str) -> String {
     format!("pain: {entered}")
 }
 
+/// An entry that may be of pain and cannot be read.
+pub fn pain_unread(written: &str) -> String {
+    format!(
+        "what was entered of pain cannot be read: `{written}`; if it says pain, all that is said of pain holds: mend \
+         session.toml, as in pain = \"elbow, after serving\" or pain = \"none\""
+    )
+}
+
 /// An RPE that no scale has.
 pub const RPE_RANGE: &str = "session RPE is outside 0 to 10: check the entry";
 

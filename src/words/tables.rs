@@ -101,7 +101,7 @@ pub const SERVES: [Column; 18] = [
     ("impact_u_ms", "ms", "its standard uncertainty"),
     ("contact", "", "true: a ball was met; false: dry swing"),
     ("confidence", "1", "probability that it is a serve motion"),
-    ("origin", "", "found, added or changed"),
+    ("origin", "", "found, confirmed, changed or added"),
     ("hip_speed_dps", "deg/s", "peak angular velocity at the hip"),
     ("trunk_speed_dps", "deg/s", "at the trunk"),
     ("arm_speed_dps", "deg/s", "at the upper arm"),
@@ -158,7 +158,7 @@ pub const SESSION_COLUMNS: [(&str, &str); 14] = [
         "contact_confidence",
         "probability that a ball was met, 0 to 1",
     ),
-    ("origin", "found, added or changed"),
+    ("origin", "found, confirmed, changed or added"),
     ("grade", "order of the chain in words"),
     ("quality", "what limits the measurement"),
     (

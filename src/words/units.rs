@@ -355,8 +355,9 @@ pub fn not_tied_between(from_s: f64, to_s: f64) -> String {
     )
 }
 
-/// One kind of evidence against the rest.
+/// One kind of evidence against the rest, between two logs: their files' names say enough, wherever they lie.
 pub fn evidence_disagrees(kind: &str, near: &str, far: &str) -> String {
+    let [near, far] = [near, far].map(|log| log.rsplit(['/', '\\']).next().unwrap_or(log));
     format!(
         "between {near} and {far} {kind} say another time than what else ties their clocks: the ± of this clock \
          allows for it, nothing need be done"

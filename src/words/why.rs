@@ -17,6 +17,7 @@ impl std::fmt::Display for Why {
             Self::TooFewServes { have, need } => write!(f, "{have} serves, {need} needed"),
             Self::TooFewSessions { have, need } => write!(f, "{have} sessions, {need} needed"),
             Self::NotSeen => write!(f, "not seen in the signals"),
+            Self::ImpactNotSeen => write!(f, "impact not seen"),
         }
     }
 }

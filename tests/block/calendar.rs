@@ -336,3 +336,21 @@ fn a_session_years_away_is_left_out() {
     let far = block.findings.iter().find(|f| f.code == "session-far-date");
     assert!(far.is_some_and(|f| f.voids && f.at == "2131-03-08"));
 }
+
+/// Pain is no less where the session's year is mistyped or its day is not known.
+#[test]
+fn pain_in_a_session_left_out_stops_as_any_other() {
+    let days = [("2031-03-04", 30), ("2031-03-06", 20), ("2131-03-08", 10)];
+    for date in ["2131-03-08", ""] {
+        let mut list = sessions(&days);
+        list[2].date = date.to_owned();
+        list[2].entered.pain = Some("sharp, shoulder".to_owned());
+        let block = built(&list, &BlockFacts::default());
+        assert_eq!(block.sessions.len(), 2);
+        assert!(block.stop.is_some(), "dated {date:?}");
+        assert_eq!(block.look_at[0].kind, "pain");
+        assert_eq!(block.look_at[0].sessions, ["2131-03-08"]);
+        let pain = block.findings.iter().find(|f| f.code == "pain-entered");
+        assert!(pain.is_some_and(|f| f.text.contains("sharp, shoulder")));
+    }
+}

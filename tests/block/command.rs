@@ -197,6 +197,84 @@ fn a_broken_session_is_listed_and_the_others_count() {
     );
 }
 
+/// An entry out of range, a mistyped key and a text that is not TOML hide no pain.
+#[test]
+fn pain_beside_a_faulty_entry_stops_all_the_same() {
+    let home = tempfile::tempdir().expect("a folder");
+    let block = home.path().join("block");
+    let days = demo(&block, "2", "4");
+    let toml = days[0].join("session.toml");
+    for faulty in ["rpe = 11", "mintues = 5", "rpe = 6 7"] {
+        let text = format!("{faulty}\npain = \"sharp pain in the shoulder\"\n");
+        fs::write(&toml, text).expect("written");
+        let (code, stdout) = json(&block, &[]);
+        assert_eq!(code, Some(1), "{faulty}");
+        let record: BlockRecord = serde_json::from_str(&stdout).expect("one object");
+        assert!(record.stop.is_some(), "{faulty}");
+        assert_eq!(record.look_at[0].kind, "pain", "{faulty}");
+    }
+    fs::write(&toml, "pain = \"sharp pain\n").expect("written");
+    let (_, stdout) = json(&block, &[]);
+    let record: BlockRecord = serde_json::from_str(&stdout).expect("one object");
+    assert_eq!(record.stop, None, "nothing is made of what cannot be read");
+    let told = record.findings.iter().find(|f| f.code == "pain-unread");
+    assert!(told.is_some_and(|f| f.voids && f.text.contains("sharp pain")));
+
+    // where no session can be read at all, the stop is said with the error
+    fs::write(&toml, "rpe = 11\npain = \"sharp pain\"\n").expect("written");
+    fs::write(days[1].join("session.toml"), "rpe = 11\n").expect("written");
+    let done = overarm(&["block", text(&block)]);
+    let said = words(&done.stderr);
+    assert_eq!(done.status.code(), Some(3));
+    assert!(
+        said.contains("Stop serving") && said.contains("sharp pain"),
+        "{said}"
+    );
+}
+
+/// Records name files as seen from the practice: the same from wherever they are asked for, kept or not, and after the
+/// folder was moved.
+#[test]
+fn a_record_does_not_say_where_its_folder_lies() {
+    let home = tempfile::tempdir().expect("a folder");
+    let block = home.path().join("block");
+    let days = demo(&block, "1", "3");
+    let asked = |from: &Path, args: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_overarm"));
+        let command = command
+            .current_dir(from)
+            .args(["--quiet", "--format", "json"]);
+        words(
+            &command
+                .args(args)
+                .output()
+                .expect("the program runs")
+                .stdout,
+        )
+    };
+    let name = days[0].file_name().expect("a name").to_string_lossy();
+    let practice = asked(home.path(), &["session", text(&days[0])]);
+    assert!(practice.contains("\"hip.csv.gz\""), "{practice}");
+    for folder in ["..", "./..", "../../block"] {
+        let folder = format!("{folder}/{name}");
+        assert_eq!(asked(&days[0], &["session", &folder]), practice, "{folder}");
+    }
+    assert_eq!(asked(&days[0], &["session", "."]), practice);
+
+    let whole = asked(home.path(), &["block", text(&block)]);
+    let in_cache = fs::read_to_string(kept(&block, &days[0])).expect("kept");
+    assert!(!in_cache.contains(text(home.path())), "{in_cache}");
+    for folder in [".", "../block", "./"] {
+        assert_eq!(asked(&block, &["block", folder]), whole, "kept: {folder}");
+        let again = asked(&block, &["block", folder, "--no-cache"]);
+        assert_eq!(again, whole, "{folder}");
+    }
+    // with what is kept in it
+    let moved = home.path().join("elsewhere");
+    fs::rename(&block, &moved).expect("moved");
+    assert_eq!(asked(&moved, &["block", "."]), whole);
+}
+
 #[test]
 fn tables_are_written_beside_the_answer() {
     let home = tempfile::tempdir().expect("a folder");

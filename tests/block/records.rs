@@ -6,8 +6,9 @@ use overarm::block::stats::random::Draws;
 use overarm::frames::{Hand, Site};
 use overarm::math::{mad_sd, median, median_sd, wilson_interval};
 use overarm::session::{
-    CountsRecord, EnteredRecord, LinkRecord, LinkSummary, MeasuresRecord, PeakRecord, PeaksRecord,
-    Provenance, RejectedRecord, SESSION_SCHEMA, ServeRecord, SessionRecord, UnitRecord,
+    ClockRecord, CountsRecord, EnteredRecord, LinkRecord, LinkSummary, MeasuresRecord, PeakRecord,
+    PeaksRecord, Provenance, RejectedRecord, SESSION_SCHEMA, ServeRecord, SessionRecord,
+    UnitRecord,
 };
 
 /// A practice to be made.
@@ -84,7 +85,7 @@ impl Practice {
             reference_site: Site::Hip,
             signal: "resultant".to_owned(),
             units: self.sites.iter().map(|site| self.unit(*site)).collect(),
-            clocks: Vec::new(),
+            clocks: self.sites.iter().map(|site| self.clock(*site)).collect(),
             counts: CountsRecord {
                 serves: self.serves,
                 dry_swings: self.dry_swings,
@@ -132,6 +133,23 @@ impl Practice {
         }
     }
 
+    /// The hip's clock is the reference.
+    fn clock(&self, site: Site) -> ClockRecord {
+        ClockRecord {
+            site,
+            offset_s: Some(0.0),
+            drift_ppm: Some(0.0),
+            u_ms: Some(if site == Site::Hip {
+                0.0
+            } else {
+                self.clock_u_ms
+            }),
+            method: "motion".to_owned(),
+            events: 40,
+            steps: Vec::new(),
+        }
+    }
+
     fn serve(&self, number: u32, contact: bool, draws: &mut Draws) -> ServeRecord {
         let impact_s = 10.0 * f64::from(number);
         let mut peaks = PeaksRecord::default();
@@ -142,8 +160,8 @@ impl Practice {
                 other => speeds_dps[other.index()] * (1.0 + 0.03 * draws.normal()),
             };
             *peaks.slot(*site) = Some(PeakRecord {
-                time_s: impact_s - 0.05,
-                u_ms: 1.0,
+                time_s: Some(impact_s - 0.05),
+                u_ms: Some(1.0),
                 delay_u_ms: 0.0,
                 speed_dps,
                 speed_u_dps: 5.0,

@@ -24,8 +24,9 @@ pub fn curves(record: &SessionRecord) -> Vec<ServeCurves> {
             sites: Site::ALL.map(|site| {
                 let peak = serve.peaks.at(site)?;
                 let times_s: Vec<f64> = (-210..=110).map(|k| f64::from(k) * 0.002).collect();
+                let at_s = peak.from_impact_ms(serve.impact_s)? / 1000.0;
                 let speed_rad_s = |t: f64| {
-                    let from_peak = (t + serve.impact_s - peak.time_s) / width_s;
+                    let from_peak = (t - at_s) / width_s;
                     peak.speed_dps.to_radians() * (-0.5 * from_peak * from_peak).exp()
                 };
                 Some(SpeedCurve {
@@ -46,7 +47,7 @@ pub fn one_practice() -> SessionRecord {
         let mut time_s = serve.impact_s - 0.080;
         for site in Site::ALL {
             if let Some(peak) = serve.peaks.slot(site) {
-                peak.time_s = time_s;
+                peak.time_s = Some(time_s);
             }
             let link = serve.links.iter().find(|l| l.from == site);
             time_s += link.and_then(|l| l.lag_ms).unwrap_or(0.0) / 1000.0;
@@ -478,7 +479,8 @@ fn peaks_stand_at_their_times() {
                 "row and curve agree: {d}"
             );
             let peak = serve.peaks.at(site).expect("a peak");
-            places.push(((peak.time_s - serve.impact_s) * 1000.0, xs[0]));
+            let at_ms = peak.from_impact_ms(serve.impact_s).expect("a time");
+            places.push((at_ms, xs[0]));
         }
     }
     assert!(places.len() >= 24);
@@ -729,4 +731,28 @@ mod colours {
             }
         }
     }
+}
+
+/// A peak without a time, where the unit's clock is not tied, keeps its speed in every table and picture.
+#[test]
+fn a_speed_is_told_where_the_time_is_not_known() {
+    let mut record = one_practice();
+    for serve in &mut record.serves {
+        let wrist = serve.peaks.wrist.as_mut().expect("worn");
+        (wrist.time_s, wrist.u_ms, wrist.speed_dps) = (None, None, 1234.0);
+    }
+    let text = serde_json::to_string(&record).expect("JSON");
+    assert!(text.contains("\"time_s\":null"));
+    let back: SessionRecord = serde_json::from_str(&text).expect("back");
+    assert_eq!(back.serves[0].peaks.wrist, record.serves[0].peaks.wrist);
+    let shown = overarm::report::session_page(&record, &curves(&record));
+    let listed = overarm::report::session_text(&record).to_string();
+    let mut rows = Vec::new();
+    overarm::report::session_csv(&record, &mut rows).expect("written");
+    let rows = String::from_utf8(rows).expect("text");
+    for told in [&shown, &listed] {
+        assert!(told.contains("1234"), "{told}");
+        assert!(!told.contains("NaN") && !told.contains("None"));
+    }
+    assert!(rows.contains(",,,1234.0,"), "{rows}");
 }

@@ -492,7 +492,34 @@ fn input(peak: Result<Peak, Why>, tie_sd_s: Option<f64>) -> Option<LinkInput> {
         peak,
         tie_sd_s,
         delay_sd_s: 0.0,
+        rate_delay_sd_s: 0.0,
     })
+}
+
+/// A delay that goes with the sampling period is the same in units of one rate; of two rates, or where one is stated,
+/// the lag does not know the difference.
+#[test]
+fn a_lag_feels_the_difference_of_delays_that_go_with_the_rate() {
+    let with_delay = |rate_delay_sd_s: f64| {
+        let input = input(Ok(peak_at(-0.08, 0.003)), Some(0.0));
+        input.map(|input| LinkInput {
+            rate_delay_sd_s,
+            ..input
+        })
+    };
+    let sites = [0.001, 0.001, 0.005, 0.0].map(with_delay);
+    let links = chain(&sites).links;
+    for (link, differ_s) in links.iter().zip([0.0, 0.004, 0.005_f64]) {
+        let sd_s = link.lag_s.known().expect("measured").sd;
+        assert_close(
+            sd_s,
+            0.003 * 2f64.sqrt().hypot(differ_s / 0.003),
+            1e-12,
+            0.0,
+            "lag",
+        );
+        assert_close(link.shared_sd_s, differ_s, 1e-12, 0.0, "in every serve");
+    }
 }
 
 /// Root sum of squares: JCGM 100:2008 (GUM), 5.1.2.

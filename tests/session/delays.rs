@@ -15,11 +15,16 @@ const DELAY_MS: f64 = 3.75;
 const RATE_HZ: f64 = 200.0;
 
 fn told(filter_stated: bool) -> (SessionRecord, Truth) {
+    told_of(filter_stated, [None; 4])
+}
+
+fn told_of(filter_stated: bool, own_rate_hz: [Option<f64>; 4]) -> (SessionRecord, Truth) {
     let folder = tempfile::tempdir().expect("a folder");
     let plan = one_practice(Scenario {
         minutes: 1.5,
         activity: Activity::Basket,
         rate_hz: RATE_HZ,
+        own_rate_hz,
         filter_hz: Some(FILTER_HZ),
         filter_stated,
         sync: Sync::Shared,
@@ -37,7 +42,7 @@ fn trunks(record: &SessionRecord, truth: &Truth) -> Vec<(PeakRecord, f64)> {
         let peak = serve.peaks.at(Site::Trunk)?.clone();
         let near = |impact_s: f64| (impact_s - serve.impact_s).abs() < SAME_SERVE_S;
         let swing = truth.swings.iter().find(|swing| near(swing.impact_s))?;
-        let error_ms = 1000.0 * (peak.time_s - swing.peaks[&Site::Trunk].time_s);
+        let error_ms = 1000.0 * (peak.time_s.expect("tied") - swing.peaks[&Site::Trunk].time_s);
         Some((peak, error_ms))
     });
     peaks.collect()
@@ -71,10 +76,11 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
         let unlike_ms = 1000.0 * SequenceParams::default().unknown_delay_sd_s;
         let apart_ms = known
             .u_ms
+            .expect("tied")
             .hypot(unlike_ms)
             .hypot(half_period_ms * some_part);
         assert_close(
-            unknown.from_impact_u_ms(),
+            unknown.from_impact_u_ms().expect("tied"),
             apart_ms,
             0.0,
             0.1,
@@ -84,7 +90,7 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
     for (what, peaks) in [("stated", &known), ("not stated", &unknown)] {
         let held = peaks
             .iter()
-            .filter(|(peak, error_ms)| error_ms.abs() <= COVERAGE_95 * peak.u_ms);
+            .filter(|(peak, error_ms)| error_ms.abs() <= COVERAGE_95 * peak.u_ms.expect("tied"));
         let share = held.count() as f64 / peaks.len() as f64;
         assert!(share >= 0.9, "{what}: {share:.2} of the intervals hold");
     }
@@ -98,4 +104,34 @@ fn a_delay_nobody_states_is_in_every_time_s_interval_and_in_no_lag() {
         let unknown_ms = unknown.impact_u_ms.hypot(held_ms);
         assert_close(unknown_ms, known_ms, 0.0, 0.01, "impact");
     }
+}
+
+/// On one clock nothing takes up that a unit of half the rate may be later by half a sampling period more.
+#[test]
+fn on_one_clock_lags_between_units_of_unlike_rates_feel_the_delay_s_difference() {
+    let mut own_rate_hz = [None; 4];
+    own_rate_hz[Site::Trunk.index()] = Some(RATE_HZ / 2.0);
+    let (record, _) = told_of(false, own_rate_hz);
+    let differ_ms = 500.0 / (RATE_HZ / 2.0) - 500.0 / RATE_HZ;
+    for link in &record.links {
+        let of_trunk = [link.from, link.to].contains(&Site::Trunk);
+        let shared_ms = link.clock_u_ms.expect("measured");
+        let beyond = (shared_ms * 1.001 - differ_ms) >= 0.0;
+        assert!(
+            beyond || !of_trunk,
+            "{} {}: {shared_ms} ms",
+            link.from,
+            link.to
+        );
+    }
+    let (alike, _) = told(false);
+    let of_hip_and_trunk = [&record, &alike].map(|record| record.links[0].clock_u_ms);
+    let [unlike_ms, alike_ms] = of_hip_and_trunk.map(|u_ms| u_ms.expect("measured"));
+    assert_close(
+        unlike_ms,
+        alike_ms.hypot(differ_ms),
+        0.0,
+        0.02,
+        "in quadrature",
+    );
 }

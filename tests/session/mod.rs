@@ -3,6 +3,7 @@
 mod curves;
 mod delays;
 mod elbow;
+mod limits;
 mod mounting;
 mod settings;
 mod signal;
@@ -11,7 +12,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use overarm::frames::Site;
-use overarm::session::{Params, ServeRecord, SessionRecord, run_session};
+use overarm::session::{LinkRecord, Params, PeaksRecord, ServeRecord, SessionRecord, run_session};
 use serde_json::Value;
 
 /// A found impact belongs to a true one within this time.
@@ -318,6 +319,47 @@ fn corrections_that_do_nothing_are_told() {
         .filter(|r| r.reason.contains("your correction"));
     assert_eq!(taken_out.count(), 1);
     assert_eq!(after.rejected.len(), before.rejected.len());
+}
+
+/// A serve that the coach added where no swing stands counts; what is largest near the coach's own time is no peak of
+/// it.
+#[test]
+fn a_serve_whose_impact_is_not_seen_counts_and_is_not_measured() {
+    let block = with_units(&Site::ALL);
+    let folder = block.path().join("2031-03-06");
+    let run = || run_session(&folder, &Params::default(), 0).expect("a record");
+    let before = run().record;
+    let serves_s = before.serves.iter().map(|serve| serve.impact_s);
+    let refused_s = before.rejected.iter().map(|refused| refused.time_s);
+    let mut swings_s: Vec<f64> = serves_s.chain(refused_s).collect();
+    swings_s.sort_by(f64::total_cmp);
+    let mut apart = swings_s.windows(2).map(|two| (two[1] - two[0], two[0]));
+    // a racket moves between two swings as well, and a correction reaches 1 s
+    let between = apart.find(|(apart_s, _)| *apart_s > 3.0);
+    let (apart_s, from_s) = between.expect("a pause");
+    let at_s = from_s + 0.5 * apart_s;
+    let text = format!("[[corrections]]\nat_s = {at_s:.2}\nsay = \"serve\"\n");
+    fs::write(folder.join("session.toml"), text).expect("written");
+    let after = run().record;
+    assert_eq!(after.counts.serves, before.counts.serves + 1);
+    let added = after.serves.iter().find(|serve| serve.origin == "added");
+    let added = added.expect("it counts");
+    assert!(added.impact_u_ms > 30.0, "{}", added.impact_u_ms);
+    assert_eq!(added.peaks, PeaksRecord::default());
+    assert!(added.links.iter().all(|link| link.lag_ms.is_none()));
+    let why = |link: &LinkRecord| link.why.as_deref() == Some("impact not seen");
+    assert!(added.links.iter().all(why), "{:?}", added.links);
+    for (name, measure) in added.measures.iter() {
+        assert_eq!(measure.value, None, "{name}");
+    }
+    assert!(added.quality.contains("impact not seen"));
+    for (before, after) in before.links.iter().zip(&after.links) {
+        assert_eq!(
+            (before.median_ms, before.used),
+            (after.median_ms, after.used)
+        );
+        assert_eq!(after.left_out.get("impact not seen"), Some(&1));
+    }
 }
 
 /// Minutes and seconds as the tables print them, pain as a number.

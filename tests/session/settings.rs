@@ -5,7 +5,7 @@ use std::path::Path;
 
 use jiff::civil::date;
 use overarm::frames::{Hand, Site};
-use overarm::session::{Baseline, BlockSettings, SessionSettings};
+use overarm::session::{Baseline, BlockSettings, Said, SessionSettings, said};
 
 const LOG: &str = "t,acc_x,acc_y,acc_z,gyr_x,gyr_y,gyr_z\n0,0,0,1,0,0,0\n";
 
@@ -182,4 +182,62 @@ fn the_one_profile_that_fits_is_taken_and_told() {
         "{}",
         told.text
     );
+}
+
+fn said_in(text: impl AsRef<[u8]>) -> Said {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("session.toml"), text).expect("room");
+    said(folder.path())
+}
+
+/// One faulty entry takes none of the others with it, pain last of all.
+#[test]
+fn what_was_entered_is_read_entry_by_entry() {
+    let others = "pain = \"sharp, shoulder\"\nnotes = \"windy\"\nminutes = 75\n\
+        [[corrections]]\nat_s = 812.4\nsay = \"not a serve\"\n[[corrections]]\nat_s = 900\nsay = \"srve\"\n";
+    let faulty = ["rpe = 11\n", "mintues = 5\n", "rpe = = 6\n", "hand = 3\n"];
+    for faulty in faulty {
+        let said = said_in(format!("{faulty}{others}"));
+        let entered = &said.entered;
+        assert_eq!(entered.pain.as_deref(), Some("sharp, shoulder"), "{faulty}");
+        assert_eq!(entered.notes.as_deref(), Some("windy"), "{faulty}");
+        assert_eq!((entered.minutes, entered.rpe), (Some(75.0), None));
+        assert_eq!(said.pain_unread, None);
+        if !faulty.contains("= =") {
+            assert_eq!(entered.corrections.len(), 1, "{faulty}");
+        }
+    }
+}
+
+/// Pain is kept as written: in another case or type, beside letters of another code page, below a table's header.
+#[test]
+fn pain_is_read_however_it_stands() {
+    let cases: [(&[u8], &str); 5] = [
+        (b"rpe = 11\npain = 12\n", "12"),
+        (b"Pain = \"elbow\"\n", "elbow"),
+        (b"pain = true\n", "true"),
+        (b"notes = \"caf\xe9\"\npain = \"elbow\"\n", "elbow"),
+        (
+            b"[units.hip]\nfile = \"hip.csv\"\npain = \"elbow\"\n",
+            "elbow",
+        ),
+    ];
+    for (text, want) in cases {
+        let said = said_in(text);
+        assert_eq!(said.entered.pain.as_deref(), Some(want));
+    }
+}
+
+/// What may be of pain and cannot be read is told as written, and nothing is made of it.
+#[test]
+fn an_entry_that_may_be_of_pain_is_told() {
+    for (text, want) in [
+        ("rpe = 6\npain = \"elbow\n", "pain = \"elbow"),
+        ("pian = \"elbow\"\n", "pian = \"elbow\""),
+    ] {
+        let said = said_in(text);
+        assert_eq!(said.entered.pain, None, "{text}");
+        assert_eq!(said.pain_unread.as_deref(), Some(want));
+    }
+    assert_eq!(said_in("mintues = 5\n").pain_unread, None);
 }

@@ -24,7 +24,9 @@ const TELLING: [&str; 10] = [
 ];
 /// Not sentences of a page: what a refused settings file is told (an error enum and its parts), and
 /// the text of a drafted sensor profile with the reasons for each of its lines.
-const APART: [&str; 3] = [
+const APART: [&str; 5] = [
+    "session/folder.rs",
+    "session/keys.rs",
     "session/settings.rs",
     "timebase/front_detect.rs",
     "timebase/front_draft.rs",
@@ -278,5 +280,31 @@ fn answers_keep_their_codes() {
         assert!(codes.contains(&code), "{code}");
         let json = serde_json::to_value(link.answer.verdict).expect("JSON");
         assert_eq!(json, code, "JSON and code are one");
+    }
+}
+
+/// Texts go onto a page that is handed on: no folder of this machine in them.
+#[test]
+fn evidence_between_two_logs_names_their_files_alone() {
+    let told = overarm::words::units::evidence_disagrees(
+        "taps",
+        "/home/coach/spring/2031-03-04/hip.csv.gz",
+        "spring/2031-03-04/all.csv unit wrist",
+    );
+    assert!(
+        told.starts_with("between hip.csv.gz and all.csv unit wrist taps"),
+        "{told}"
+    );
+}
+
+/// Every word of `origin` that a record holds stands in the dictionary.
+#[test]
+fn the_dictionary_knows_every_origin() {
+    let mut columns = overarm::words::tables::SERVES.iter();
+    let (_, _, told) = columns
+        .find(|column| column.0 == "origin")
+        .expect("a column");
+    for word in ["found", "confirmed", "changed", "added"] {
+        assert!(told.contains(word), "{told}");
     }
 }

@@ -278,13 +278,11 @@ impl ServeFrame {
         let time = self.time();
         let mut corners = Vec::new();
         for site in &self.sites {
-            let Some(peak) = serve.peaks.at(*site) else {
+            let peak = serve.peaks.at(*site);
+            let Some(at_ms) = peak.and_then(|peak| peak.from_impact_ms(serve.impact_s)) else {
                 continue;
             };
-            let (x, y) = (
-                time.inside_px((peak.time_s - serve.impact_s) * 1000.0),
-                self.row_y(*site),
-            );
+            let (x, y) = (time.inside_px(at_ms), self.row_y(*site));
             if let Some((_, y_before)) = corners.last().copied() {
                 corners.push((x, y_before));
             }
@@ -304,11 +302,14 @@ impl ServeFrame {
                 WORDS.not_measured,
             );
         };
-        let at_ms = (peak.time_s - serve.impact_s) * 1000.0;
-        let half_ms = COVERAGE_95 * peak.from_impact_u_ms();
         let bound = if peak.at_least { "≥" } else { "" };
         let words = format!("{bound}{:.0} deg/s", peak.speed_dps);
         picture.text("", Anchor::Start, (SPEED_LEFT_PX, y + 4.0), &words);
+        let at_ms = peak.from_impact_ms(serve.impact_s);
+        let Some((at_ms, u_ms)) = at_ms.zip(peak.from_impact_u_ms()) else {
+            return;
+        };
+        let half_ms = COVERAGE_95 * u_ms;
         let ends = [at_ms - half_ms, at_ms + half_ms].map(|ms| (time.inside_px(ms), y));
         picture.line(&format!("{} u", upper(site)), ends[0], ends[1]);
         let x = time.inside_px(at_ms);

@@ -34,7 +34,7 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     let peaks_ms = |site: Site| -> Vec<f64> {
         contact
             .iter()
-            .filter_map(|s| Some((s.peaks.at(site)?.time_s - s.impact_s) * 1000.0))
+            .filter_map(|s| s.peaks.at(site)?.from_impact_ms(s.impact_s))
             .collect()
     };
     let all: Vec<f64> = worn.iter().flat_map(|site| peaks_ms(*site)).collect();
@@ -81,11 +81,8 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
         .iter()
         .map(|serve| {
             let corners = worn.iter().filter_map(|site| {
-                let peak = serve.peaks.at(*site)?;
-                Some((
-                    time.px((peak.time_s - serve.impact_s) * 1000.0),
-                    row_y(*site),
-                ))
+                let at_ms = serve.peaks.at(*site)?.from_impact_ms(serve.impact_s)?;
+                Some((time.px(at_ms), row_y(*site)))
             });
             corners.collect()
         })

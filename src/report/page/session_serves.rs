@@ -210,7 +210,7 @@ pub(super) fn serve_says(serve: &ServeRecord) -> String {
         .into_iter()
         .filter_map(|site| {
             let peak = serve.peaks.at(site)?;
-            let at_ms = (peak.time_s - serve.impact_s) * 1000.0;
+            let at_ms = peak.from_impact_ms(serve.impact_s)?;
             Some(serve::peak_at(site, peak.speed_dps, at_ms, peak.at_least))
         })
         .collect();
@@ -238,7 +238,10 @@ pub(super) fn peak_table(serve: &ServeRecord, at: &str) -> Markup {
                         th scope="row" { span.chip { (letter(site)) } " " (site) }
                         td.n { (figure(&format!("{at}/peaks/{site}/speed_dps"), peak.speed_dps, &speed_words(Some(peak))))
                             " ± " (format!("{:.0}", (COVERAGE_95 * peak.speed_u_dps).max(1.0))) }
-                        td.n { (signed((peak.time_s - serve.impact_s) * 1000.0, peak.from_impact_u_ms())) }
+                        td.n { @match peak.from_impact_ms(serve.impact_s).zip(peak.from_impact_u_ms()) {
+                            Some((at_ms, u_ms)) => (signed(at_ms, u_ms)),
+                            None => (WORDS.not_measured),
+                        } }
                         td.n { @for (k, link) in serve.links.iter().enumerate() { @if link.from == site { (lag_figure(link, &format!("{at}/links/{k}"))) } } }
                     }
                 }

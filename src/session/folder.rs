@@ -1,0 +1,142 @@
+//! What stands in the folders of a block and of a practice, and what the coach entered by hand.
+
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+
+use super::keys::{SessionKeys, Source, read_block_keys, read_session_keys};
+use super::record::{CorrectionRecord, EnteredRecord};
+use super::settings::SessionFolder;
+use crate::frames::Site;
+use crate::log::locate;
+use crate::profile::TextError;
+
+/// The plan that needs no naming.
+pub(super) const PLAN: &str = "plan.toml";
+
+/// The files that a block and its practices are read from; see [`practice_files`].
+pub fn block_files(folder: &Path) -> Vec<PathBuf> {
+    let sessions = |block: &Path| session_folders(block).map_or(Vec::new(), |(found, _)| found);
+    let mut blocks = vec![folder.to_owned()];
+    if !folder.join("block.toml").is_file() {
+        // a folder of several blocks
+        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+        blocks.extend(entries.map(|entry| entry.path()));
+    }
+    let sessions = blocks.iter().flat_map(|block| sessions(block));
+    let mut files: Vec<PathBuf> = sessions
+        .flat_map(|session| practice_files(&session.path))
+        .collect();
+    files.push(folder.join("block.toml"));
+    files
+}
+
+/// The files that a practice is read from, as its settings name them: settings, plan, profiles, logs. They
+/// are looked up, not opened; what cannot be read is passed over, as reading itself will tell.
+pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
+    let above = folder.join("..");
+    let mut files = vec![folder.join("session.toml"), above.join("block.toml")];
+    let own = read_session_keys(folder).ok().flatten();
+    let block = read_block_keys(&above).ok().flatten();
+    let plan = block.as_ref().and_then(|(_, keys)| keys.plan.as_deref());
+    files.push(above.join(plan.unwrap_or(PLAN)));
+    let texts = [
+        own.as_ref().map(|(_, keys)| (folder, &keys.units)),
+        block
+            .as_ref()
+            .map(|(_, keys)| (above.as_path(), &keys.units)),
+    ];
+    for site in Site::ALL {
+        files.extend(locate(&folder.join(format!("{site}.csv"))));
+        let units = texts.iter().flatten();
+        for (beside, unit) in units.filter_map(|(beside, units)| Some((beside, units.at(site)?))) {
+            if let Some(file) = &unit.file {
+                files.extend(locate(&folder.join(file.get_ref())));
+            }
+            let profile = unit
+                .profile
+                .as_ref()
+                .map(|name| beside.join(name.get_ref()));
+            files.extend(profile.filter(|profile| profile.is_file()));
+        }
+    }
+    files
+}
+
+/// What was entered, where every entry is well-formed.
+pub(super) fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredRecord, TextError> {
+    let corrections: Result<Vec<CorrectionRecord>, TextError> = keys
+        .corrections
+        .iter()
+        .map(|correction| {
+            Ok(CorrectionRecord {
+                at_s: match (&correction.at_s, &correction.at) {
+                    (Some(at_s), None) => source.seconds(at_s, "at_s")?,
+                    (None, Some(at)) => source.clock(at, "at")?,
+                    _ => {
+                        let wanted =
+                            "`at_s`, seconds, or `at`, minutes and seconds, one of the two";
+                        return Err(source.fault(&correction.say, "say", wanted));
+                    }
+                },
+                say: source.one_of(
+                    &correction.say,
+                    "say",
+                    &["serve", "not a serve", "dry swing"],
+                )?,
+            })
+        })
+        .collect();
+    let minutes = keys.minutes.as_ref();
+    let rpe = keys.rpe.as_ref();
+    Ok(EnteredRecord {
+        minutes: minutes
+            .map(|m| source.within(m, "minutes", 0.0..=1440.0))
+            .transpose()?,
+        rpe: rpe
+            .map(|rpe| source.within(rpe, "rpe", 0.0..=10.0))
+            .transpose()?,
+        pain: keys.pain.as_ref().map(|p| source.pain(p)).transpose()?,
+        notes: keys.notes.clone(),
+        corrections: corrections?,
+    })
+}
+
+/// Folders named by a date in order, and the names of the others.
+pub(super) fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<String>)> {
+    let mut sessions = Vec::new();
+    let mut others = Vec::new();
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        let name = path
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        if !path.is_dir() || name.starts_with('.') {
+            continue;
+        }
+        match date_of(&name) {
+            Some(date) => sessions.push(SessionFolder { date, name, path }),
+            None => others.push(name),
+        }
+    }
+    sessions.sort_by(|a, b| a.name.cmp(&b.name));
+    others.sort();
+    Ok((sessions, others))
+}
+
+/// The first practice of a block's folder; none where it is no block.
+pub(super) fn first_practice(folder: &Path) -> Option<String> {
+    let (sessions, _) = session_folders(folder).ok()?;
+    let is_block = folder.join("block.toml").is_file();
+    let first = sessions.into_iter().next().filter(|_| is_block)?;
+    Some(first.name)
+}
+
+/// The day a session folder's name starts with.
+pub(super) fn date_of(name: &str) -> Option<Date> {
+    let (day, rest) = name.split_at_checked("2031-03-04".len())?;
+    let date = day.parse().ok()?;
+    (rest.is_empty() || rest.starts_with(['-', '_'])).then_some(date)
+}
