@@ -11,6 +11,16 @@ pub const STANDARD_GRAVITY_M_S2: f64 = 9.80665;
 /// Source: JCGM 100:2008 (GUM), 6.2.1 and table G.1.
 pub const COVERAGE_95: f64 = 1.96;
 
+/// Stamps from here on count from 1970, s: no practice lasts three years.
+const CALENDAR_FROM_S: f64 = 1e8;
+/// Seconds of a day.
+pub const DAY_S: f64 = 86_400.0;
+
+/// Whether a time of a log is calendar time, s.
+pub fn is_calendar(seconds: f64) -> bool {
+    seconds >= CALENDAR_FROM_S
+}
+
 /// An angular rate that crosses a module boundary; there is no way in without naming the unit.
 ///
 /// ```

@@ -56,6 +56,9 @@ crate::stage_params! {
         sensitivity_sd: f64 = 0.017, "1", 0.0, 0.1, "sensitivity tolerance 3 % of a typical datasheet, taken as rectangular (GUM 4.3.7)";
         /// A rival maximum is reported when it reaches this share of the highest.
         rival_share: f64 = 0.9, "1", 0.5, 1.0, "own choice";
+        /// Two maxima nearer to each other than this share of the higher are not told apart: skin follows turns about
+        /// unlike axes unlike.
+        rival_apart_share: f64 = 0.05, "1", 0.0, 0.2, "own choice: a fifth of what the upper arm's skin may lack (least_axial_share)";
         /// Relative standard uncertainty of a clipped speed above which it is said as "at least".
         at_least_sd: f64 = 0.05, "1", 0.01, 0.5, "own choice: twice it would hide a tenth of the speed";
         /// Standard uncertainty of a clipped peak's time, as a share of the time spent at the limit.

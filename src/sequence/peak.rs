@@ -134,7 +134,8 @@ fn peak_of(
         .ok_or(Why::NoPeak)?;
     let own_speed_sd = main.speed_sd(found.time_s);
     if let Some((rival_s, rival_rad_s)) = found.rival {
-        let apart = COVERAGE_95 * own_speed_sd.hypot(main.speed_sd(rival_s));
+        let apart = (COVERAGE_95 * own_speed_sd.hypot(main.speed_sd(rival_s)))
+            .hypot(params.rival_apart_share * found.speed_rad_s);
         if found.speed_rad_s - rival_rad_s < apart {
             return Err(Why::RivalPeaks);
         }

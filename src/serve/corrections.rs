@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::{Estimate, Reading, Why};
+use crate::units::{DAY_S, is_calendar};
 
 use super::params::ServeParams;
 use super::{Found, Phases, Serve, SwingKind};
@@ -112,7 +113,11 @@ pub fn apply_corrections(
             origin: Origin::Detected,
         })
         .collect();
-    let mut ordered: Vec<Correction> = corrections.to_vec();
+    let placed = |correction: &Correction| Correction {
+        at_s: on_the_log(correction.at_s, span_s),
+        ..*correction
+    };
+    let mut ordered: Vec<Correction> = corrections.iter().map(placed).collect();
     ordered.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     let mut unheard = Vec::new();
     for correction in ordered {
@@ -154,6 +159,18 @@ pub fn apply_corrections(
     }
     list.sort_by(|a, b| a.serve.impact_s.value.total_cmp(&b.serve.impact_s.value));
     Heard { list, unheard }
+}
+
+/// Where a log of calendar stamps has a time that was read off a table, s: a time of day, past midnight too, or counted
+/// from its start. Any other log has it where it is.
+fn on_the_log(at_s: f64, (from_s, to_s): (f64, f64)) -> f64 {
+    if !is_calendar(from_s) || is_calendar(at_s) {
+        return at_s;
+    }
+    let midnight_s = (from_s / DAY_S).floor() * DAY_S;
+    let read = [midnight_s + at_s, midnight_s + DAY_S + at_s, from_s + at_s];
+    let inside = read.into_iter().find(|s| (from_s..=to_s).contains(s));
+    inside.unwrap_or(midnight_s + at_s)
 }
 
 const fn kind_of(say: Say) -> Option<SwingKind> {

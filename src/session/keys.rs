@@ -218,16 +218,24 @@ impl Source {
         })
     }
 
-    /// Minutes and seconds as every table prints them, in s.
+    /// Minutes and seconds, or hours before them, as every table prints them, in s.
     pub(super) fn clock(&self, value: &Spanned<String>, key: &str) -> Result<f64, TextError> {
-        let parts = value.get_ref().trim().split_once(':');
-        let seconds = parts.and_then(|(minutes, seconds)| {
-            let minutes: u32 = minutes.parse().ok()?;
-            let seconds: f64 = seconds.parse().ok()?;
-            let within = (0.0..60.0).contains(&seconds);
-            within.then_some(60.0 * f64::from(minutes) + seconds)
-        });
-        seconds.ok_or_else(|| self.fault(value, key, "minutes and seconds like \"13:32.4\""))
+        let parts: Vec<&str> = value.get_ref().trim().split(':').collect();
+        let seconds = match parts.as_slice() {
+            [minutes, seconds] => sixties(0, minutes, seconds, u32::MAX),
+            [hours, minutes, seconds] => {
+                let hours = hours.parse().ok();
+                hours.and_then(|hours| sixties(hours, minutes, seconds, 59))
+            }
+            _ => None,
+        };
+        seconds.ok_or_else(|| {
+            self.fault(
+                value,
+                key,
+                "minutes and seconds like \"13:32.4\", or the time of day like \"17:13:32.4\"",
+            )
+        })
     }
 
     /// Words, or a number from 0 to 10.
@@ -280,4 +288,12 @@ pub(super) fn read_session_keys(folder: &Path) -> Result<Option<(Source, Session
     };
     let keys = read_text(&source.text, &source.file)?;
     Ok(Some((source, keys)))
+}
+
+/// Hours, minutes and seconds in s; `None` where a part is no number or seconds, or minutes, are too many.
+fn sixties(hours: u32, minutes: &str, seconds: &str, most_minutes: u32) -> Option<f64> {
+    let minutes: u32 = minutes.parse().ok()?;
+    let seconds: f64 = seconds.parse().ok()?;
+    let whole = minutes <= most_minutes && (0.0..60.0).contains(&seconds);
+    whole.then_some(3600.0 * f64::from(hours) + 60.0 * f64::from(minutes) + seconds)
 }

@@ -1,5 +1,7 @@
 //! Forms of numbers.
 
+use crate::units::{DAY_S, is_calendar};
+
 /// The typographer's minus sign.
 pub fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
@@ -35,16 +37,6 @@ pub fn decimals_within(half_width: f64) -> usize {
 pub fn within(value: f64, half_width: f64) -> String {
     let decimals = decimals_within(half_width);
     format!("{} ± {half_width:.decimals$}", plain(value, decimals))
-}
-
-/// Stamps from here on count from 1970, s: no practice lasts three years.
-const CALENDAR_FROM_S: f64 = 1e8;
-/// Seconds of a day.
-pub const DAY_S: f64 = 86_400.0;
-
-/// Whether a time of a log is calendar time, s.
-pub fn is_calendar(seconds: f64) -> bool {
-    seconds >= CALENDAR_FROM_S
 }
 
 /// Seconds as minutes and seconds, one decimal: `12:05.3`; calendar time as the time of day in UTC: `17:12:05.3`.

@@ -2,13 +2,12 @@
 
 use crate::frames::Site;
 use crate::session::{LinkSummary, ServeRecord, SessionRecord};
-use crate::units::COVERAGE_95;
+use crate::units::{COVERAGE_95, is_calendar};
 
 use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::{minus, signed};
 use super::serve_picture::{lower, upper};
 use crate::math::median;
-use crate::words::number;
 use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
@@ -121,11 +120,7 @@ fn minute(record: &SessionRecord, time_s: f64) -> f64 {
     let swings_s = record.serves.iter().map(|serve| serve.impact_s);
     let swings_s = swings_s.chain(record.rejected.iter().map(|refused| refused.time_s));
     let first_s = swings_s.fold(f64::INFINITY, f64::min);
-    let from_s = if number::is_calendar(first_s) {
-        first_s
-    } else {
-        0.0
-    };
+    let from_s = if is_calendar(first_s) { first_s } else { 0.0 };
     (time_s - from_s) / 60.0
 }
 
