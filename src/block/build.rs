@@ -7,7 +7,7 @@ use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
 use super::days::{days, rpe_load_au};
-use super::effort::{count_u, efforts};
+use super::effort::{SessionEffort, count_u, efforts};
 use super::facts::BlockFacts;
 use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
@@ -47,18 +47,20 @@ pub fn build_block_with(
     let mut findings = Vec::new();
     let on_days = in_order(sessions, &mut findings);
     let phase = phases(&on_days, facts, &mut findings);
-    let effort = efforts(&on_days, params);
-    let dated: Vec<Dated<'_>> = on_days
+    let mut dated: Vec<Dated<'_>> = on_days
         .iter()
         .zip(phase)
-        .zip(effort)
-        .map(|(((date, record), phase), effort)| Dated {
+        .map(|((date, record), phase)| Dated {
             record,
             date: *date,
             phase,
-            effort,
+            effort: SessionEffort::default(),
         })
         .collect();
+    let effort = efforts(&dated, params);
+    for (session, effort) in dated.iter_mut().zip(effort) {
+        session.effort = effort;
+    }
     findings.extend(comparable::findings(&dated));
     findings.extend(entered_findings(&dated));
     findings.extend(facts.unread.iter().flat_map(|one| {
@@ -183,9 +185,7 @@ fn link_changes(
     params: &BlockParams,
 ) -> (Vec<LinkChange>, Reaches) {
     let links = links_of(dated);
-    let signal = dated
-        .last()
-        .map_or_else(String::new, |s| s.record.signal.clone());
+    let signal = comparable::signal(dated).unwrap_or_default();
     let mut reaches = Vec::with_capacity(links.len());
     let changes = links
         .iter()

@@ -2,6 +2,8 @@
 
 use jiff::civil::Date;
 
+use super::comparable;
+use super::dated::Dated;
 use super::params::BlockParams;
 use super::record::Valued;
 use crate::frames::Site;
@@ -57,7 +59,7 @@ pub struct ServeEffort {
 }
 
 /// Effort of a session's serves.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct SessionEffort {
     /// The best it is measured against.
     pub best: Option<Best>,
@@ -90,26 +92,35 @@ pub fn count_u(record: &SessionRecord) -> f64 {
 
 /// Effort of each session's serves, sessions in order; every session is measured against the best of the look-back
 /// that ends with it, so a later session, of the same day too, never changes an earlier one.
-pub fn efforts(dated: &[(Date, &SessionRecord)], params: &BlockParams) -> Vec<SessionEffort> {
-    let one = |(place, (date, record)): (usize, &(Date, &SessionRecord))| {
-        let so_far = dated.get(..=place).unwrap_or_default();
-        session_effort(record, own_best(so_far, *date, params), params)
-    };
-    dated.iter().enumerate().map(one).collect()
+///
+/// A wrist speed of another signal, hand or layout, or of a unit in doubt, is no share of the usual's and no best:
+/// such a session has no effort.
+pub fn efforts(dated: &[Dated<'_>], params: &BlockParams) -> Vec<SessionEffort> {
+    let breaks = comparable::breaks(dated, &[Site::Wrist]);
+    let mut compared: Vec<&Dated<'_>> = Vec::with_capacity(dated.len());
+    let mut all = Vec::with_capacity(dated.len());
+    for (session, broken) in dated.iter().zip(breaks) {
+        let best = match broken {
+            Some(why) => Err(words::speed_not_compared(&why)),
+            None => {
+                compared.push(session);
+                own_best(&compared, session.date, params)
+            }
+        };
+        all.push(session_effort(session.record, best, params));
+    }
+    all
 }
 
-fn own_best(
-    dated: &[(Date, &SessionRecord)],
-    today: Date,
-    params: &BlockParams,
-) -> Result<Best, String> {
-    let mut speeds: Vec<Best> = dated
+/// From sessions that may be compared, up to and including today's.
+fn own_best(so_far: &[&Dated<'_>], today: Date, params: &BlockParams) -> Result<Best, String> {
+    let mut speeds: Vec<Best> = so_far
         .iter()
-        .filter(|(date, _)| {
-            let back_d = days_between(*date, today);
+        .filter(|session| {
+            let back_d = days_between(session.date, today);
             (0..=i64::from(params.best_lookback_d)).contains(&back_d)
         })
-        .flat_map(|(_, record)| record.serves.iter().filter(|serve| serve.contact))
+        .flat_map(|session| session.record.serves.iter().filter(|serve| serve.contact))
         .filter_map(|serve| serve.peaks.at(Site::Wrist))
         .map(|peak| Best {
             speed_dps: peak.speed_dps,

@@ -16,7 +16,7 @@ crate::stage_params! {
         /// Days back in which the athlete's own best wrist speed is looked for. Longer keeps the best from before a lay-off.
         best_lookback_d: u32 = 120, "d", 7, 730, "own choice: longer than a block with a return in it";
         /// Which of the highest wrist speeds is the best. Larger is safer against wild values, and lower.
-        best_rank: u32 = 3, "1", 1, 20, "own choice: two wild values do no harm";
+        best_rank: u32 = 3, "1", 1, 20, "own choice: two wild serves do no harm; a session in doubt as a whole has no effort";
         /// Serves with a wrist speed before a best is named.
         best_min_serves: u32 = 10, "1", 3, 100, "own choice";
         /// Power of the speed share that weighs a serve. 2 follows rotational energy; 1 counts speed itself.

@@ -35,6 +35,11 @@ pub fn no_best(have: usize, days: u32, needed: usize) -> String {
     )
 }
 
+/// Wrist speeds that cannot be set against the own best.
+pub fn speed_not_compared(why: &str) -> String {
+    format!("wrist speeds are not comparable: {why}")
+}
+
 /// The wrist never turned.
 pub const NO_SPEED: &str = "no wrist speed above zero";
 /// No serve of the session has an effort.

@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BlockFacts, BlockParams, build_block};
+use overarm::finding::Finding;
 use overarm::frames::Site;
 use overarm::session::SessionRecord;
 
@@ -187,4 +188,32 @@ fn count_uncertainty_is_binomial() {
         0.0,
         "the added serve is certain",
     );
+}
+
+/// A session of another signal, and one whose wrist is voided, have no effort and lend no speed to the own best; the
+/// links are those of the signal that most sessions have. Seen once: 31 % where 73 % was true.
+#[test]
+fn only_comparable_wrist_speeds_make_an_effort() {
+    let days = ["2031-03-04", "2031-03-06", "2031-03-08", "2031-03-10"];
+    let usual: Vec<SessionRecord> = days.map(|day| with_speeds(day, &[1000.0; 12])).to_vec();
+    let mut other_signal = usual.clone();
+    other_signal[3] = with_speeds(days[3], &[2000.0; 12]);
+    other_signal[3].signal = "long-axis".to_owned();
+    let mut voided = usual.clone();
+    voided[1] = with_speeds(days[1], &[1900.0; 12]);
+    voided[1]
+        .findings
+        .push(Finding::void("gyro-scale", "wrist.csv", "1.9 times"));
+    for (sessions, odd) in [(other_signal, 3), (voided, 1)] {
+        let block = block_of(&sessions);
+        for (place, line) in block.sessions.iter().enumerate() {
+            let want = (place != odd).then_some(100.0);
+            assert_eq!(line.effort_percent.value, want, "{}", line.session);
+        }
+        let odd = &block.sessions[odd];
+        let why = odd.load.why.as_deref().expect("why");
+        assert!(why.contains("not comparable"), "{why}");
+        assert_eq!((odd.load.value, odd.serves), (None, 12), "its serves count");
+        assert!(block.links.iter().all(|link| link.signal == "resultant"));
+    }
 }
