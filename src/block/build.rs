@@ -160,7 +160,7 @@ fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             found.push(Finding::note(
                 "effort-bounded",
                 &record.session,
-                load::effort_bounded(session.effort.bounded),
+                load::effort_bounded(session.effort.bounded, session.effort.load_bound.name()),
             ));
         }
     }

@@ -15,13 +15,14 @@ use crate::words::load as words;
 pub const EFFORT_BINS: [f64; 4] = [0.50, 0.70, 0.85, 0.95];
 
 /// What a share is when a sensor was at its limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Bound {
     /// As measured.
+    #[default]
     Measured,
     /// The serve's own peak was at the limit.
     AtLeast,
-    /// The best was at the limit.
+    /// The best was at the limit; a serve that was too counts as a full one.
     AtMost,
 }
 
@@ -71,6 +72,8 @@ pub struct SessionEffort {
     pub load: Valued,
     /// Serves with contact whose effort is only bounded.
     pub bounded: u32,
+    /// What the load is, bounds among its serves allowed for.
+    pub load_bound: Bound,
 }
 
 /// Standard uncertainty of a session's serve count: each swing found counts with the finder's own confidence that it
@@ -161,7 +164,7 @@ fn session_effort(
                     0 => Valued::known(0.0, 0.0),
                     _ => Valued::not_defined(why),
                 },
-                bounded: 0,
+                ..SessionEffort::default()
             };
         }
     };
@@ -179,6 +182,12 @@ fn session_effort(
             .iter()
             .filter(|effort| effort.bound != Bound::Measured)
             .count() as u32, // serves of one session fit u32
+        // all bounds of a session stand on one best, so they are of one kind
+        load_bound: measured
+            .iter()
+            .map(|effort| effort.bound)
+            .find(|bound| *bound != Bound::Measured)
+            .unwrap_or_default(),
         serves,
     }
 }
@@ -189,8 +198,15 @@ fn serve_effort(serve: &ServeRecord, best: &Best) -> Option<ServeEffort> {
         (false, false) => Bound::Measured,
         (true, false) => Bound::AtLeast,
         (false, true) => Bound::AtMost,
-        // a bound over a bound says nothing
-        (true, true) => return None,
+        // a bound over a bound says only that it was at most a full serve: left out, the hardest serves would count
+        // as the mean of the softer ones
+        (true, true) => {
+            return Some(ServeEffort {
+                share: 1.0,
+                u: 0.0,
+                bound: Bound::AtMost,
+            });
+        }
     };
     Some(ServeEffort {
         share: peak.speed_dps / best.speed_dps,

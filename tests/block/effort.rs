@@ -217,3 +217,36 @@ fn only_comparable_wrist_speeds_make_an_effort() {
         assert!(block.links.iter().all(|link| link.signal == "resultant"));
     }
 }
+
+/// Where the best is at the limit too, its serves are the hardest of all: the load is an upper bound, not the mean of
+/// the softer ones. Seen once: 2.6 told where 3.6 was true.
+#[test]
+fn serves_at_the_limit_of_a_limited_best_are_full_at_most() {
+    let mut speeds = vec![1000.0; 10];
+    speeds.extend([2600.0, 2500.0, 2400.0, 2300.0]);
+    let free = with_speeds("2031-03-04", &speeds);
+    let mut limited = free.clone();
+    for serve in &mut limited.serves {
+        let peak = serve.peaks.slot(Site::Wrist).as_mut().expect("a peak");
+        if peak.speed_dps > 2000.0 {
+            (peak.speed_dps, peak.at_least) = (2000.0, true);
+        }
+    }
+    let load = |record: &SessionRecord| {
+        block_of(std::slice::from_ref(record)).sessions[0]
+            .load
+            .value
+    };
+    let want = 10.0 * 0.25 + 4.0;
+    assert_close(load(&limited).expect("told"), want, 1e-9, 0.0, "load");
+    assert!(load(&limited) > load(&free), "at most");
+    let block = block_of(&[limited]);
+    let efforts = &block.sessions[0].serve_efforts;
+    assert!(efforts.iter().all(|e| e.bound == "at most"), "{efforts:?}");
+    let said = block.findings.iter().find(|f| f.code == "effort-bounded");
+    let text = &said.expect("told").text;
+    assert!(
+        text.starts_with("14 wrist") && text.contains("at most"),
+        "{text}"
+    );
+}

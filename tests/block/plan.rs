@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BlockFacts, BlockParams, BlockRecord, Plan, PlanError, build_block};
+use overarm::session::SessionRecord;
 
 use super::records::{Practice, practice};
 
@@ -38,11 +39,24 @@ fn the_published_programme_as_an_example() {
 fn with_plan(text: &str, sessions: &[Practice]) -> BlockRecord {
     let mut draws = Draws::seeded(5);
     let records: Vec<_> = sessions.iter().map(|one| one.record(&mut draws)).collect();
+    planned(text, &records)
+}
+
+fn planned(text: &str, records: &[SessionRecord]) -> BlockRecord {
     let facts = BlockFacts {
         plan: Some(Plan::parse(text).expect("a plan")),
         ..BlockFacts::default()
     };
-    build_block(&records, &facts, &BlockParams::default())
+    build_block(records, &facts, &BlockParams::default())
+}
+
+/// A plan that asks one effort of each of these days.
+fn asking(days: &[(&str, f64)]) -> String {
+    let head = "name = \"a\"\nsource = \"b\"\n".to_owned();
+    let of_day = |(day, percent): &(&str, f64)| {
+        format!("[[days]]\ndate = {day}\nserves = 12\neffort_percent = {percent}\n")
+    };
+    head + &days.iter().map(of_day).collect::<String>()
 }
 
 const PLAN: &str = r#"
@@ -246,5 +260,53 @@ fn planned_weeks_hold_every_planned_day() {
             .look_at
             .iter()
             .all(|item| !item.text.contains("2031-W12"))
+    );
+}
+
+/// Where the own best is at the sensor's limit, every share is an upper bound: it may be softer than asked, never harder.
+/// A day of peaks at the limit against a free best is the other way round.
+#[test]
+fn a_bound_gives_no_verdict_on_its_open_side() {
+    let days = ["2031-03-04", "2031-03-06", "2031-03-08"];
+    let speeds_dps = [2000.0, 1400.0, 800.0];
+    let mut draws = Draws::seeded(8);
+    let mut records: Vec<SessionRecord> = (days.iter().zip(speeds_dps))
+        .map(|(day, speed)| {
+            practice(day)
+                .serves(12)
+                .wrist_dps(speed, 5.0)
+                .record(&mut draws)
+        })
+        .collect();
+    let limit = |record: &mut SessionRecord| {
+        for serve in &mut record.serves {
+            serve.peaks.wrist.as_mut().expect("worn").at_least = true;
+        }
+    };
+    let plan = asking(&[(days[1], 60.0), (days[2], 60.0)]);
+    let says = |records: &[SessionRecord]| -> Vec<String> {
+        planned(&plan, records)
+            .plan
+            .into_iter()
+            .map(|row| row.says)
+            .collect()
+    };
+    let free = says(&records);
+    assert!(free[0].contains("harder than asked (70 %"), "{free:?}");
+    let mut low_best = records.clone();
+    limit(&mut low_best[0]);
+    let said = says(&low_best);
+    assert!(
+        said[0].ends_with("effort at most 70 % of own best, 60 % asked"),
+        "{said:?}"
+    );
+    assert!(said[1].contains("softer than asked (40 %"), "{said:?}");
+    limit(&mut records[1]);
+    limit(&mut records[2]);
+    let said = says(&records);
+    assert!(said[0].contains("harder than asked (70 %"), "{said:?}");
+    assert!(
+        said[1].ends_with("effort at least 40 % of own best, 60 % asked"),
+        "{said:?}"
     );
 }
