@@ -7,7 +7,7 @@ use super::dated::Dated;
 use super::params::BlockParams;
 use super::record::Valued;
 use crate::frames::Site;
-use crate::math::{mean, median, sd};
+use crate::math::{mean, median, median_u, sd, spread};
 use crate::session::{ServeRecord, SessionRecord};
 use crate::words::load as words;
 
@@ -220,9 +220,9 @@ fn median_percent(measured: &[ServeEffort], best: &Best) -> Valued {
     let Some(share) = median(&shares) else {
         return Valued::not_defined(words::NO_EFFORT);
     };
-    let scatter = sd(&shares).map_or_else(
+    let scatter = spread(&shares).map_or_else(
         || measured.first().map_or(0.0, |effort| effort.u),
-        |spread| crate::math::median_sd(spread, shares.len()),
+        |spread| median_u(spread, shares.len()),
     );
     let of_best = share * best.u_dps / best.speed_dps;
     Valued::known(100.0 * share, 100.0 * scatter.hypot(of_best))

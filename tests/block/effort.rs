@@ -250,3 +250,24 @@ fn serves_at_the_limit_of_a_limited_best_are_full_at_most() {
         "{text}"
     );
 }
+
+/// A spread from four serves is poorly known: the half-width is Student's, 3.18 standard errors of a median and not 1.96.
+#[test]
+fn effort_of_few_serves_is_known_to_students_quantile() {
+    let best = with_speeds("2031-03-04", &[2000.0; 12]);
+    let few = with_speeds("2031-03-06", &[1000.0, 1100.0, 1200.0, 1300.0]);
+    let u = block_of(&[best, few]).sessions[1]
+        .effort_percent
+        .u
+        .expect("told");
+    // sd of 50, 55, 60, 65 %; the best, 10 of 2000 deg/s, adds 0.29 %
+    let spread_percent = 6.454_972;
+    let scatter_percent = overarm::math::median_sd(spread_percent, 4) * 3.182_446 / 1.96;
+    assert_close(
+        u,
+        scatter_percent.hypot(57.5 * 10.0 / 2000.0),
+        0.0,
+        1e-4,
+        "u",
+    );
+}
