@@ -10,6 +10,7 @@ use crate::frames::Site;
 use crate::math::{mean, median, median_u, sd, spread};
 use crate::session::{ServeRecord, SessionRecord};
 use crate::words::load as words;
+use crate::words::serve::{BESIDE_A_SURER, TAKEN_OUT};
 
 /// Upper ends of the effort bins, as shares of the own best; the last bin is open.
 pub const EFFORT_BINS: [f64; 4] = [0.50, 0.70, 0.85, 0.95];
@@ -77,14 +78,20 @@ pub struct SessionEffort {
 }
 
 /// Standard uncertainty of a session's serve count: each swing found counts with the finder's own confidence that it
-/// is a serve's and that it met a ball, each refused candidate with the first, independently.
+/// is a serve's and that it met a ball, each refused candidate with the first, independently. What the coach took out is
+/// no serve for certain, and a second sight of a serve that counts is in no doubt either.
 pub fn count_u(record: &SessionRecord) -> f64 {
     let found = record
         .serves
         .iter()
         .filter(|serve| serve.origin == "found")
         .map(|serve| serve.confidence * serve.contact_confidence);
-    let refused = record.rejected.iter().map(|refused| refused.confidence);
+    let settled = |reason: &str| reason == TAKEN_OUT || reason.starts_with(BESIDE_A_SURER);
+    let refused = record
+        .rejected
+        .iter()
+        .filter(|refused| !settled(&refused.reason))
+        .map(|refused| refused.confidence);
     found
         .chain(refused)
         .map(|chance| chance * (1.0 - chance))
@@ -160,10 +167,7 @@ fn session_effort(
                 best: None,
                 serves: vec![None; record.serves.len()],
                 percent: Valued::not_defined(why.clone()),
-                load: match record.counts.serves {
-                    0 => Valued::known(0.0, 0.0),
-                    _ => Valued::not_defined(why),
-                },
+                load: no_serve(record).unwrap_or_else(|| Valued::not_defined(why)),
                 ..SessionEffort::default()
             };
         }
@@ -190,6 +194,11 @@ fn session_effort(
             .unwrap_or_default(),
         serves,
     }
+}
+
+/// No serve is no load, with or without a best; one that was missed counts one at most.
+fn no_serve(record: &SessionRecord) -> Option<Valued> {
+    (record.counts.serves == 0).then(|| Valued::known(0.0, count_u(record)))
 }
 
 fn serve_effort(serve: &ServeRecord, best: &Best) -> Option<ServeEffort> {
@@ -240,8 +249,8 @@ fn weighted_serves(
     params: &BlockParams,
 ) -> Valued {
     let serves = record.counts.serves as f64;
-    if record.counts.serves == 0 {
-        return Valued::known(0.0, count_u(record));
+    if let Some(none) = no_serve(record) {
+        return none;
     }
     let known = measured.len() as f64;
     let power = params.effort_exponent;

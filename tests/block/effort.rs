@@ -4,7 +4,8 @@ use overarm::block::stats::random::Draws;
 use overarm::block::{BlockFacts, BlockParams, build_block};
 use overarm::finding::Finding;
 use overarm::frames::Site;
-use overarm::session::SessionRecord;
+use overarm::session::{RejectedRecord, SessionRecord};
+use overarm::words::serve as words;
 
 use super::records::practice;
 use crate::support::assert_close;
@@ -99,11 +100,36 @@ fn missing_efforts_widen_the_load() {
     assert_close(typical, scatter, 0.0, 0.15, "u of the load");
 }
 
-/// No serve is no load, with or without an own best to weigh it by.
+/// No serve is no load, with or without an own best to weigh it by, and as uncertain as the count.
 #[test]
 fn no_serve_is_no_load() {
-    let block = block_of(&[with_speeds("2031-03-04", &[])]);
-    assert_eq!(block.sessions[0].load.value, Some(0.0));
+    let mut none = with_speeds("2031-03-06", &[]);
+    none.rejected = vec![refused("forehand", 0.2)];
+    let alone = block_of(std::slice::from_ref(&none));
+    let after = block_of(&[with_speeds("2031-03-04", &[1000.0; 12]), none]);
+    for load in [&alone.sessions[0].load, &after.sessions[1].load] {
+        assert_eq!(load.value, Some(0.0));
+        assert_close(load.u.expect("told"), 0.4, 1e-9, 0.0, "u");
+    }
+}
+
+fn refused(reason: &str, confidence: f64) -> RejectedRecord {
+    RejectedRecord {
+        time_s: 5.0,
+        reason: reason.to_owned(),
+        confidence,
+    }
+}
+
+/// What the coach took out is certain, and so is a second sight of a serve that counts.
+#[test]
+fn what_is_settled_leaves_the_count_certain() {
+    let mut record = with_speeds("2031-03-04", &[]);
+    record.rejected = vec![refused(words::TAKEN_OUT, 0.8); 7];
+    record
+        .rejected
+        .push(refused(&words::beside_a_surer(1.4), 0.7));
+    assert_eq!(block_of(&[record]).totals.serves_u, 0.0);
 }
 
 /// A second practice of a day leaves the first as it was.
