@@ -7,8 +7,8 @@ use super::dated::Dated;
 use super::params::BlockParams;
 use super::record::Valued;
 use crate::frames::Site;
-use crate::math::{mean, median, median_u, sd, spread};
-use crate::session::{ServeRecord, SessionRecord};
+use crate::math::{mean, median, median_u, normal_quantile, sd, spread};
+use crate::session::{PeakRecord, ServeRecord, SessionRecord};
 use crate::words::load as words;
 use crate::words::serve::{BESIDE_A_SURER, TAKEN_OUT};
 
@@ -47,6 +47,8 @@ pub struct Best {
     pub u_dps: f64,
     /// True where it is a lower bound.
     pub at_least: bool,
+    /// What a usual full serve reaches of it, as a share; none where no session tells a scatter.
+    pub full_share: Option<f64>,
 }
 
 /// One serve's effort.
@@ -124,20 +126,19 @@ pub fn efforts(dated: &[Dated<'_>], params: &BlockParams) -> Vec<SessionEffort> 
 
 /// From sessions that may be compared, up to and including today's.
 fn own_best(so_far: &[&Dated<'_>], today: Date, params: &BlockParams) -> Result<Best, String> {
-    let mut speeds: Vec<Best> = so_far
-        .iter()
-        .filter(|session| {
-            let back_d = days_between(session.date, today);
-            (0..=i64::from(params.best_lookback_d)).contains(&back_d)
-        })
-        .flat_map(|session| session.record.serves.iter().filter(|serve| serve.contact))
-        .filter_map(|serve| serve.peaks.at(Site::Wrist))
-        .map(|peak| Best {
-            speed_dps: peak.speed_dps,
-            u_dps: peak.speed_u_dps,
-            at_least: peak.at_least,
+    let recent = so_far.iter().filter(|session| {
+        let back_d = days_between(session.date, today);
+        (0..=i64::from(params.best_lookback_d)).contains(&back_d)
+    });
+    let of_sessions: Vec<Vec<&PeakRecord>> = recent
+        .map(|session| {
+            let with_ball = session.record.serves.iter().filter(|serve| serve.contact);
+            with_ball
+                .filter_map(|serve| serve.peaks.at(Site::Wrist))
+                .collect()
         })
         .collect();
+    let mut speeds: Vec<&PeakRecord> = of_sessions.iter().flatten().copied().collect();
     let needed = params.best_min_serves.max(params.best_rank) as usize;
     if speeds.len() < needed {
         return Err(words::no_best(speeds.len(), params.best_lookback_d, needed));
@@ -145,9 +146,33 @@ fn own_best(so_far: &[&Dated<'_>], today: Date, params: &BlockParams) -> Result<
     speeds.sort_by(|a, b| b.speed_dps.total_cmp(&a.speed_dps));
     speeds
         .get(params.best_rank as usize - 1)
-        .copied()
         .filter(|best| best.speed_dps > 0.0)
+        .map(|best| Best {
+            speed_dps: best.speed_dps,
+            u_dps: best.speed_u_dps,
+            at_least: best.at_least,
+            full_share: full_share(&of_sessions, speeds.len(), params),
+        })
         .ok_or_else(|| words::NO_SPEED.to_owned())
+}
+
+/// The best is the third highest of all serves; a usual full serve lies below it, by the athlete's own scatter from serve
+/// to serve times what the third highest of `n` normal values stands above their mean.
+///
+/// # Source
+/// Blom 1958, Statistical Estimates and Transformed Beta-Variables: the r-th highest of n stands at the normal quantile
+/// of 1 - (r - 3/8) / (n + 1/4). That all serves scatter as those of one session do, and `n` holds the softer ones, is our
+/// own choice: it makes the distance larger rather than smaller.
+fn full_share(of_sessions: &[Vec<&PeakRecord>], n: usize, params: &BlockParams) -> Option<f64> {
+    let scatters: Vec<f64> = of_sessions
+        .iter()
+        .map(|peaks| peaks.iter().map(|p| p.speed_dps).collect::<Vec<f64>>())
+        .filter(|speeds| speeds.len() >= params.session_min_serves as usize)
+        .filter_map(|speeds| Some(spread(&speeds)? / median(&speeds)?))
+        .collect();
+    let place = (f64::from(params.best_rank) - 0.375) / (n as f64 + 0.25);
+    let above_sd = normal_quantile(1.0 - place).max(0.0);
+    median(&scatters).map(|scatter| 1.0 / (1.0 + scatter * above_sd))
 }
 
 /// Whole days from one date to another.

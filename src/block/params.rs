@@ -59,6 +59,8 @@ crate::stage_params! {
         like_effort_from_percent: f64 = 10.0, "%", 2.0, 50.0, "own choice: a tenth slower stretches a 30 ms lag by 3 ms";
         /// Departure from the planned serves that still reads as planned. Larger is more lenient.
         plan_tolerance_share: f64 = 0.10, "1", 0.0, 0.5, "own choice";
+        /// How much softer than asked, as a share, still gets no verdict; beside what the own best stands above a usual full serve. Larger is more lenient.
+        plan_effort_share: f64 = 0.05, "1", 0.0, 0.3, "own choice: the effort asked is felt, and nobody feels a twentieth";
         /// Chance of a trend wording on a series without trend.
         trend_level: f64 = 0.05, "1", 0.001, 0.2, "common practice, no source";
     }

@@ -87,6 +87,8 @@ struct DayEffort {
     u_percent: f64,
     /// Between which the median of the true efforts lies: other than `percent` where serves are only bounded.
     reach_percent: [f64; 2],
+    /// What a usual full serve reaches of the own best; none where it is not known.
+    full_share: Option<f64>,
 }
 
 impl DayEffort {
@@ -120,6 +122,10 @@ impl DayEffort {
             percent,
             u_percent: u.fold(0.0, f64::max),
             reach_percent: [low, high],
+            full_share: of_day
+                .iter()
+                .filter_map(|s| s.effort.best?.full_share)
+                .reduce(f64::min),
         })
     }
 }
@@ -151,11 +157,12 @@ fn against(
         serves_against(done, u, asked.serves, params),
         effort
             .zip(asked.effort_percent)
-            .map(|(effort, asked)| effort_against(effort, asked)),
+            .map(|(effort, asked)| effort_against(effort, asked, params)),
     )
 }
 
-fn serves_against(
+/// The count of a day or of a week against what the plan asks of it.
+pub fn serves_against(
     done: u32,
     u: f64,
     asked: Option<u32>,
@@ -176,12 +183,19 @@ fn serves_against(
 }
 
 /// A bound gives no verdict on its open side: "at most 70 %" is not harder than 60 % asked.
-fn effort_against(effort: &DayEffort, asked: f64) -> EffortAgainstPlan {
+///
+/// The own best is an athlete's few fastest serves and a day's effort its middle one: a day of full serves reads some 90 %.
+/// So softer is only what lies below what a serve of the effort asked would usually reach. Harder needs no such
+/// allowance, for the reading errs to the soft side.
+fn effort_against(effort: &DayEffort, asked: f64, params: &BlockParams) -> EffortAgainstPlan {
+    let softest = effort
+        .full_share
+        .map(|share| asked * share * (1.0 - params.plan_effort_share));
     let half = COVERAGE_95 * effort.u_percent;
     let ([low, high], told) = (effort.reach_percent, effort.percent);
     if low - half > asked {
         EffortAgainstPlan::Harder(told, asked)
-    } else if high + half < asked {
+    } else if softest.is_some_and(|softest| high + half < softest) {
         EffortAgainstPlan::Softer(told, asked)
     } else if low == high && (told - asked).abs() <= half {
         EffortAgainstPlan::AsAsked
