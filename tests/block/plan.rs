@@ -338,3 +338,39 @@ fn a_day_served_as_asked_is_not_told_softer() {
     }
     assert!(says[3].contains("softer than asked (3"), "{says:?}");
 }
+
+/// A week is compared on the days that the plan names; its other serves are told beside. Seen once: a plan that names
+/// Saturday alone, done as asked, told as 19 serves of 6 planned.
+#[test]
+fn a_week_is_compared_on_the_days_that_the_plan_names() {
+    let plan = "name = \"a\"\nsource = \"b\"\n[[days]]\ndate = 2031-03-06\nrest = true\n\
+                [[days]]\ndate = 2031-03-08\nserves = 6\n";
+    let week = |rest: u32, saturday: u32| {
+        with_plan(
+            plan,
+            &[
+                practice("2031-03-04").serves(13),
+                practice("2031-03-06").serves(rest),
+                practice("2031-03-08").serves(saturday),
+            ],
+        )
+    };
+    let over = |block: &BlockRecord| {
+        let mut items = block.look_at.iter();
+        let item = items.find(|item| item.text.starts_with("More serves than planned"));
+        item.map(|item| item.text.clone())
+    };
+    let kept = week(0, 6);
+    assert_eq!(over(&kept), None);
+    assert_eq!(
+        (kept.weeks[0].serves, kept.weeks[0].planned_done),
+        (19, Some(6))
+    );
+    let beyond = over(&week(4, 10)).expect("told");
+    assert!(
+        beyond.ends_with(
+            "14 serves in 2031-W10, 6 planned (13 more on days that the plan does not name)"
+        ),
+        "{beyond}"
+    );
+}

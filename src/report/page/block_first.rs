@@ -83,7 +83,9 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
         .filter(|w| w.planned_serves.is_some())
         .collect();
     let asked: u32 = planned.iter().filter_map(|w| w.planned_serves).sum();
-    let done: u32 = planned.iter().map(|w| w.serves).sum();
+    let done: u32 = planned.iter().filter_map(|w| w.planned_done).sum();
+    let in_weeks: u32 = planned.iter().map(|w| w.serves).sum();
+    let elsewhere = in_weeks.saturating_sub(done);
     html! {
         div {
             dt { (WORDS.how_many) }
@@ -91,7 +93,8 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
                 strong { (counted("/totals/serves", t.serves, WORDS.serve, WORDS.serves)) (give_or_take(t.serves_u)) }
                 @if planned.is_empty() { span { (WORDS.no_plan) } }
                 @else { span { (done) " " (WORDS.done_of) " " (asked) " " (WORDS.planned_in) " " (planned.len()) " "
-                    (if planned.len() == 1 { WORDS.week } else { WORDS.weeks }) } }
+                    (if planned.len() == 1 { WORDS.week } else { WORDS.weeks })
+                    @if elsewhere > 0 { ", " (elsewhere) " " (WORDS.on_other_days) } } }
                 span { (counted("/totals/dry_swings", t.dry_swings, WORDS.dry_swing, WORDS.dry_swings))
                     ", " (counted("/totals/rejected", t.rejected, WORDS.other_swing, WORDS.other_swings)) " " (WORDS.refused) }
                 @if t.added + t.removed + t.confirmed + t.changed > 0 {
