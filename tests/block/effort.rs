@@ -145,6 +145,40 @@ fn the_afternoon_does_not_change_the_morning() {
     );
 }
 
+/// Where the logs tell calendar time, the morning comes before the evening, though `-evening` comes before `-morning`; with
+/// clocks that start anew each time the names decide.
+#[test]
+fn practices_of_a_day_are_in_the_order_of_their_clocks() {
+    let at = |session: &str, hours: f64, speed: f64| {
+        let mut record = with_speeds(session, &[speed; 12]);
+        let midnight: jiff::Timestamp = "2031-03-04T00:00:00Z".parse().expect("a moment");
+        for serve in &mut record.serves {
+            serve.impact_s += midnight.as_second() as f64 + 3600.0 * hours;
+        }
+        record
+    };
+    let (evening, morning) = ("2031-03-04-evening", "2031-03-04-morning");
+    let day = [at(evening, 18.0, 1000.0), at(morning, 9.0, 2000.0)];
+    let named = [
+        with_speeds(evening, &[1000.0; 12]),
+        with_speeds(morning, &[2000.0; 12]),
+    ];
+    let told = |sessions: &[SessionRecord]| -> Vec<(String, Option<f64>)> {
+        let lines = block_of(sessions).sessions.into_iter();
+        lines
+            .map(|line| (line.session, line.effort_percent.value))
+            .collect()
+    };
+    assert_eq!(
+        told(&day),
+        [
+            (morning.to_owned(), Some(100.0)),
+            (evening.to_owned(), Some(50.0))
+        ]
+    );
+    assert_eq!(told(&named)[0].0, evening);
+}
+
 /// A later, faster session leaves earlier efforts as they were; an old best drops out of the look-back.
 #[test]
 fn best_looks_back_only() {
