@@ -194,7 +194,8 @@ fn link_changes(
             let breaks = comparable::breaks(dated, &[from, to]);
             let series = lag_series(dated, (from, to), &breaks, params);
             let judge = Judge {
-                false_share: Some(budget(place, links.len(), params)),
+                false_share: budget(place, links.len(), params),
+                is_charted: true,
                 worth: Some(params.worth_lag_ms),
             };
             let answer = answer(dated, &series, judge, "ms", book, params);
@@ -236,8 +237,13 @@ fn is_moment(name: &str) -> bool {
         .any(|end| name.ends_with(end))
 }
 
+/// From deepest loading to impact, and the moment it starts: told from impact, the second is the first with its sign
+/// turned, and one change would be told twice.
+const DRIVE: &str = "drive_ms";
+const DRIVE_START: &str = "deepest_loading_s";
+
 /// Peak speeds, the serves' own measures and the serve count. Speeds and separation are charted and
-/// share one false-flag budget; the rest is described.
+/// share one false-flag budget; the rest is not, and shares another of the same size.
 fn measure_changes(
     dated: &[Dated<'_>],
     book: &mut LimitBook,
@@ -256,7 +262,12 @@ fn measure_changes(
         }
     }
     let breaks = comparable::breaks(dated, &Site::ALL);
-    for (name, unit) in measure_names(dated) {
+    let names = measure_names(dated);
+    let has_drive = names.iter().any(|(name, _)| name == DRIVE);
+    for (name, unit) in names {
+        if has_drive && name == DRIVE_START {
+            continue;
+        }
         let series = serve_series(dated, &breaks, params, &|serve, _| {
             let value = serve.measures.get(&name)?.value?;
             // a moment is told from the serve's own impact: the clock's zero differs from day to day
@@ -285,10 +296,13 @@ fn measure_changes(
         false,
     ));
     let charted = all.iter().filter(|(_, _, _, charted)| *charted).count();
+    let described = all.len() - charted;
     all.into_iter()
         .map(|(name, unit, series, is_charted)| {
+            let sharing = if is_charted { charted } else { described };
             let judge = Judge {
-                false_share: is_charted.then(|| params.false_flag_share / charted.max(1) as f64),
+                false_share: params.false_flag_share / sharing.max(1) as f64,
+                is_charted,
                 worth: None,
             };
             let answer = answer(dated, &series, judge, &unit, book, params);

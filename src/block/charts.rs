@@ -53,8 +53,9 @@ impl Charts {
             points: after.iter().copied().zip(drawn).collect(),
             slack_sd: plan.cusum_slack_sd,
             limits: judge
-                .false_share
-                .and_then(|share| book.limits(usual.freedom as u32 + 1, share, &plan)),
+                .is_charted
+                .then(|| book.limits(usual.freedom as u32 + 1, judge.false_share, &plan))
+                .flatten(),
         }
     }
 

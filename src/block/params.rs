@@ -35,7 +35,7 @@ crate::stage_params! {
         ewma_weight: f64 = 0.3, "1", 0.05, 1.0, "NIST/SEMATECH e-Handbook 6.3.2.4";
         /// Slack of the cumulative sum in standard deviations of a session: half the shift it is quickest for.
         cusum_slack_sd: f64 = 0.5, "1", 0.1, 2.0, "Montgomery, Introduction to Statistical Quality Control, chapter 9";
-        /// Chance that the charts of all links (or of all other measures) flag any session of an unchanged block. Half of it belongs to the first link.
+        /// Chance that the charts of all links (or of all charted measures) flag any session of an unchanged block, or that any measure without a chart is said to have moved. Of the links' half belongs to the first.
         false_flag_share: f64 = 0.10, "1", 0.01, 0.5, "own choice; held by tests/block/evaluation.rs";
         /// Sessions after the baseline over which that chance is held. Larger makes limits wider.
         horizon_sessions: u32 = 12, "1", 4, 100, "own choice: four weeks of three";
