@@ -355,6 +355,33 @@ fn flags_stop_with_the_shift() {
     assert_eq!(link.flagged_sessions[0], sessions[10].session);
 }
 
+/// A session inside the usual, though toward the shift, is not blamed by a chart that remembers the shifted ones.
+#[test]
+fn a_session_inside_the_usual_is_not_blamed_for_the_ones_before() {
+    let mut sessions = block(10, 5, 30.0, 3.0, &mut Draws::seeded(23));
+    let [_, high] = judged(&sessions, 10).links[0]
+        .baseline
+        .band
+        .expect("a band");
+    let usual = judged(&sessions, 10).links[0]
+        .baseline
+        .centre
+        .expect("known");
+    let last = sessions.last_mut().expect("a session");
+    last.links[0].median_ms = Some(usual + 0.7 * (high - usual));
+    let link = &judged(&sessions, 10).links[0];
+    let last = link.chart.last().expect("charted");
+    assert_eq!(last.inside_usual, Some(true));
+    assert!(last.cusum_up > last.cusum_limit, "the sum still remembers");
+    assert!(last.flags.is_empty(), "{:?}", last.flags);
+    assert_eq!(
+        link.flagged_sessions.len(),
+        4,
+        "{:?}",
+        link.flagged_sessions
+    );
+}
+
 /// Two serves are no session; three are, with an uncertainty that says so.
 #[test]
 fn short_sessions_count_for_less() {
