@@ -5,7 +5,7 @@ use jiff::civil::{Date, ISOWeekDate, Weekday};
 use super::days::{Day, DayStatus, LoadMeasure};
 use super::plan::{Asked, Plan};
 use super::record::{SpreadRecord, Valued, WeekRecord};
-use super::stats::workload::{Divisor, monotony, strain, week_change};
+use super::stats::workload::{monotony, strain, week_change};
 use crate::words::load as words;
 
 /// Every ISO week that the days touch.
@@ -188,9 +188,9 @@ fn spread(days: &[Day], measure: LoadMeasure) -> SpreadRecord {
         (None, None) => Some(words::NOT_EVERY_DAY.to_owned()),
         (Some(_), None) => None,
     };
-    let defined = |value: fn(&[f64], Divisor) -> Option<f64>| match (&not_known, &loads) {
+    let defined = |value: fn(&[f64]) -> Option<f64>| match (&not_known, &loads) {
         (Some(why), _) => Valued::not_defined(why.clone()),
-        (None, Some(loads)) => value(loads, Divisor::Sample).map_or_else(
+        (None, Some(loads)) => value(loads).map_or_else(
             || Valued::not_defined(words::NO_SPREAD),
             |value| Valued {
                 value: Some(value),

@@ -2,12 +2,12 @@
 
 use super::block_days::Days;
 use super::draw::{Anchor, Mark, Picture, Scale};
-use super::figures::{minus, signed};
+use super::figures::signed;
 use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
-use crate::words::number::within;
+use crate::words::number::{minus, within};
 use crate::words::page::WORDS;
 
 /// Where a session is told in full.
