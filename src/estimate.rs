@@ -80,20 +80,6 @@ pub enum Why {
     RivalPeaks,
     /// Sensor-to-segment mounting unknown.
     MountingUnknown,
-    /// Too few serves.
-    TooFewServes {
-        /// How many there are.
-        have: u32,
-        /// How many are needed.
-        need: u32,
-    },
-    /// Too few sessions.
-    TooFewSessions {
-        /// How many there are.
-        have: u32,
-        /// How many are needed.
-        need: u32,
-    },
     /// The event was not seen in the signals.
     NotSeen,
     /// Impact was not seen in the signals, and a person's word places it no closer.

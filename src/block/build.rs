@@ -7,7 +7,7 @@ use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
 use super::days::{days, rpe_load_au};
-use super::effort::{count_u, efforts};
+use super::effort::{SessionEffort, count_u, efforts};
 use super::facts::BlockFacts;
 use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
@@ -47,18 +47,20 @@ pub fn build_block_with(
     let mut findings = Vec::new();
     let on_days = in_order(sessions, &mut findings);
     let phase = phases(&on_days, facts, &mut findings);
-    let effort = efforts(&on_days, params);
-    let dated: Vec<Dated<'_>> = on_days
+    let mut dated: Vec<Dated<'_>> = on_days
         .iter()
         .zip(phase)
-        .zip(effort)
-        .map(|(((date, record), phase), effort)| Dated {
+        .map(|((date, record), phase)| Dated {
             record,
             date: *date,
             phase,
-            effort,
+            effort: SessionEffort::default(),
         })
         .collect();
+    let effort = efforts(&dated, params);
+    for (session, effort) in dated.iter_mut().zip(effort) {
+        session.effort = effort;
+    }
     findings.extend(comparable::findings(&dated));
     findings.extend(entered_findings(&dated));
     findings.extend(facts.unread.iter().flat_map(|one| {
@@ -172,7 +174,7 @@ fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
             found.push(Finding::note(
                 "effort-bounded",
                 &record.session,
-                load::effort_bounded(session.effort.bounded),
+                load::effort_bounded(session.effort.bounded, session.effort.load_bound.name()),
             ));
         }
     }
@@ -197,9 +199,7 @@ fn link_changes(
     params: &BlockParams,
 ) -> (Vec<LinkChange>, Reaches) {
     let links = links_of(dated);
-    let signal = dated
-        .last()
-        .map_or_else(String::new, |s| s.record.signal.clone());
+    let signal = comparable::signal(dated).unwrap_or_default();
     let mut reaches = Vec::with_capacity(links.len());
     let changes = links
         .iter()
@@ -208,7 +208,8 @@ fn link_changes(
             let breaks = comparable::breaks(dated, &[from, to]);
             let series = lag_series(dated, (from, to), &breaks, params);
             let judge = Judge {
-                false_share: Some(budget(place, links.len(), params)),
+                false_share: budget(place, links.len(), params),
+                is_charted: true,
                 worth: Some(params.worth_lag_ms),
             };
             let answer = answer(dated, &series, judge, "ms", book, params);
@@ -250,8 +251,13 @@ fn is_moment(name: &str) -> bool {
         .any(|end| name.ends_with(end))
 }
 
+/// From deepest loading to impact, and the moment it starts: told from impact, the second is the first with its sign
+/// turned, and one change would be told twice.
+const DRIVE: &str = "drive_ms";
+const DRIVE_START: &str = "deepest_loading_s";
+
 /// Peak speeds, the serves' own measures and the serve count. Speeds and separation are charted and
-/// share one false-flag budget; the rest is described.
+/// share one false-flag budget; the rest is not, and shares another of the same size.
 fn measure_changes(
     dated: &[Dated<'_>],
     book: &mut LimitBook,
@@ -270,7 +276,12 @@ fn measure_changes(
         }
     }
     let breaks = comparable::breaks(dated, &Site::ALL);
-    for (name, unit) in measure_names(dated) {
+    let names = measure_names(dated);
+    let has_drive = names.iter().any(|(name, _)| name == DRIVE);
+    for (name, unit) in names {
+        if has_drive && name == DRIVE_START {
+            continue;
+        }
         let series = serve_series(dated, &breaks, params, &|serve, _| {
             let value = serve.measures.get(&name)?.value?;
             // a moment is told from the serve's own impact: the clock's zero differs from day to day
@@ -299,10 +310,13 @@ fn measure_changes(
         false,
     ));
     let charted = all.iter().filter(|(_, _, _, charted)| *charted).count();
+    let described = all.len() - charted;
     all.into_iter()
         .map(|(name, unit, series, is_charted)| {
+            let sharing = if is_charted { charted } else { described };
             let judge = Judge {
-                false_share: is_charted.then(|| params.false_flag_share / charted.max(1) as f64),
+                false_share: params.false_flag_share / sharing.max(1) as f64,
+                is_charted,
                 worth: None,
             };
             let answer = answer(dated, &series, judge, &unit, book, params);

@@ -18,8 +18,10 @@ pub const SHOWN: f64 = 0.95;
 /// How a series is judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Judge {
-    /// Chance of a chart flag in an unchanged block, and of the word `moved`; `None`: described only.
-    pub false_share: Option<f64>,
+    /// Chance of the word `moved` in an unchanged block, and of a chart flag.
+    pub false_share: f64,
+    /// Whether it has chart limits.
+    pub is_charted: bool,
     /// Change worth knowing, in the unit of the series; `None`: by its unit.
     pub worth: Option<f64>,
 }

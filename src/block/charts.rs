@@ -53,41 +53,50 @@ impl Charts {
             points: after.iter().copied().zip(drawn).collect(),
             slack_sd: plan.cusum_slack_sd,
             limits: judge
-                .false_share
-                .and_then(|share| book.limits(usual.freedom as u32 + 1, share, &plan)),
+                .is_charted
+                .then(|| book.limits(usual.freedom as u32 + 1, judge.false_share, &plan))
+                .flatten(),
         }
     }
 
-    fn at(&self, place: usize) -> Option<&ChartPoint> {
-        self.points
-            .iter()
-            .find(|(point, _)| point.place == place)
-            .map(|(_, chart)| chart)
+    /// The session of that place, after those before it.
+    fn at(&self, place: usize) -> Option<(&ChartPoint, &[(Point, ChartPoint)])> {
+        let index = self.points.iter().position(|(p, _)| p.place == place)?;
+        let (_, chart) = self.points.get(index)?;
+        Some((chart, self.points.get(..index)?))
     }
 
     /// What flags a session. The moving average and the sum remember earlier sessions; they flag only
-    /// a session that itself lies beyond the slack on their side, so that a usual session after unusual
-    /// ones is not blamed. The session at which a chart crosses its limit always does.
-    fn flags(&self, chart: &ChartPoint) -> Vec<String> {
+    /// a session that itself lies beyond the slack on their side and, once they have crossed their limit, outside
+    /// the usual: a usual session after unusual ones is not blamed. The session at which a chart first crosses its
+    /// limit is flagged wherever it lies.
+    fn flags(
+        &self,
+        (chart, before): (&ChartPoint, &[(Point, ChartPoint)]),
+        inside: Option<bool>,
+    ) -> Vec<String> {
         let Some(limits) = &self.limits else {
             return Vec::new();
         };
         let pushes = |side: f64| side * chart.off_sd > self.slack_sd;
-        let sums = chart.cusum;
+        let crossed = |over: &dyn Fn(&ChartPoint) -> bool| before.iter().any(|(_, c)| over(c));
+        let blamed = |over: &dyn Fn(&ChartPoint) -> bool| {
+            over(chart) && (inside == Some(false) || !crossed(over))
+        };
         [
             ("single", chart.single.abs() > limits.single),
             (
                 "ewma",
-                chart.ewma_z.abs() > limits.ewma && pushes(chart.ewma_z.signum()),
+                blamed(&|c| c.ewma_z.abs() > limits.ewma) && pushes(chart.ewma_z.signum()),
             ),
             (
                 "cusum",
-                (sums.up > limits.cusum && pushes(1.0))
-                    || (sums.down > limits.cusum && pushes(-1.0)),
+                (blamed(&|c| c.cusum.up > limits.cusum) && pushes(1.0))
+                    || (blamed(&|c| c.cusum.down > limits.cusum) && pushes(-1.0)),
             ),
         ]
         .into_iter()
-        .filter(|(_, crossed)| *crossed)
+        .filter(|(_, flagged)| *flagged)
         .map(|(name, _)| name.to_owned())
         .collect()
     }
@@ -120,7 +129,8 @@ pub fn chart_records(
         .iter()
         .filter_map(|point| {
             let session = dated.get(point.place)?;
-            let drawn = charts.and_then(|c| c.at(point.place));
+            let placed = charts.and_then(|c| Some((c, c.at(point.place)?)));
+            let drawn = placed.map(|(_, (chart, _))| chart);
             let limits = charts.and_then(|c| c.limits);
             let inside = centre
                 .filter(|_| session.phase != Phase::Baseline)
@@ -133,7 +143,7 @@ pub fn chart_records(
                 .and(centre)
                 .zip(moved_by)
                 .is_some_and(|(c, by)| (point.value - c.centre) * by.signum() > by.abs() / 2.0);
-            let mut flags = drawn.zip(charts).map_or_else(Vec::new, |(d, c)| c.flags(d));
+            let mut flags = placed.map_or_else(Vec::new, |(charts, at)| charts.flags(at, inside));
             flags.extend(moved.then(|| "moved".to_owned()));
             Some(ChartRecord {
                 session: session.record.session.clone(),

@@ -8,6 +8,9 @@ use crate::frames::Site;
 use crate::session::SessionRecord;
 use crate::words::timing;
 
+/// The attribute that says which signal's peaks are timed.
+const SIGNAL: &str = "signal";
+
 /// What must agree for a number from these sites to be comparable.
 fn attributes(record: &SessionRecord, sites: &[Site]) -> BTreeMap<String, String> {
     let profiles = record
@@ -16,7 +19,7 @@ fn attributes(record: &SessionRecord, sites: &[Site]) -> BTreeMap<String, String
         .filter(|unit| sites.contains(&unit.site))
         .map(|unit| (format!("{} profile", unit.site), unit.profile.clone()));
     [
-        ("signal".to_owned(), record.signal.clone()),
+        (SIGNAL.to_owned(), record.signal.clone()),
         (
             "hitting hand".to_owned(),
             format!("{:?}", record.hand).to_lowercase(),
@@ -31,6 +34,30 @@ fn attributes(record: &SessionRecord, sites: &[Site]) -> BTreeMap<String, String
 ///
 /// The reference is what most baseline sessions have, or most sessions where there is no baseline.
 pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
+    let reference = reference(dated, sites);
+    dated
+        .iter()
+        .map(|session| {
+            if let Some(why) = voided(session.record, sites) {
+                return Some(why);
+            }
+            attributes(session.record, sites)
+                .iter()
+                .find_map(|(name, value)| {
+                    let (usual, _) = reference.get(name)?;
+                    (usual != value).then(|| timing::differs(name, value, usual))
+                })
+        })
+        .collect()
+}
+
+/// The signal of the reference; `None` without sessions.
+pub fn signal(dated: &[Dated<'_>]) -> Option<String> {
+    reference(dated, &[]).remove(SIGNAL).map(|(name, _)| name)
+}
+
+/// Each attribute's commonest value, with the sessions that have it.
+fn reference(dated: &[Dated<'_>], sites: &[Site]) -> BTreeMap<String, (String, usize)> {
     let has_baseline = dated.iter().any(|s| s.phase == Phase::Baseline);
     let mut votes: BTreeMap<(String, String), usize> = BTreeMap::new();
     for session in dated
@@ -41,27 +68,14 @@ pub fn breaks(dated: &[Dated<'_>], sites: &[Site]) -> Vec<Option<String>> {
             *votes.entry(attribute).or_default() += 1;
         }
     }
-    let mut reference: BTreeMap<&str, (&str, usize)> = BTreeMap::new();
-    for ((name, value), count) in &votes {
-        let best = reference.entry(name).or_insert((value, 0));
-        if *count > best.1 {
-            *best = (value, *count);
+    let mut reference: BTreeMap<String, (String, usize)> = BTreeMap::new();
+    for ((name, value), count) in votes {
+        let best = reference.entry(name).or_default();
+        if count > best.1 {
+            *best = (value, count);
         }
     }
-    dated
-        .iter()
-        .map(|session| {
-            if let Some(why) = voided(session.record, sites) {
-                return Some(why);
-            }
-            attributes(session.record, sites)
-                .iter()
-                .find_map(|(name, value)| {
-                    let (usual, _) = reference.get(name.as_str())?;
-                    (usual != value).then(|| timing::differs(name, value, usual))
-                })
-        })
-        .collect()
+    reference
 }
 
 /// Findings that void every number of the unit they name, and of the whole session.

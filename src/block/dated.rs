@@ -49,7 +49,8 @@ pub struct Dated<'a> {
     pub effort: SessionEffort,
 }
 
-/// Sessions in order of date, then name; one without a date is a finding and left out.
+/// Sessions in order of date; those of one day by the clock where each of their logs tells calendar time, else by name.
+/// One without a date is a finding and left out.
 pub fn in_order<'a>(
     sessions: &'a [SessionRecord],
     findings: &mut Vec<Finding>,
@@ -66,9 +67,32 @@ pub fn in_order<'a>(
         }
     }
     dated.sort_by(|a, b| (a.0, &a.1.session).cmp(&(b.0, &b.1.session)));
+    for day in dated.chunk_by_mut(|a, b| a.0 == b.0) {
+        let by_clock: Option<Vec<f64>> = day.iter().map(|(_, record)| calendar_s(record)).collect();
+        if by_clock.is_some() {
+            let at_s = |record| calendar_s(record).unwrap_or_default();
+            day.sort_by(|a, b| at_s(a.1).total_cmp(&at_s(b.1)));
+        }
+    }
     leave_out_far(&mut dated, findings);
     dated
 }
+
+/// The session's first swing in s since 1970, where its reference clock tells calendar time: then it lies on the session's
+/// own day, or near it for the zones; no count of seconds or samples does.
+fn calendar_s(record: &SessionRecord) -> Option<f64> {
+    let swings = record.serves.iter().map(|serve| serve.impact_s);
+    let first_s = swings
+        .chain(record.rejected.iter().map(|refused| refused.time_s))
+        .min_by(f64::total_cmp)?;
+    let date: Date = record.date.parse().ok()?;
+    let day = days_between(Date::constant(1970, 1, 1), date) as f64;
+    let off_d = first_s / DAY_S - day;
+    (-1.0..2.0).contains(&off_d).then_some(first_s)
+}
+
+/// Length of a day.
+const DAY_S: f64 = 86_400.0;
 
 /// A session further than this from the block's middle one has a mistyped year, days; a block is weeks or months.
 const FAR_D: i64 = 3 * 366;

@@ -124,7 +124,7 @@ pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
         .take_while(|date| *date <= last)
         .map(|date| match by_day.get(&date) {
             Some((sessions, unread)) => day(date, sessions, *unread),
-            None if facts.rest.holds(date) => empty_day(date, DayStatus::Rest),
+            None if facts.rest.contains(&date) => empty_day(date, DayStatus::Rest),
             None => empty_day(date, DayStatus::NoLog),
         })
         .collect()

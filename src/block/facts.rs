@@ -20,22 +20,6 @@ pub enum BaselineChoice {
     Sessions(Vec<String>),
 }
 
-/// Which days without a log were rest.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct RestDays {
-    /// These days.
-    pub days: BTreeSet<Date>,
-    /// Every day without a log.
-    pub every_day_without_log: bool,
-}
-
-impl RestDays {
-    /// Whether a day without a log was rest.
-    pub fn holds(&self, date: Date) -> bool {
-        self.every_day_without_log || self.days.contains(&date)
-    }
-}
-
 /// What block.toml and the folder say.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct BlockFacts {
@@ -45,8 +29,8 @@ pub struct BlockFacts {
     pub returned: Option<Date>,
     /// The athlete's usual.
     pub baseline: BaselineChoice,
-    /// Rest days.
-    pub rest: RestDays,
+    /// Days without a log that were rest.
+    pub rest: BTreeSet<Date>,
     /// The plan.
     pub plan: Option<Plan>,
     /// Sessions that could not be read.

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::dated::{Dated, Phase};
 use super::facts::BlockFacts;
 use super::params::BlockParams;
+use super::plan_done::serves_against;
 use super::record::{LinkChange, LookAt, MeasureChange, PlanRow, SessionLine, Verdict, WeekRecord};
 use super::series::link_of;
 use crate::finding::Finding;
@@ -13,6 +14,7 @@ use crate::math::median;
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
+use crate::words::load::ServesAgainstPlan;
 use crate::words::look_at as words;
 use crate::words::made::pain_entered;
 use crate::words::timing::Size;
@@ -294,23 +296,30 @@ fn few_serves_doubt(now: &[(&Dated<'_>, &LinkSummary)], params: &BlockParams) ->
     (fewest < 3 * params.session_min_serves).then(|| words::few_serves(fewest))
 }
 
-/// Weeks with more serves than planned, as one item.
+/// Weeks with more serves than planned, on the days that the plan names, as one item.
 fn weeks_over_plan(seen: &Seen<'_>, params: &BlockParams) -> Option<LookAt> {
-    let over = |week: &&WeekRecord| {
-        let planned = f64::from(week.planned_serves.unwrap_or(u32::MAX));
-        let allowed = (params.plan_tolerance_share * planned).max(COVERAGE_95 * week.serves_u);
-        f64::from(week.serves) - planned > allowed
+    let over = |week: &WeekRecord| {
+        let (done, u) = week.planned_done.zip(week.planned_done_u)?;
+        let against = serves_against(done, u, week.planned_serves, params);
+        matches!(against, ServesAgainstPlan::More(_)).then_some((done, u))
     };
-    let weeks: Vec<&WeekRecord> = seen.weeks.iter().filter(over).collect();
-    let latest = weeks.last()?;
+    let weeks: Vec<(&WeekRecord, (u32, f64))> = seen
+        .weeks
+        .iter()
+        .filter_map(|week| over(week).map(|done| (week, done)))
+        .collect();
+    let (_, (_, latest_u)) = weeks.last()?;
     let listed: Vec<String> = weeks
         .iter()
-        .map(|week| words::week_over(&week.week, week.serves, week.planned_serves.unwrap_or(0)))
+        .map(|(week, (done, _))| {
+            let asked = week.planned_serves.unwrap_or(0);
+            words::week_over(&week.week, *done, asked, week.serves.saturating_sub(*done))
+        })
         .collect();
     Some(item(
         "plan",
         words::weeks_over_plan(&listed),
-        &words::count_good_to(COVERAGE_95 * latest.serves_u),
+        &words::count_good_to(COVERAGE_95 * latest_u),
     ))
 }
 

@@ -27,7 +27,7 @@ mod weeks;
 
 pub use build::{build_block, build_block_with};
 pub use charts::LimitBook;
-pub use facts::{BaselineChoice, BlockFacts, RestDays};
+pub use facts::{BaselineChoice, BlockFacts};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};
 pub use record::*;

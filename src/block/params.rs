@@ -16,7 +16,7 @@ crate::stage_params! {
         /// Days back in which the athlete's own best wrist speed is looked for. Longer keeps the best from before a lay-off.
         best_lookback_d: u32 = 120, "d", 7, 730, "own choice: longer than a block with a return in it";
         /// Which of the highest wrist speeds is the best. Larger is safer against wild values, and lower.
-        best_rank: u32 = 3, "1", 1, 20, "own choice: two wild values do no harm";
+        best_rank: u32 = 3, "1", 1, 20, "own choice: two wild serves do no harm; a session in doubt as a whole has no effort";
         /// Serves with a wrist speed before a best is named.
         best_min_serves: u32 = 10, "1", 3, 100, "own choice";
         /// Power of the speed share that weighs a serve. 2 follows rotational energy; 1 counts speed itself.
@@ -35,7 +35,7 @@ crate::stage_params! {
         ewma_weight: f64 = 0.3, "1", 0.05, 1.0, "NIST/SEMATECH e-Handbook 6.3.2.4";
         /// Slack of the cumulative sum in standard deviations of a session: half the shift it is quickest for.
         cusum_slack_sd: f64 = 0.5, "1", 0.1, 2.0, "Montgomery, Introduction to Statistical Quality Control, chapter 9";
-        /// Chance that the charts of all links (or of all other measures) flag any session of an unchanged block. Half of it belongs to the first link.
+        /// Chance that the charts of all links (or of all charted measures) flag any session of an unchanged block, or that any measure without a chart is said to have moved. Of the links' half belongs to the first.
         false_flag_share: f64 = 0.10, "1", 0.01, 0.5, "own choice; held by tests/block/evaluation.rs";
         /// Sessions after the baseline over which that chance is held. Larger makes limits wider.
         horizon_sessions: u32 = 12, "1", 4, 100, "own choice: four weeks of three";
@@ -59,6 +59,8 @@ crate::stage_params! {
         like_effort_from_percent: f64 = 10.0, "%", 2.0, 50.0, "own choice: a tenth slower stretches a 30 ms lag by 3 ms";
         /// Departure from the planned serves that still reads as planned. Larger is more lenient.
         plan_tolerance_share: f64 = 0.10, "1", 0.0, 0.5, "own choice";
+        /// How much softer than asked, as a share, still gets no verdict; beside what the own best stands above a usual full serve. Larger is more lenient.
+        plan_effort_share: f64 = 0.05, "1", 0.0, 0.3, "own choice: the effort asked is felt, and nobody feels a twentieth";
         /// Chance of a trend wording on a series without trend.
         trend_level: f64 = 0.05, "1", 0.001, 0.2, "common practice, no source";
     }

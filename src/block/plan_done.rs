@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::dated::Dated;
 use super::days::{Day, DayStatus};
-use super::effort::days_between;
+use super::effort::{Bound, days_between};
 use super::params::BlockParams;
 use super::plan::{Asked, Plan};
 use super::record::{PlanHead, PlanRow, Valued};
@@ -58,11 +58,11 @@ fn row(
     stopped: bool,
     params: &BlockParams,
 ) -> PlanRow {
-    let effort = day_effort(day.date, dated);
+    let effort = DayEffort::of(day.date, dated);
     let against = if stopped {
         DayAgainstPlan::Pain
     } else {
-        against(day, asked, &effort, params)
+        against(day, asked, effort.as_ref().ok(), params)
     };
     PlanRow {
         date: day.record.date.clone(),
@@ -71,38 +71,69 @@ fn row(
         done_serves: day.record.serves,
         done_u: day.record.serves_u,
         asked_effort_percent: asked.and_then(|a| a.effort_percent),
-        measured_effort_percent: effort,
+        measured_effort_percent: match effort {
+            Ok(effort) => Valued::known(effort.percent, effort.u_percent),
+            Err(why) => Valued::not_defined(why),
+        },
         above_plan: against.is_above(),
         says: against.to_string(),
     }
 }
 
-/// Median effort over the day's serves, percent; the uncertainty is that of its sessions.
-fn day_effort(date: Date, dated: &[Dated<'_>]) -> Valued {
-    let of_day: Vec<&Dated<'_>> = dated.iter().filter(|s| s.date == date).collect();
-    let shares: Vec<f64> = of_day
-        .iter()
-        .flat_map(|s| s.effort.serves.iter().flatten())
-        .map(|effort| 100.0 * effort.share)
-        .collect();
-    let Some(percent) = median(&shares) else {
-        let why = of_day
-            .iter()
-            .find_map(|s| s.effort.percent.why.clone())
-            .unwrap_or_else(|| "no log".to_owned());
-        return Valued::not_defined(why);
-    };
-    let u = of_day
-        .iter()
-        .filter_map(|s| s.effort.percent.u)
-        .fold(0.0, f64::max);
-    Valued::known(percent, u)
+/// Median effort over the day's serves, percent.
+struct DayEffort {
+    percent: f64,
+    /// That of its sessions.
+    u_percent: f64,
+    /// Between which the median of the true efforts lies: other than `percent` where serves are only bounded.
+    reach_percent: [f64; 2],
+    /// What a usual full serve reaches of the own best; none where it is not known.
+    full_share: Option<f64>,
+}
+
+impl DayEffort {
+    fn of(date: Date, dated: &[Dated<'_>]) -> Result<Self, String> {
+        let of_day: Vec<&Dated<'_>> = dated.iter().filter(|s| s.date == date).collect();
+        let efforts = || of_day.iter().flat_map(|s| s.effort.serves.iter().flatten());
+        // a bounded effort lies as far off on its open side as any can
+        let median_of = |bound: Bound, open: f64| {
+            let percents: Vec<f64> = efforts()
+                .map(|e| {
+                    if e.bound == bound {
+                        open
+                    } else {
+                        100.0 * e.share
+                    }
+                })
+                .collect();
+            median(&percents)
+        };
+        let told: Vec<f64> = efforts().map(|e| 100.0 * e.share).collect();
+        let (Some(percent), Some(low), Some(high)) = (
+            median(&told),
+            median_of(Bound::AtMost, 0.0),
+            median_of(Bound::AtLeast, f64::MAX),
+        ) else {
+            let mut whys = of_day.iter().filter_map(|s| s.effort.percent.why.clone());
+            return Err(whys.next().unwrap_or_else(|| "no log".to_owned()));
+        };
+        let u = of_day.iter().filter_map(|s| s.effort.percent.u);
+        Ok(Self {
+            percent,
+            u_percent: u.fold(0.0, f64::max),
+            reach_percent: [low, high],
+            full_share: of_day
+                .iter()
+                .filter_map(|s| s.effort.best?.full_share)
+                .reduce(f64::min),
+        })
+    }
 }
 
 fn against(
     day: &Day,
     asked: Option<&Asked>,
-    effort: &Valued,
+    effort: Option<&DayEffort>,
     params: &BlockParams,
 ) -> DayAgainstPlan {
     let Some(asked) = asked else {
@@ -124,11 +155,14 @@ fn against(
     let u = day.record.serves_u.unwrap_or(0.0);
     DayAgainstPlan::Compared(
         serves_against(done, u, asked.serves, params),
-        effort_against(effort, asked.effort_percent),
+        effort
+            .zip(asked.effort_percent)
+            .map(|(effort, asked)| effort_against(effort, asked, params)),
     )
 }
 
-fn serves_against(
+/// The count of a day or of a week against what the plan asks of it.
+pub fn serves_against(
     done: u32,
     u: f64,
     asked: Option<u32>,
@@ -148,15 +182,31 @@ fn serves_against(
     }
 }
 
-fn effort_against(effort: &Valued, asked: Option<f64>) -> Option<EffortAgainstPlan> {
-    let (measured, u, asked) = (effort.value?, effort.u?, asked?);
-    Some(if measured - COVERAGE_95 * u > asked {
-        EffortAgainstPlan::Harder(measured, asked)
-    } else if measured + COVERAGE_95 * u < asked {
-        EffortAgainstPlan::Softer(measured, asked)
-    } else {
+/// A bound gives no verdict on its open side: "at most 70 %" is not harder than 60 % asked.
+///
+/// The own best is an athlete's few fastest serves and a day's effort its middle one: a day of full serves reads some 90 %.
+/// So softer is only what lies below what a serve of the effort asked would usually reach. Harder needs no such
+/// allowance, for the reading errs to the soft side.
+fn effort_against(effort: &DayEffort, asked: f64, params: &BlockParams) -> EffortAgainstPlan {
+    let softest = effort
+        .full_share
+        .map(|share| asked * share * (1.0 - params.plan_effort_share));
+    let half = COVERAGE_95 * effort.u_percent;
+    let ([low, high], told) = (effort.reach_percent, effort.percent);
+    if low - half > asked {
+        EffortAgainstPlan::Harder(told, asked)
+    } else if softest.is_some_and(|softest| high + half < softest) {
+        EffortAgainstPlan::Softer(told, asked)
+    } else if low == high && (told - asked).abs() <= half {
         EffortAgainstPlan::AsAsked
-    })
+    } else {
+        let bound = match (low < told, told < high) {
+            (true, _) => Some(Bound::AtMost),
+            (false, true) => Some(Bound::AtLeast),
+            (false, false) => None,
+        };
+        EffortAgainstPlan::NoVerdict(bound.map(Bound::name), told, asked)
+    }
 }
 
 /// Days that the plan speaks of before the first log and after the last.

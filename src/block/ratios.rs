@@ -3,8 +3,7 @@
 use super::days::{Day, LoadMeasure};
 use super::params::BlockParams;
 use super::record::RatioRecord;
-use super::stats::ewma::weight_of_days;
-use super::stats::workload::{ewma_weights, load_ratio, window_weights};
+use super::stats::workload::{ewma_weights, load_ratio, weight_of_days, window_weights};
 use super::weeks::ends_week;
 use crate::words::load as words;
 

@@ -107,7 +107,7 @@ impl Judged<'_> {
             high,
             unit: self.unit,
         };
-        let strict = 1.0 - self.judge.false_share.unwrap_or(1.0 - SHOWN);
+        let strict = 1.0 - self.judge.false_share;
         if change.change.abs() > change.half_width(strict.max(SHOWN)) {
             (Verdict::Moved, timing::moved(&size))
         } else if low.abs().max(high.abs()) <= self.worth {

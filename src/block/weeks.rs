@@ -5,7 +5,7 @@ use jiff::civil::{Date, ISOWeekDate, Weekday};
 use super::days::{Day, DayStatus, LoadMeasure};
 use super::plan::{Asked, Plan};
 use super::record::{SpreadRecord, Valued, WeekRecord};
-use super::stats::workload::{Divisor, monotony, strain, week_change};
+use super::stats::workload::{monotony, strain, week_change};
 use crate::words::load as words;
 
 /// Every ISO week that the days touch.
@@ -42,6 +42,8 @@ struct WeekSum {
     incomplete: Option<String>,
     /// Asked on the week's days inside the block.
     planned: Option<u32>,
+    /// Done on the days that the plan names, with the variance of that count.
+    done: (u32, f64),
     /// Asked on all days of the week.
     planned_whole: Option<u32>,
 }
@@ -55,19 +57,25 @@ impl WeekSum {
             .filter(|day| Some(week_of(day.date)) == week)
             .map(|day| &day.asked);
         let inside = days.iter().filter_map(|day| plan?.asked_on(day.date));
+        let named = |day: &&Day| plan.is_some_and(|plan| plan.asked_on(day.date).is_some());
         Self {
             name: days.first().map_or_else(String::new, |d| week_name(d.date)),
-            serves: days.iter().filter_map(|day| day.record.serves).sum(),
-            variance: days
-                .iter()
-                .filter_map(|day| day.record.serves_u)
-                .map(|u| u * u)
-                .sum(),
+            serves: serves(days.iter()).0,
+            variance: serves(days.iter()).1,
             incomplete: incomplete(days),
             planned: asked_in_all(inside),
+            done: serves(days.iter().filter(named)),
             planned_whole: asked_in_all(of_week),
         }
     }
+}
+
+/// Serves of some days, with the variance of that count.
+fn serves<'a>(days: impl Iterator<Item = &'a Day>) -> (u32, f64) {
+    days.fold((0, 0.0), |(serves, variance), day| {
+        let u = day.record.serves_u.unwrap_or(0.0);
+        (serves + day.record.serves.unwrap_or(0), variance + u * u)
+    })
 }
 
 /// Serves that some days ask; none where one leaves them open, or where the plan speaks of none of them.
@@ -130,6 +138,8 @@ fn week(
         load_u: weighted.map(|(_, u)| u),
         rpe_load_au: total(LoadMeasure::Rpe).map(|(load, _)| load),
         planned_serves: sum.planned,
+        planned_done: sum.planned.map(|_| sum.done.0),
+        planned_done_u: sum.planned.map(|_| sum.done.1.sqrt()),
         change: change(sum, before),
         planned_change: planned_change(sum, before),
         spread: LoadMeasure::ALL
@@ -178,9 +188,9 @@ fn spread(days: &[Day], measure: LoadMeasure) -> SpreadRecord {
         (None, None) => Some(words::NOT_EVERY_DAY.to_owned()),
         (Some(_), None) => None,
     };
-    let defined = |value: fn(&[f64], Divisor) -> Option<f64>| match (&not_known, &loads) {
+    let defined = |value: fn(&[f64]) -> Option<f64>| match (&not_known, &loads) {
         (Some(why), _) => Valued::not_defined(why.clone()),
-        (None, Some(loads)) => value(loads, Divisor::Sample).map_or_else(
+        (None, Some(loads)) => value(loads).map_or_else(
             || Valued::not_defined(words::NO_SPREAD),
             |value| Valued {
                 value: Some(value),

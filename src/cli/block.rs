@@ -12,8 +12,7 @@ use super::{
     CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, say, tell, write_whole,
 };
 use crate::block::{
-    BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, RestDays, UnreadSession,
-    build_block,
+    BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, UnreadSession, build_block,
 };
 use crate::finding::Finding;
 use crate::report::{
@@ -250,10 +249,7 @@ fn facts(
             Some(Baseline::Until(day)) => BaselineChoice::Until(*day),
             Some(Baseline::Sessions(names)) => BaselineChoice::Sessions(names.clone()),
         },
-        rest: RestDays {
-            days: settings.rest.iter().copied().collect(),
-            every_day_without_log: false,
-        },
+        rest: settings.rest.iter().copied().collect(),
         plan: settings
             .plan
             .as_deref()

@@ -2,7 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{answer_words, change_line, ratio_rules, ratio_words};
+use super::measures::{
+    answer_words, change_line, day_cell, give_or_take, ratio_rules, ratio_words,
+};
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -58,7 +60,8 @@ fn headline(record: &BlockRecord) -> String {
         text.push('\n');
     }
     let t = &record.totals;
-    let serves = format!("{}{}", t.serves, give_or_take(t.serves_u));
+    let give_or_take = give_or_take(t.serves_u).map_or_else(String::new, |u| format!(" ({u})"));
+    let serves = format!("{}{give_or_take}", t.serves);
     let counts = words::block_counts(&serves, t.dry_swings, t.sessions, t.rejected);
     let _ = writeln!(text, "{counts}");
     let said = [t.confirmed, t.changed, t.added, t.removed];
@@ -73,16 +76,6 @@ fn headline(record: &BlockRecord) -> String {
         ));
     }
     text
-}
-
-/// ` (± 3)` where the count is uncertain by a serve or more.
-fn give_or_take(u: f64) -> String {
-    let expanded = COVERAGE_95 * u;
-    if expanded < 0.5 {
-        String::new()
-    } else {
-        format!(" (± {expanded:.0})")
-    }
 }
 
 fn look_at(record: &BlockRecord) -> String {
@@ -151,23 +144,7 @@ fn calendar(record: &BlockRecord) -> String {
 
 fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<String> {
     let mut row = vec![week.week.clone()];
-    let monday: Option<jiff::civil::Date> = week.from.parse().ok();
-    for offset in 0..WEEKDAYS.len() as i64 {
-        let date = monday.and_then(|m| m.checked_add(jiff::Span::new().days(offset)).ok());
-        let day = date.and_then(|d| {
-            let name = d.to_string();
-            record.days.iter().find(|day| day.date == name)
-        });
-        row.push(
-            day.map_or_else(String::new, |day| match (day.status.as_str(), day.serves) {
-                ("rest", _) => "r".to_owned(),
-                ("no log", _) => "·".to_owned(),
-                ("unread", None) => "?".to_owned(),
-                ("unread", Some(n)) => format!("{n}+?"),
-                (_, n) => n.map_or_else(String::new, |n| n.to_string()),
-            }),
-        );
-    }
+    row.extend((0..7).map(|offset| day_cell(record, week, offset)));
     let part = week.days_no_log + week.days_outside > 0;
     row.push(format!("{}{}", week.serves, if part { "*" } else { "" }));
     if planned {

@@ -1,6 +1,6 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{LinkChange, MeasureChange, RatioRecord};
+use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord, WeekRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
@@ -120,4 +120,25 @@ pub fn change_line(measure: &MeasureChange) -> ChangeLine {
         since: centre(since.centre, since.u),
         change: measure.change.zip(half).map(|(by, half)| within(by, half)),
     }
+}
+
+/// `± 3`, the half-width of a count's interval, where it is a serve or more.
+pub fn give_or_take(u: f64) -> Option<String> {
+    let expanded = COVERAGE_95 * u;
+    (expanded >= 0.5).then(|| format!("± {expanded:.0}"))
+}
+
+/// A day of a week in the calendar: its serves, or the sign of what it is; `offset` from Monday.
+pub fn day_cell(record: &BlockRecord, week: &WeekRecord, offset: i64) -> String {
+    let monday: Option<jiff::civil::Date> = week.from.parse().ok();
+    let date = monday.and_then(|day| day.checked_add(jiff::Span::new().days(offset)).ok());
+    let name = date.map_or_else(String::new, |date| date.to_string());
+    let day = record.days.iter().find(|day| day.date == name);
+    day.map_or_else(String::new, |day| match (day.status.as_str(), day.serves) {
+        ("rest", _) => "r".to_owned(),
+        ("no log", _) => "·".to_owned(),
+        ("unread", None) => "?".to_owned(),
+        ("unread", Some(n)) => format!("{n}+?"),
+        (_, n) => n.map_or_else(String::new, |n| n.to_string()),
+    })
 }

@@ -7,7 +7,8 @@ pub fn formula(power: f64, best_rank: u32, lookback_d: u32) -> String {
     format!(
         "effort-weighted serves: sum over serves with contact of (wrist peak speed / own best) to the \
          power {power}; own best: number {best_rank} of the highest wrist speeds of the {lookback_d} days up to \
-         the session; a serve at the own best counts one, one whose effort is not measured as the session's mean"
+         the session; a serve at the own best counts one, one whose effort is not measured as the session's mean, one at the \
+         sensor's limit, where the best is too, as one at most"
     )
 }
 
@@ -27,11 +28,11 @@ pub fn pain_unread(written: &str) -> String {
 /// An RPE that no scale has.
 pub const RPE_RANGE: &str = "session RPE is outside 0 to 10: check the entry";
 
-/// Efforts that are bounds only.
-pub fn effort_bounded(serves: u32) -> String {
+/// Efforts that are bounds only: `bound` is `at least` or `at most`.
+pub fn effort_bounded(serves: u32, bound: &str) -> String {
     format!(
-        "{serves} wrist {} at the sensor's limit or measured against a best that is: effort and load are \
-         bounds there",
+        "{serves} wrist {} at the sensor's limit or measured against a best that is: their efforts are {bound} \
+         what is told, and so is the load",
         noun(serves as usize, "peak", "peaks")
     )
 }
@@ -41,6 +42,11 @@ pub fn no_best(have: usize, days: u32, needed: usize) -> String {
     format!(
         "{have} serves with a wrist speed in {days} days, {needed} needed to name the athlete's own best"
     )
+}
+
+/// Wrist speeds that cannot be set against the own best.
+pub fn speed_not_compared(why: &str) -> String {
+    format!("wrist speeds are not comparable: {why}")
 }
 
 /// The wrist never turned.
@@ -183,6 +189,8 @@ pub enum EffortAgainstPlan {
     Harder(f64, f64),
     /// Softer.
     Softer(f64, f64),
+    /// Neither can be said; with `at most` or `at least` where the measured effort is only that.
+    NoVerdict(Option<&'static str>, f64, f64),
 }
 
 impl DayAgainstPlan {
@@ -230,6 +238,13 @@ impl std::fmt::Display for EffortAgainstPlan {
             Self::AsAsked => return f.write_str("effort as asked"),
             Self::Harder(measured, asked) => ("harder", measured, asked),
             Self::Softer(measured, asked) => ("softer", measured, asked),
+            Self::NoVerdict(bound, measured, asked) => {
+                let bound = bound.map_or_else(String::new, |bound| format!("{bound} "));
+                return write!(
+                    f,
+                    "effort {bound}{measured:.0} % of own best, {asked:.0} % asked"
+                );
+            }
         };
         write!(
             f,

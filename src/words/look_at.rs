@@ -120,9 +120,13 @@ pub fn few_serves(fewest: u32) -> String {
     format!("few serves: {fewest} with this lag in the shortest of these sessions")
 }
 
-/// A week's serves and what was planned.
-pub fn week_over(week: &str, done: u32, planned: u32) -> String {
-    format!("{done} serves in {week}, {planned} planned")
+/// A week's serves on the days that the plan names, what was planned, and the serves of its other days.
+pub fn week_over(week: &str, done: u32, planned: u32, elsewhere: u32) -> String {
+    let text = format!("{done} serves in {week}, {planned} planned");
+    match elsewhere {
+        0 => text,
+        n => format!("{text} ({n} more on days that the plan does not name)"),
+    }
 }
 
 /// Weeks with more serves than planned.

@@ -137,6 +137,7 @@ page_words! {
     no_plan: &'static str = "no plan to compare with";
     done_of: &'static str = "done of";
     planned_in: &'static str = "planned in";
+    on_other_days: &'static str = "more on days that the plan does not name";
     week: &'static str = "week";
     weeks: &'static str = "weeks";
     latest_session: &'static str = "latest session";

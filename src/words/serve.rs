@@ -76,13 +76,12 @@ pub fn no_ball(times: f64) -> String {
     format!("no ball: shock {times:.1} times the swing's own roughness")
 }
 
+/// How [`beside_a_surer`] begins.
+pub const BESIDE_A_SURER: &str = "like a serve, too near to a surer one";
 /// Like a serve, but this long after (or, below zero, before) a surer one, s.
 pub fn beside_a_surer(after_s: f64) -> String {
     let side = if after_s < 0.0 { "before" } else { "after" };
-    format!(
-        "like a serve, too near to a surer one: {:.1} s {side} it",
-        after_s.abs()
-    )
+    format!("{BESIDE_A_SURER}: {:.1} s {side} it", after_s.abs())
 }
 /// Taken out by hand.
 pub const TAKEN_OUT: &str = "taken out by your correction";

@@ -14,8 +14,6 @@ impl std::fmt::Display for Why {
             Self::NoPeak => write!(f, "no clear peak"),
             Self::RivalPeaks => write!(f, "two peaks of like height"),
             Self::MountingUnknown => write!(f, "mounting unknown"),
-            Self::TooFewServes { have, need } => write!(f, "{have} serves, {need} needed"),
-            Self::TooFewSessions { have, need } => write!(f, "{have} sessions, {need} needed"),
             Self::NotSeen => write!(f, "not seen in the signals"),
             Self::ImpactNotSeen => write!(f, "impact not seen"),
         }

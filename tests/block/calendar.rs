@@ -2,7 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{
-    BlockFacts, BlockParams, BlockRecord, RatioRecord, RestDays, UnreadSession, build_block,
+    BlockFacts, BlockParams, BlockRecord, RatioRecord, UnreadSession, build_block,
 };
 use overarm::session::SessionRecord;
 
@@ -43,9 +43,11 @@ fn four_weeks() -> Vec<SessionRecord> {
 
 fn resting(every: bool) -> BlockFacts {
     BlockFacts {
-        rest: RestDays {
-            every_day_without_log: every,
-            days: ["2031-03-30".parse().expect("a date")].into(),
+        rest: if every {
+            let first: jiff::civil::Date = "2031-03-03".parse().expect("a date");
+            first.series(jiff::ToSpan::days(1)).take(28).collect()
+        } else {
+            ["2031-03-30".parse().expect("a date")].into()
         },
         ..BlockFacts::default()
     }
@@ -64,10 +66,7 @@ fn a_day_without_a_log_is_not_zero() {
             ("2031-03-07-pm", 10),
         ]),
         &BlockFacts {
-            rest: RestDays {
-                days: ["2031-03-06".parse().expect("a date")].into(),
-                ..RestDays::default()
-            },
+            rest: ["2031-03-06".parse().expect("a date")].into(),
             ..BlockFacts::default()
         },
     );

@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BlockFacts, BlockParams, BlockRecord, Plan, PlanError, build_block};
+use overarm::session::SessionRecord;
 
 use super::records::{Practice, practice};
 
@@ -38,11 +39,24 @@ fn the_published_programme_as_an_example() {
 fn with_plan(text: &str, sessions: &[Practice]) -> BlockRecord {
     let mut draws = Draws::seeded(5);
     let records: Vec<_> = sessions.iter().map(|one| one.record(&mut draws)).collect();
+    planned(text, &records)
+}
+
+fn planned(text: &str, records: &[SessionRecord]) -> BlockRecord {
     let facts = BlockFacts {
         plan: Some(Plan::parse(text).expect("a plan")),
         ..BlockFacts::default()
     };
-    build_block(&records, &facts, &BlockParams::default())
+    build_block(records, &facts, &BlockParams::default())
+}
+
+/// A plan that asks one effort of each of these days.
+fn asking(days: &[(&str, f64)]) -> String {
+    let head = "name = \"a\"\nsource = \"b\"\n".to_owned();
+    let of_day = |(day, percent): &(&str, f64)| {
+        format!("[[days]]\ndate = {day}\nserves = 12\neffort_percent = {percent}\n")
+    };
+    head + &days.iter().map(of_day).collect::<String>()
 }
 
 const PLAN: &str = r#"
@@ -246,5 +260,117 @@ fn planned_weeks_hold_every_planned_day() {
             .look_at
             .iter()
             .all(|item| !item.text.contains("2031-W12"))
+    );
+}
+
+/// Where the own best is at the sensor's limit, every share is an upper bound: it may be softer than asked, never harder.
+/// A day of peaks at the limit against a free best is the other way round.
+#[test]
+fn a_bound_gives_no_verdict_on_its_open_side() {
+    let days = ["2031-03-04", "2031-03-06", "2031-03-08"];
+    let speeds_dps = [2000.0, 1400.0, 800.0];
+    let mut draws = Draws::seeded(8);
+    let mut records: Vec<SessionRecord> = (days.iter().zip(speeds_dps))
+        .map(|(day, speed)| {
+            practice(day)
+                .serves(12)
+                .wrist_dps(speed, 5.0)
+                .record(&mut draws)
+        })
+        .collect();
+    let limit = |record: &mut SessionRecord| {
+        for serve in &mut record.serves {
+            serve.peaks.wrist.as_mut().expect("worn").at_least = true;
+        }
+    };
+    let plan = asking(&[(days[1], 60.0), (days[2], 60.0)]);
+    let says = |records: &[SessionRecord]| -> Vec<String> {
+        planned(&plan, records)
+            .plan
+            .into_iter()
+            .map(|row| row.says)
+            .collect()
+    };
+    let free = says(&records);
+    assert!(free[0].contains("harder than asked (70 %"), "{free:?}");
+    let mut low_best = records.clone();
+    limit(&mut low_best[0]);
+    let said = says(&low_best);
+    assert!(
+        said[0].ends_with("effort at most 70 % of own best, 60 % asked"),
+        "{said:?}"
+    );
+    assert!(said[1].contains("softer than asked (40 %"), "{said:?}");
+    limit(&mut records[1]);
+    limit(&mut records[2]);
+    let said = says(&records);
+    assert!(said[0].contains("harder than asked (70 %"), "{said:?}");
+    assert!(
+        said[1].ends_with("effort at least 40 % of own best, 60 % asked"),
+        "{said:?}"
+    );
+}
+
+/// The own best is the third highest of many serves and a day's effort a median: days served as asked, at 97 % of full
+/// where 100 % is asked, 77 of 80, 68 of 70, are not told to be softer; half the effort asked is.
+#[test]
+fn a_day_served_as_asked_is_not_told_softer() {
+    let mut draws = Draws::seeded(9);
+    let days = ["2031-03-20", "2031-03-22", "2031-03-24", "2031-03-26"];
+    let (asked, done) = ([100.0, 80.0, 70.0, 80.0], [0.97, 0.77, 0.68, 0.40]);
+    let mut full: Vec<SessionRecord> = super::records::dates(6)
+        .iter()
+        .map(|day| practice(day).record(&mut draws))
+        .collect();
+    full.extend(days.iter().zip(done).map(|(day, share)| {
+        let (mean, spread) = (1800.0 * share, 60.0 * share);
+        practice(day).wrist_dps(mean, spread).record(&mut draws)
+    }));
+    let asking_each: Vec<(&str, f64)> = days.into_iter().zip(asked).collect();
+    let block = planned(&asking(&asking_each), &full);
+    let says: Vec<&str> = block.plan.iter().map(|row| row.says.as_str()).collect();
+    for (row, served) in says.iter().zip(["9", "7", "6"]) {
+        let told = format!("effort {served}");
+        assert!(
+            row.contains(&told) && !row.contains("than asked"),
+            "{says:?}"
+        );
+    }
+    assert!(says[3].contains("softer than asked (3"), "{says:?}");
+}
+
+/// A week is compared on the days that the plan names; its other serves are told beside. Seen once: a plan that names
+/// Saturday alone, done as asked, told as 19 serves of 6 planned.
+#[test]
+fn a_week_is_compared_on_the_days_that_the_plan_names() {
+    let plan = "name = \"a\"\nsource = \"b\"\n[[days]]\ndate = 2031-03-06\nrest = true\n\
+                [[days]]\ndate = 2031-03-08\nserves = 6\n";
+    let week = |rest: u32, saturday: u32| {
+        with_plan(
+            plan,
+            &[
+                practice("2031-03-04").serves(13),
+                practice("2031-03-06").serves(rest),
+                practice("2031-03-08").serves(saturday),
+            ],
+        )
+    };
+    let over = |block: &BlockRecord| {
+        let mut items = block.look_at.iter();
+        let item = items.find(|item| item.text.starts_with("More serves than planned"));
+        item.map(|item| item.text.clone())
+    };
+    let kept = week(0, 6);
+    assert_eq!(over(&kept), None);
+    assert_eq!(
+        (kept.weeks[0].serves, kept.weeks[0].planned_done),
+        (19, Some(6))
+    );
+    let beyond = over(&week(4, 10)).expect("told");
+    assert!(
+        beyond.ends_with(
+            "14 serves in 2031-W10, 6 planned (13 more on days that the plan does not name)"
+        ),
+        "{beyond}"
     );
 }

@@ -95,6 +95,33 @@ pub fn block_html(before: usize, after: usize) -> String {
     block_page(&record, &sessions, &curves_of(&sessions))
 }
 
+/// Two practices of one day, both with a suffix, stand side by side in the pictures.
+#[test]
+fn practices_of_one_day_are_drawn_apart() {
+    let mut draws = Draws::seeded(7);
+    let mut sessions: Vec<SessionRecord> = crate::block::records::dates(5)
+        .iter()
+        .map(|date| practice(date).serves(8).record(&mut draws))
+        .collect();
+    let mut evening = sessions[2].clone();
+    let day = evening.session.clone();
+    sessions[2].session = format!("{day}-am");
+    evening.session = format!("{day}-pm");
+    sessions.push(evening);
+    let record = build_block(&sessions, &BlockFacts::default(), &BlockParams::default());
+    let page = block_page(&record, &sessions, &curves_of(&sessions));
+    let drawn = |suffix: &str| -> Vec<&str> {
+        let link = format!("<a href=\"#session-{day}-{suffix}\" aria-label=");
+        let marks = (page.split(&link).skip(1)).filter_map(|rest| rest.split_once("<path"));
+        let paths = marks.map(|(_, path)| path.split("/>").next().unwrap_or_default());
+        // intervals of medians; other pictures lead to the sessions too
+        paths.filter(|path| path.contains("class=\"i\"")).collect()
+    };
+    let (am, pm) = (drawn("am"), drawn("pm"));
+    assert!(!am.is_empty() && am.len() == pm.len(), "{am:?} {pm:?}");
+    assert!(am.iter().zip(&pm).all(|(am, pm)| am != pm), "{am:?} {pm:?}");
+}
+
 /// A block of two units, trunk and wrist, that is never compared: no baseline is long enough.
 pub fn two_unit_html() -> String {
     let mut draws = Draws::seeded(6);

@@ -65,6 +65,12 @@ pub struct WeekRecord {
     pub rpe_load_au: Option<f64>,
     /// Serves planned.
     pub planned_serves: Option<u32>,
+    /// Of the serves, those on days that the plan names, its days of rest too; null where `planned_serves` is.
+    #[serde(default)]
+    pub planned_done: Option<u32>,
+    /// Standard uncertainty of that count.
+    #[serde(default)]
+    pub planned_done_u: Option<f64>,
     /// Change of serves from the week before, as a share.
     pub change: Valued,
     /// Change that the plan asked for, as a share.

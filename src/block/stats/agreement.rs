@@ -21,14 +21,3 @@ pub fn typical_error(first: &[f64], second: &[f64]) -> Option<f64> {
 pub fn minimal_detectable_difference(typical_error: f64, coverage: f64) -> f64 {
     normal_quantile(0.5 + coverage / 2.0) * std::f64::consts::SQRT_2 * typical_error
 }
-
-/// Factors that make the 95 % (or other) interval of a typical error with `freedom` degrees of freedom.
-///
-/// # Source
-/// The chi-square interval of a standard deviation; use here as in Hopkins 2000.
-pub fn typical_error_factors(freedom: f64, coverage: f64) -> Option<[f64; 2]> {
-    use statrs::distribution::{ChiSquared, ContinuousCDF};
-    let chi = ChiSquared::new(freedom).ok()?;
-    let factor = |p: f64| (freedom / chi.inverse_cdf(p)).sqrt();
-    Some([factor(0.5 + coverage / 2.0), factor(0.5 - coverage / 2.0)])
-}

@@ -38,29 +38,4 @@ impl Sums {
             (self.down, self.run_down)
         }
     }
-
-    /// The new mean that the larger sum speaks for; `None` while both are 0.
-    ///
-    /// # Source
-    /// Montgomery, chapter 9: `target + slack + C+/N+`, and mirrored for a shift down.
-    pub fn new_mean(&self, target: f64, slack: f64) -> Option<f64> {
-        let (sum, run) = self.larger();
-        let size = (run > 0).then(|| slack + sum / f64::from(run))?;
-        Some(if self.up >= self.down {
-            target + size
-        } else {
-            target - size
-        })
-    }
-}
-
-/// Both sums after each value.
-pub fn cusum(values: &[f64], target: f64, slack: f64) -> Vec<Sums> {
-    values
-        .iter()
-        .scan(Sums::default(), |sums, value| {
-            *sums = sums.after(value - target, slack);
-            Some(*sums)
-        })
-        .collect()
 }

@@ -132,15 +132,6 @@ impl Unchanged {
     }
 }
 
-/// Limits of the three charts for a usual from `baseline_sessions`; see [`Unchanged::limits`].
-pub fn chart_limits(
-    baseline_sessions: u32,
-    false_share: f64,
-    plan: &ChartPlan,
-) -> Option<ChartLimits> {
-    Unchanged::draw(baseline_sessions, plan)?.limits(false_share)
-}
-
 fn worst_excursions(baseline_sessions: u32, plan: &ChartPlan) -> Option<[Vec<f64>; 3]> {
     let mut random = Draws::seeded(plan.seed);
     let mut worst: [Vec<f64>; 3] = Default::default();

@@ -6,11 +6,9 @@
 pub mod agreement;
 pub mod bootstrap;
 pub mod cusum;
-pub mod ewma;
 pub mod individuals;
 pub mod limits;
 pub mod random;
-pub mod ranks;
 pub mod robust;
 pub mod spread;
 pub mod trend;
@@ -18,15 +16,7 @@ pub mod workload;
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use crate::math::mean;
 pub use crate::math::{normal_quantile, student_quantile};
-
-/// Standard deviation with divisor n; `None` of nothing.
-pub fn population_sd(values: &[f64]) -> Option<f64> {
-    let centre = mean(values)?;
-    let squares: f64 = values.iter().map(|v| (v - centre).powi(2)).sum();
-    Some((squares / values.len() as f64).sqrt())
-}
 
 /// Share of the standard normal below `z`.
 pub fn normal_share_below(z: f64) -> f64 {

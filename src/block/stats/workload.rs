@@ -2,17 +2,6 @@
 
 use crate::math::{mean, sd};
 
-use super::population_sd;
-
-/// What the standard deviation of monotony is divided by; the published definition does not say.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Divisor {
-    /// n - 1.
-    Sample,
-    /// n.
-    Population,
-}
-
 /// Load of one session: minutes times the session's rating of exertion (0 to 10), in arbitrary units.
 ///
 /// # Source
@@ -21,15 +10,13 @@ pub fn session_rpe_load(rpe: f64, minutes: f64) -> f64 {
     rpe * minutes
 }
 
-/// Mean over standard deviation of daily loads; `None` where the loads do not vary.
+/// Mean over standard deviation (divisor n - 1; the published definition does not say) of daily loads; `None` where the
+/// loads do not vary.
 ///
 /// # Source
 /// Foster 1998, Medicine & Science in Sports & Exercise 30:1164-1168.
-pub fn monotony(daily: &[f64], divisor: Divisor) -> Option<f64> {
-    let spread = match divisor {
-        Divisor::Sample => sd(daily),
-        Divisor::Population => population_sd(daily),
-    }?;
+pub fn monotony(daily: &[f64]) -> Option<f64> {
+    let spread = sd(daily)?;
     // equal loads leave rounding of the order of 1e-16 of the mean
     let centre = mean(daily)?;
     (spread > 1e-12 * centre.abs()).then(|| centre / spread)
@@ -39,8 +26,8 @@ pub fn monotony(daily: &[f64], divisor: Divisor) -> Option<f64> {
 ///
 /// # Source
 /// Foster 1998, as [`monotony`].
-pub fn strain(daily: &[f64], divisor: Divisor) -> Option<f64> {
-    monotony(daily, divisor).map(|m| m * daily.iter().sum::<f64>())
+pub fn strain(daily: &[f64]) -> Option<f64> {
+    monotony(daily).map(|m| m * daily.iter().sum::<f64>())
 }
 
 /// Change from one week's load to the next as a share; `None` where the earlier is 0.
@@ -61,6 +48,14 @@ pub fn window_weights(days: usize, from: usize, to: usize) -> Vec<f64> {
             }
         })
         .collect()
+}
+
+/// Weight of the newest day for an average over `days`: `2 / (days + 1)`.
+///
+/// # Source
+/// Williams et al. 2017, British Journal of Sports Medicine 51:209-210.
+pub fn weight_of_days(days: u32) -> f64 {
+    2.0 / (f64::from(days) + 1.0)
 }
 
 /// Weights that an exponentially weighted mean gives to each of `days` days, oldest first, where it

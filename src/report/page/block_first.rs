@@ -4,17 +4,17 @@
 use maud::{Markup, html};
 
 use crate::block::{BlockRecord, LinkChange, LookAt, WeekRecord};
-use crate::units::COVERAGE_95;
 
 use super::block_pictures::session_href;
 use super::block_timing::{link_picture, link_says, link_title};
 use super::figure_box;
-use super::figures::{count, counted, figure, minus, signed};
+use super::figures::{count, counted, figure, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
-use crate::report::measures::answer_words;
+use crate::report::measures::{answer_words, give_or_take};
 use crate::session::SessionRecord;
+use crate::words::number::minus;
 use crate::words::page::WORDS;
 
 pub(super) fn head(record: &BlockRecord) -> Markup {
@@ -83,15 +83,18 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
         .filter(|w| w.planned_serves.is_some())
         .collect();
     let asked: u32 = planned.iter().filter_map(|w| w.planned_serves).sum();
-    let done: u32 = planned.iter().map(|w| w.serves).sum();
+    let done: u32 = planned.iter().filter_map(|w| w.planned_done).sum();
+    let in_weeks: u32 = planned.iter().map(|w| w.serves).sum();
+    let elsewhere = in_weeks.saturating_sub(done);
     html! {
         div {
             dt { (WORDS.how_many) }
             dd {
-                strong { (counted("/totals/serves", t.serves, WORDS.serve, WORDS.serves)) (give_or_take(t.serves_u)) }
+                strong { (counted("/totals/serves", t.serves, WORDS.serve, WORDS.serves)) @if let Some(u) = give_or_take(t.serves_u) { " " (u) } }
                 @if planned.is_empty() { span { (WORDS.no_plan) } }
                 @else { span { (done) " " (WORDS.done_of) " " (asked) " " (WORDS.planned_in) " " (planned.len()) " "
-                    (if planned.len() == 1 { WORDS.week } else { WORDS.weeks }) } }
+                    (if planned.len() == 1 { WORDS.week } else { WORDS.weeks })
+                    @if elsewhere > 0 { ", " (elsewhere) " " (WORDS.on_other_days) } } }
                 span { (counted("/totals/dry_swings", t.dry_swings, WORDS.dry_swing, WORDS.dry_swings))
                     ", " (counted("/totals/rejected", t.rejected, WORDS.other_swing, WORDS.other_swings)) " " (WORDS.refused) }
                 @if t.added + t.removed + t.confirmed + t.changed > 0 {
@@ -101,16 +104,6 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
                 }
             }
         }
-    }
-}
-
-/// Half-width of a count's interval, where it is a serve or more.
-pub(super) fn give_or_take(u: f64) -> String {
-    let expanded = COVERAGE_95 * u;
-    if expanded < 0.5 {
-        String::new()
-    } else {
-        format!(" ± {expanded:.0}")
     }
 }
 

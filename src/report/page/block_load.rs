@@ -2,16 +2,16 @@
 
 use maud::{Markup, html};
 
-use crate::block::{BlockRecord, PlanRow, RatioRecord, Valued, WeekRecord};
+use crate::block::{BlockRecord, PlanRow, RatioRecord, Valued};
 use crate::units::COVERAGE_95;
 
 use super::block_pictures::load_by_day;
-use super::figures::minus;
 use super::parts::{HALF_PX, WIDE_PX, two_widths};
 use super::scrolled;
-use crate::report::measures::{ratio_rules, ratio_words};
+use crate::report::measures::{day_cell, ratio_rules, ratio_words};
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
+use crate::words::number::minus;
 use crate::words::page::WORDS;
 
 pub(super) fn load(record: &BlockRecord) -> Markup {
@@ -53,7 +53,7 @@ fn week_table(record: &BlockRecord) -> Markup {
                 tbody { @for (k, week) in record.weeks.iter().enumerate() {
                     tr data-at=(format!("/weeks/{k}")) {
                         th scope="row" { (week.week) }
-                        @for offset in 0..7 { td.n { (day_words(record, week, offset)) } }
+                        @for offset in 0..7 { td.n { (day_cell(record, week, offset)) } }
                         td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
                         @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
                         td.n { (week.dry_swings) }
@@ -81,23 +81,6 @@ fn percent_change(change: &Valued) -> String {
         || "–".to_owned(),
         |share| minus(&format!("{:+.0}", 100.0 * share)),
     )
-}
-
-fn day_words(record: &BlockRecord, week: &WeekRecord, offset: i64) -> String {
-    let date = week
-        .from
-        .parse::<jiff::civil::Date>()
-        .ok()
-        .and_then(|monday| monday.checked_add(jiff::Span::new().days(offset)).ok())
-        .map(|date| date.to_string());
-    let day = date.and_then(|name| record.days.iter().find(|day| day.date == name));
-    day.map_or_else(String::new, |day| match (day.status.as_str(), day.serves) {
-        ("rest", _) => "r".to_owned(),
-        ("no log", _) => "·".to_owned(),
-        ("unread", None) => "?".to_owned(),
-        ("unread", Some(n)) => format!("{n}+?"),
-        (_, n) => n.map_or_else(String::new, |n| n.to_string()),
-    })
 }
 
 pub(super) fn plan(record: &BlockRecord) -> Markup {

@@ -2,12 +2,12 @@
 
 use super::block_days::Days;
 use super::draw::{Anchor, Mark, Picture, Scale};
-use super::figures::{minus, signed};
+use super::figures::signed;
 use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
-use crate::words::number::within;
+use crate::words::number::{minus, within};
 use crate::words::page::WORDS;
 
 /// Where a session is told in full.
@@ -104,24 +104,30 @@ pub(super) fn against_usual(
     days.axis_on(&mut picture, foot);
     days.returned_on(&mut picture, record, 2.0, foot);
     for point in series.chart {
-        session_point(&mut picture, &days, &value, series, point);
+        session_point(&mut picture, &days, &value, record, series, point);
     }
     Some(picture)
+}
+
+/// How far right of its day's place a session is drawn, in days: those of one day stand side by side, in their order.
+fn within_day(record: &BlockRecord, date: &str, session: &str) -> f64 {
+    let of_day = || record.sessions.iter().filter(|line| line.date == date);
+    let place = of_day().position(|line| line.session == session);
+    0.6 * place.unwrap_or(0) as f64 / of_day().count().max(1) as f64
 }
 
 fn session_point(
     picture: &mut Picture,
     days: &Days,
     value: &Scale,
+    record: &BlockRecord,
     series: Series<'_>,
     point: &ChartRecord,
 ) {
     let Some(mut x) = days.px(&point.date) else {
         return;
     };
-    if point.session.len() > point.date.len() {
-        x += 0.3 * days.day_px(); // a later session of the day
-    }
+    x += within_day(record, &point.date, &point.session) * days.day_px();
     let half = COVERAGE_95 * point.u;
     let value_shown = if series.lag {
         signed(point.median, point.u)
@@ -380,6 +386,7 @@ pub(super) fn effort_spread(record: &BlockRecord, width_px: f64) -> Option<Pictu
         let Some(x) = days.px(&session.date) else {
             continue;
         };
+        let x = x + within_day(record, &session.date, &session.session) * days.day_px();
         let points: Vec<(f64, f64)> = session
             .serve_efforts
             .iter()

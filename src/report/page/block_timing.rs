@@ -9,11 +9,12 @@ use crate::session::SessionRecord;
 
 use super::block_pictures::{Series, against_usual, order_shares};
 use super::draw::Picture;
-use super::figures::{figure, minus, signed};
+use super::figures::{figure, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
 use crate::report::measures::{answer_words, change_line};
 use crate::words::codes;
+use crate::words::number::minus;
 use crate::words::page::WORDS;
 
 pub(super) fn record_signal(record: &BlockRecord) -> String {

@@ -10,9 +10,10 @@ use crate::session::{LinkRecord, ServeCurves, ServeRecord, SpeedCurve};
 use crate::units::COVERAGE_95;
 
 use super::draw::{Anchor, Mark, Picture, Scale, letter};
-use super::figures::{minus, signed};
+use super::figures::signed;
 use super::usual::Usual;
 use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
+use crate::words::number::minus;
 use crate::words::page::WORDS;
 
 const WIDTH_PX: f64 = 420.0;

@@ -5,9 +5,10 @@ use crate::session::{LinkSummary, ServeRecord, SessionRecord};
 use crate::units::{COVERAGE_95, is_calendar};
 
 use super::draw::{Anchor, Mark, Picture, Scale, letter};
-use super::figures::{minus, signed};
+use super::figures::signed;
 use super::serve_picture::{lower, upper};
 use crate::math::median;
+use crate::words::number::minus;
 use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;

@@ -9,13 +9,13 @@ use crate::session::{LinkRecord, PeakRecord, ServeCurves, ServeRecord, SessionRe
 use crate::units::COVERAGE_95;
 
 use super::draw::letter;
-use super::figures::{figure, minus, signed};
+use super::figures::{figure, signed};
 use super::serve_picture::ServeFrame;
 use super::session_pictures::serve_href;
 use super::usual::{Usual, usual};
 use super::{scrolled, shared};
 use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
-use crate::words::number::clock;
+use crate::words::number::{clock, minus};
 use crate::words::page::WORDS;
 use crate::words::serve;
 
