@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{answer_words, change_line, ratio_rules, ratio_words};
+use super::measures::{answer_words, change_line, no_link_in_block, ratio_rules, ratio_words};
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -194,7 +194,7 @@ fn percent_change(change: &Valued) -> String {
 
 fn links(record: &BlockRecord) -> String {
     if record.links.is_empty() {
-        return format!("{}\n", WORDS.timing_not_measured);
+        return format!("{}\n", no_link_in_block(record));
     }
     let columns = [
         ("lag, ms", Align::Left),

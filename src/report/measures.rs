@@ -1,11 +1,12 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{LinkChange, MeasureChange, RatioRecord};
+use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
 use crate::words::number::{decimals_within, plain, within};
+use crate::words::page::WORDS;
 use crate::words::tables::MEASURES;
 use crate::words::timing;
 
@@ -62,6 +63,24 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
         return Vec::new();
     }
     MEASURES.iter().map(line).collect()
+}
+
+/// Why a practice has no link.
+pub fn no_link(record: &SessionRecord) -> &'static str {
+    match record.units.len() {
+        0 | 1 => WORDS.one_unit_only,
+        _ => WORDS.no_ball_met,
+    }
+}
+
+/// Why a block has no link.
+pub fn no_link_in_block(record: &BlockRecord) -> &'static str {
+    let together = record.sessions.iter().any(|line| line.units.len() > 1);
+    match (record.sessions.is_empty(), together) {
+        (true, _) => WORDS.no_session,
+        (_, true) => WORDS.timing_no_ball_met,
+        (_, false) => WORDS.timing_no_two_units,
+    }
 }
 
 /// A load ratio with its 95 % interval; of what was entered by hand no uncertainty is known.

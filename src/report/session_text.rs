@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{MeasureLine, measure_lines};
+use super::measures::{MeasureLine, measure_lines, no_link};
 use super::table::{Align, table};
 use crate::frames::{Hand, Site};
 use crate::session::{LinkRecord, LinkSummary, ServeRecord, SessionRecord};
@@ -84,7 +84,7 @@ fn measured(link: &LinkRecord) -> bool {
 
 fn links(record: &SessionRecord) -> String {
     if record.links.is_empty() {
-        return format!("{}\n", WORDS.one_unit_only);
+        return format!("{}\n", no_link(record));
     }
     let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
     let columns = [

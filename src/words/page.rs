@@ -56,6 +56,7 @@ page_words! {
     not_worn: &'static str = "not worn";
     chain_question: &'static str = "Does the chain fire from the hip up?";
     one_unit_only: &'static str = "Lags: not measured, one unit only.";
+    no_ball_met: &'static str = "Lags: not measured, no serve met a ball.";
     stairs_title: &'static str = "When each segment was fastest";
     stairs_says: &'static str = "Peak times of every serve, from hip to wrist, as stairs. Median lags";
     stairs_caption: &'static str = "A thin line per serve, from hip to wrist; the bold line joins the medians. Climbing to the right: from the hip up.";
@@ -132,7 +133,8 @@ page_words! {
     back: &'static str = "back";
     session: &'static str = "session";
     sessions: &'static str = "sessions";
-    timing_not_measured: &'static str = "Timing: not measured, no two units were worn together.";
+    timing_no_two_units: &'static str = "Timing: not measured, no two units were worn together.";
+    timing_no_ball_met: &'static str = "Timing: not measured, no serve met a ball while two units were worn.";
     usual_caption: &'static str = "○ baseline, or not compared  ● inside the usual  ◆ outside it; ringed: flagged by a chart. Bars: 95 %. Strip: where a usual session lies 19 times in 20. A point leads to its session.";
     no_plan: &'static str = "no plan to compare with";
     done_of: &'static str = "done of";

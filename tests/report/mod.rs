@@ -3,7 +3,64 @@
 pub mod page;
 mod tables;
 
-use overarm::report::{Align, clock, pain_entered, plus_minus, table};
+use overarm::block::stats::random::Draws;
+use overarm::block::{BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::frames::Site;
+use overarm::report::{
+    Align, block_page, block_text, clock, pain_entered, plus_minus, session_page, session_text,
+    table,
+};
+use overarm::session::SessionRecord;
+
+use crate::block::records::practice;
+
+/// A practice without one serve that met a ball, as of dry swings alone, with units at these sites.
+fn without_a_ball(sites: &[Site]) -> SessionRecord {
+    let mut one = practice("2031-03-04").serves(0);
+    one.sites = sites.to_vec();
+    let mut record = one.record(&mut Draws::seeded(1));
+    record.links.clear();
+    record
+}
+
+fn block_of(sessions: &[SessionRecord]) -> BlockRecord {
+    let facts = BlockFacts {
+        athlete: "athlete-07".to_owned(),
+        ..BlockFacts::default()
+    };
+    build_block(sessions, &facts, &BlockParams::default())
+}
+
+/// Four units were said to be one, or not to have been worn together, wherever no serve met a ball.
+#[test]
+fn why_no_lag_is_measured_is_said_by_units_and_serves() {
+    let says = |sites: &[Site], practice_says: &str, block_says: &str| {
+        let record = without_a_ball(sites);
+        for told in [session_text(&record), session_page(&record, &[])] {
+            assert!(told.contains(practice_says), "{told}");
+        }
+        let sessions = [record];
+        let block = block_of(&sessions);
+        for told in [
+            block_text(&block),
+            block_page(&block, &sessions, &[Vec::new()]),
+        ] {
+            assert!(told.contains(block_says), "{told}");
+        }
+    };
+    let no_ball = "Timing: not measured, no serve met a ball while two units were worn.";
+    says(
+        &Site::ALL,
+        "Lags: not measured, no serve met a ball.",
+        no_ball,
+    );
+    says(
+        &[Site::Wrist],
+        "Lags: not measured, one unit only.",
+        "Timing: not measured, no two units were worn together.",
+    );
+    assert!(!block_text(&block_of(&[])).contains("worn"));
+}
 
 #[test]
 fn columns_line_up_under_their_rule() {

@@ -13,7 +13,7 @@ use super::figures::{count, counted, figure, minus, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
-use crate::report::measures::answer_words;
+use crate::report::measures::{answer_words, no_link_in_block};
 use crate::session::SessionRecord;
 use crate::words::page::WORDS;
 
@@ -67,7 +67,7 @@ pub(super) fn first_screen(record: &BlockRecord, sessions: &[SessionRecord]) -> 
                     } @else if let Some(link) = first_link
                         && let Some(picture) = link_picture(record, link, HALF_PX, 220.0) {
                         (figure_box("first-lag", &picture, &link_title(link), &link_says(link), WORDS.usual_caption))
-                    } @else if first_link.is_none() { p { (WORDS.timing_not_measured) } }
+                    } @else if first_link.is_none() { p { (no_link_in_block(record)) } }
                 }
                 (look_at(record))
             }

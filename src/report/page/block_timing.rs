@@ -12,7 +12,7 @@ use super::draw::Picture;
 use super::figures::{figure, minus, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
-use crate::report::measures::{answer_words, change_line};
+use crate::report::measures::{answer_words, change_line, no_link_in_block};
 use crate::words::codes;
 use crate::words::page::WORDS;
 
@@ -67,7 +67,7 @@ pub(super) fn link_says(link: &LinkChange) -> String {
 
 pub(super) fn links(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup {
     if record.links.is_empty() {
-        return html! { section { h2 { (WORDS.timing_question) } p { (WORDS.timing_not_measured) } } };
+        return html! { section { h2 { (WORDS.timing_question) } p { (no_link_in_block(record)) } } };
     }
     html! {
         section aria-labelledby="s-timing" {

@@ -11,7 +11,7 @@ use super::session_data::{findings, not_worn, refused, units};
 use super::session_pictures::{lags, speeds, stairs, strip};
 use super::session_serves::{serve_by_serve, serves_section};
 use super::{figure_box, page, provenance, scrolled};
-use crate::report::measures::measure_lines;
+use crate::report::measures::{measure_lines, no_link};
 use crate::words::made::{CAUTIONS, STOP_TEXT, pain_entered};
 use crate::words::page::WORDS;
 
@@ -152,7 +152,7 @@ fn quality_words(record: &SessionRecord) -> Markup {
 
 fn chain(record: &SessionRecord) -> Markup {
     if record.links.is_empty() {
-        return html! { section { h2 { (WORDS.chain_question) } p { (WORDS.one_unit_only) } } };
+        return html! { section { h2 { (WORDS.chain_question) } p { (no_link(record)) } } };
     }
     html! {
         section aria-labelledby="s-chain" {
