@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BaselineChoice, BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::finding::Finding;
 use overarm::report::block_text;
 use overarm::session::SessionRecord;
 
@@ -396,4 +397,28 @@ fn phase_marks_are_told_from_impact() {
     let usual_s = landing.baseline.centre.expect("measured");
     assert_close(usual_s, 0.35, 1e-6, 0.0, "usual");
     assert_close(landing.change.expect("measured"), 0.0, 1e-6, 0.0, "change");
+}
+
+/// The caution said that numbers of a sensor at its limit and of a unit that moved are kept out of every comparison.
+#[test]
+fn the_caution_says_what_the_comparison_does() {
+    let mut sessions = block(5, 5, 0.0, 2.0, &mut Draws::seeded(19));
+    let moved = "the unit moved on its strap, or the wearer rests otherwise";
+    sessions[6]
+        .findings
+        .push(Finding::note("unit-moved", "arm", moved));
+    let limited = sessions[7].serves.iter_mut();
+    for peak in limited.filter_map(|serve| serve.peaks.wrist.as_mut()) {
+        (peak.clipped, peak.at_least) = (true, true);
+    }
+    let record = judged(&sessions, 5);
+    let arm_wrist = &record.links[2];
+    let kept = |name: &String| arm_wrist.since_return.sessions.contains(name);
+    assert!(kept(&sessions[6].session) && kept(&sessions[7].session));
+    let speeds = record.measures.iter();
+    let mut speeds = speeds.filter(|m| m.name == "wrist peak speed");
+    let speed = speeds.next().expect("a speed");
+    assert!(!speed.since_return.sessions.contains(&sessions[7].session));
+    let told = |words: &str| record.cautions.iter().any(|said| said.contains(words));
+    assert!(told("its lag stays in") && told("its numbers stay in"));
 }
