@@ -2,7 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{answer_words, change_line, no_link_in_block, ratio_rules, ratio_words};
+use super::measures::{
+    answer_words, change_line, later, no_link_in_block, ratio_rules, ratio_words,
+};
 use super::table::{Align, table};
 use crate::block::{
     BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
@@ -218,15 +220,6 @@ fn links(record: &BlockRecord) -> String {
         text.push_str(&wrapped(&means, "", "  "));
     }
     text
-}
-
-/// What the sessions after the baseline are called.
-const fn later(record: &BlockRecord) -> &'static str {
-    if record.returned.is_some() {
-        "since return"
-    } else {
-        "after baseline"
-    }
 }
 
 fn link_row(link: &LinkChange) -> Vec<String> {

@@ -83,6 +83,14 @@ pub fn no_link_in_block(record: &BlockRecord) -> &'static str {
     }
 }
 
+/// What the sessions after the baseline are called.
+pub const fn later(record: &BlockRecord) -> &'static str {
+    match record.returned {
+        Some(_) => WORDS.since_return,
+        None => WORDS.after_baseline,
+    }
+}
+
 /// A load ratio with its 95 % interval; of what was entered by hand no uncertainty is known.
 pub fn ratio_words(ratio: &RatioRecord) -> Option<String> {
     let value = ratio.ratio?;

@@ -178,6 +178,7 @@ page_words! {
     timing_caption: &'static str = "Timing against the athlete’s usual";
     usual: &'static str = "the usual";
     since_return: &'static str = "since return";
+    after_baseline: &'static str = "after baseline";
     answer: &'static str = "answer";
     lag_means_end_session: &'static str = "angular velocity, median of a session; ± is the 95 % interval.";
     baseline_sessions: &'static str = "baseline sessions";

@@ -4,7 +4,7 @@ pub mod page;
 mod tables;
 
 use overarm::block::stats::random::Draws;
-use overarm::block::{BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::block::{BaselineChoice, BlockFacts, BlockParams, BlockRecord, build_block};
 use overarm::frames::Site;
 use overarm::report::{
     Align, block_page, block_text, clock, pain_entered, plus_minus, session_page, session_text,
@@ -12,7 +12,7 @@ use overarm::report::{
 };
 use overarm::session::SessionRecord;
 
-use crate::block::records::practice;
+use crate::block::records::{block, practice};
 
 /// A practice without one serve that met a ball, as of dry swings alone, with units at these sites.
 fn without_a_ball(sites: &[Site]) -> SessionRecord {
@@ -92,4 +92,28 @@ fn number_forms() {
 fn pain_is_anything_but_none() {
     assert!(!pain_entered(None) && !pain_entered(Some("none")) && !pain_entered(Some(" No ")));
     assert!(pain_entered(Some("front of the shoulder")));
+}
+
+/// The page called the sessions after a baseline "since return" where no return is stated; the terminal did not.
+#[test]
+fn sessions_after_the_baseline_have_one_name() {
+    let sessions = block(6, 5, 14.0, 2.0, &mut Draws::seeded(5));
+    let told = |returned: Option<&SessionRecord>| {
+        let named = sessions[..6].iter().map(|s| s.session.clone()).collect();
+        let facts = BlockFacts {
+            athlete: "athlete-07".to_owned(),
+            baseline: BaselineChoice::Sessions(named),
+            returned: returned.map(|s| s.date.parse().expect("a date")),
+            ..BlockFacts::default()
+        };
+        let record = build_block(&sessions, &facts, &BlockParams::default());
+        let curves = vec![Vec::new(); sessions.len()];
+        [block_text(&record), block_page(&record, &sessions, &curves)]
+    };
+    for text in told(None) {
+        assert!(text.contains("after baseline") && !text.contains("since return"));
+    }
+    for text in told(Some(&sessions[6])) {
+        assert!(text.contains("since return") && !text.contains("after baseline"));
+    }
 }

@@ -13,7 +13,7 @@ use super::figures::{count, counted, figure, minus, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
-use crate::report::measures::{answer_words, no_link_in_block};
+use crate::report::measures::{answer_words, later, no_link_in_block};
 use crate::session::SessionRecord;
 use crate::words::page::WORDS;
 
@@ -51,7 +51,7 @@ pub(super) fn first_screen(record: &BlockRecord, sessions: &[SessionRecord]) -> 
             @if let Some(stop) = &record.stop { p.stop role="note" { strong { (WORDS.stop) } " " (stop) } }
             dl.facts {
                 (serves_fact(record))
-                @if let Some(link) = first_link { (link_fact(link)) }
+                @if let Some(link) = first_link { (link_fact(record, link)) }
                 div {
                     dt { (WORDS.data) }
                     dd {
@@ -114,10 +114,10 @@ pub(super) fn give_or_take(u: f64) -> String {
     }
 }
 
-pub(super) fn link_fact(link: &LinkChange) -> Markup {
+pub(super) fn link_fact(record: &BlockRecord, link: &LinkChange) -> Markup {
     html! {
         div {
-            dt { (link.from) " → " (link.to) " " (WORDS.lag) @if !link.since_return.sessions.is_empty() { ", " (WORDS.since_return) } }
+            dt { (link.from) " → " (link.to) " " (WORDS.lag) @if !link.since_return.sessions.is_empty() { ", " (later(record)) } }
             dd {
                 @if let (Some(value), Some(u)) = (link.since_return.centre, link.since_return.u) {
                     strong { (figure("/links/0/since_return/centre", value, &signed(value, u))) " ms" }

@@ -12,7 +12,7 @@ use super::draw::Picture;
 use super::figures::{figure, minus, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
-use crate::report::measures::{answer_words, change_line, no_link_in_block};
+use crate::report::measures::{answer_words, change_line, later, no_link_in_block};
 use crate::words::codes;
 use crate::words::page::WORDS;
 
@@ -115,7 +115,7 @@ pub(super) fn link_table(record: &BlockRecord) -> Markup {
                     th scope="col" { (WORDS.link) }
                     th scope="col" .n { (WORDS.usual) ", ms" }
                     th scope="col" .n { (WORDS.usual_session) ", ms" }
-                    th scope="col" .n { (WORDS.since_return) ", ms" }
+                    th scope="col" .n { (later(record)) ", ms" }
                     th scope="col" .n { (WORDS.change) ", ms" }
                     th scope="col" { (WORDS.answer) }
                 } }
@@ -225,7 +225,7 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
                         th scope="col" { (WORDS.measure) }
                         th scope="col" { (WORDS.unit_of) }
                         th scope="col" .n data-key="/baseline/centre" { (WORDS.usual) }
-                        th scope="col" .n data-key="/since_return/centre" { (WORDS.since_return) }
+                        th scope="col" .n data-key="/since_return/centre" { (later(record)) }
                         th scope="col" .n data-key="/change" { (WORDS.change) }
                         th scope="col" { (WORDS.answer) }
                     } }
