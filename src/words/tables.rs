@@ -89,7 +89,7 @@ pub const DAYS: [Column; 16] = [
 ];
 
 /// Columns of the table of serves; a group per link is added.
-pub const SERVES: [Column; 18] = [
+pub const SERVES: [Column; 25] = [
     ("athlete", "", "athlete id"),
     ("session", "", "folder name"),
     (
@@ -103,9 +103,20 @@ pub const SERVES: [Column; 18] = [
     ("confidence", "1", "probability that it is a serve motion"),
     ("origin", "", "found, added or changed"),
     ("hip_speed_dps", "deg/s", "peak angular velocity at the hip"),
+    ("hip_speed_u_dps", "deg/s", "its standard uncertainty"),
+    ("hip_at_least", "", "true: the hip speed is a lower bound"),
     ("trunk_speed_dps", "deg/s", "at the trunk"),
+    ("trunk_speed_u_dps", "deg/s", "its standard uncertainty"),
+    (
+        "trunk_at_least",
+        "",
+        "true: the trunk speed is a lower bound",
+    ),
     ("arm_speed_dps", "deg/s", "at the upper arm"),
+    ("arm_speed_u_dps", "deg/s", "its standard uncertainty"),
+    ("arm_at_least", "", "true: the arm speed is a lower bound"),
     ("wrist_speed_dps", "deg/s", "at the wrist"),
+    ("wrist_speed_u_dps", "deg/s", "its standard uncertainty"),
     (
         "wrist_at_least",
         "",

@@ -2,6 +2,7 @@
 
 use std::io::Write as _;
 
+use overarm::frames::Site;
 use overarm::report::{
     PngDrawer, TableError, days_csv, dictionary_csv, parquet_table, serves_csv, session_plots,
     sessions_csv,
@@ -62,6 +63,31 @@ fn parquet_holds_the_rows_of_the_csv() {
         for column in &names {
             assert!(noted(&format!("{column}.unit")) && noted(&format!("{column}.meaning")));
         }
+    }
+}
+
+/// Only the wrist's speed was marked as a bound, and no speed had its uncertainty.
+#[test]
+fn every_speed_has_its_uncertainty_and_its_bound() {
+    let (record, mut sessions) = a_block(3, 2);
+    for site in Site::ALL {
+        let peak = sessions[0].serves[0].peaks.slot(site).as_mut();
+        peak.expect("worn").at_least = true;
+    }
+    let table = bytes(|to| serves_csv(&record, &sessions, to));
+    let mut plain = csv::Reader::from_reader(table.as_slice());
+    let names = plain.headers().expect("names").clone();
+    let row = plain.records().next().expect("a row").expect("a row");
+    for site in Site::ALL {
+        let cell = |field: &str| {
+            let name = format!("{site}_{field}");
+            let at = names.iter().position(|own| own == name);
+            row.get(at.expect("a column")).expect("a cell").to_owned()
+        };
+        let peak = sessions[0].serves[0].peaks.at(site).expect("worn");
+        assert_eq!(cell("at_least"), "true", "{site}");
+        assert_eq!(cell("speed_dps"), format!("{:.3}", peak.speed_dps));
+        assert_eq!(cell("speed_u_dps"), format!("{:.3}", peak.speed_u_dps));
     }
 }
 
