@@ -3,7 +3,8 @@
 use std::fmt::Write as _;
 
 use super::measures::{
-    answer_words, change_line, later, no_link_in_block, ratio_rules, ratio_words,
+    answer_words, change_line, later, no_link_in_block, percent_change, ratio_rules, ratio_words,
+    whole,
 };
 use super::table::{Align, table};
 use crate::block::{
@@ -179,19 +180,21 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
         );
     }
     row.push(week.dry_swings.to_string());
-    row.push(match (week.load, week.load_u) {
-        (Some(load), Some(u)) => format!("{load:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
-        _ => "-".to_owned(),
-    });
-    row.push(percent_change(&week.change));
+    row.push(or_dash(whole(week.load, week.load_u)));
+    row.push(percent(percent_change(&week.change)));
     row
 }
 
-fn percent_change(change: &Valued) -> String {
-    change.value.map_or_else(
-        || "-".to_owned(),
-        |share| format!("{} %", signed(100.0 * share, 0)),
-    )
+fn or_dash(told: Option<String>) -> String {
+    told.unwrap_or_else(|| "-".to_owned())
+}
+
+fn told(valued: &Valued) -> Option<String> {
+    whole(valued.value, valued.u)
+}
+
+fn percent(told: Option<String>) -> String {
+    or_dash(told.map(|text| format!("{text} %")))
 }
 
 fn links(record: &BlockRecord) -> String {
@@ -292,7 +295,6 @@ fn measures(record: &BlockRecord) -> String {
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
-    let told = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     let rows: Vec<Vec<String>> = listed
         .iter()
         .map(|m| {
@@ -300,9 +302,9 @@ fn measures(record: &BlockRecord) -> String {
             vec![
                 m.name.clone(),
                 shown(&m.unit).to_owned(),
-                told(line.usual),
-                told(line.since),
-                told(line.change),
+                or_dash(line.usual),
+                or_dash(line.since),
+                or_dash(line.change),
                 shown(m.answer.verdict.code()).to_owned(),
             ]
         })
@@ -332,20 +334,18 @@ fn plan(record: &BlockRecord) -> String {
         ("measured", Align::Right),
         ("", Align::Left),
     ];
-    let or_dash = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |n| n.to_string());
-    let percent =
-        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %"));
+    let count = |n: Option<u32>| or_dash(n.map(|n| n.to_string()));
     let rows: Vec<Vec<String>> = record
         .plan
         .iter()
         .map(|row| {
             vec![
                 row.date.clone(),
-                or_dash(row.step),
-                or_dash(row.asked_serves),
-                or_dash(row.done_serves),
-                percent(row.asked_effort_percent),
-                percent(row.measured_effort_percent.value),
+                count(row.step),
+                count(row.asked_serves),
+                count(row.done_serves),
+                percent(whole(row.asked_effort_percent, None)),
+                percent(told(&row.measured_effort_percent)),
                 row.says.clone(),
             ]
         })
@@ -372,7 +372,7 @@ fn sessions(record: &BlockRecord) -> String {
         record
             .links
             .iter()
-            .map(|l| (format!("{} to {}, ms", l.from, l.to), Align::Right)),
+            .map(|l| (format!("{} to {}", l.from, l.to), Align::Right)),
     );
     let columns: Vec<(&str, Align)> = columns.iter().map(|(n, a)| (n.as_str(), *a)).collect();
     let rows: Vec<Vec<String>> = record
@@ -394,14 +394,9 @@ fn session_row(record: &BlockRecord, line: &SessionLine) -> Vec<String> {
         line.phase.clone(),
         line.serves.to_string(),
         line.dry_swings.to_string(),
-        line.effort_percent
-            .value
-            .map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %")),
-        line.load
-            .value
-            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
-        line.rpe_load_au
-            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
+        percent(told(&line.effort_percent)),
+        or_dash(told(&line.load)),
+        or_dash(whole(line.rpe_load_au, None)),
     ];
     for change in &record.links {
         let link = line

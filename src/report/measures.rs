@@ -1,11 +1,11 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord};
+use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord, Valued};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
-use crate::words::number::{decimals_within, plain, within};
+use crate::words::number::{decimals_within, plain, plus_minus, signed, within};
 use crate::words::page::WORDS;
 use crate::words::tables::MEASURES;
 use crate::words::timing;
@@ -89,6 +89,23 @@ pub const fn later(record: &BlockRecord) -> &'static str {
         Some(_) => WORDS.since_return,
         None => WORDS.after_baseline,
     }
+}
+
+/// A value to the whole, with its 95 % interval where it has one.
+pub fn whole(value: Option<f64>, u: Option<f64>) -> Option<String> {
+    let middle = plain(value?, 0);
+    Some(u.map_or_else(
+        || middle.clone(),
+        |u| format!("{middle} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
+    ))
+}
+
+/// A change in percent with its 95 % interval; one of a plan has none.
+pub fn percent_change(change: &Valued) -> Option<String> {
+    let percent = 100.0 * change.value?;
+    let half = change.u.map(|u| COVERAGE_95 * 100.0 * u);
+    let half = half.filter(|half| *half > 0.0);
+    Some(half.map_or_else(|| signed(percent, 0), |half| plus_minus(percent, half)))
 }
 
 /// A load ratio with its 95 % interval; of what was entered by hand no uncertainty is known.

@@ -23,10 +23,9 @@ pub const SERVES_OF_LAST: &str = "serves of the last of these";
 /// Signs under the table of weeks.
 pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   \
     *: not the whole week is known\nload: effort-weighted serves of the practices whose effort is known, with the 95 % \
-    interval of the measurement\nchange: serves against the week before";
+    interval of the measurement\nchange: serves against the week before, with the 95 % interval of the counts";
 /// Signs under the table of sessions.
-pub const SESSION_SIGNS: &str =
-    "median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged";
+pub const SESSION_SIGNS: &str = "effort, load and median lag in ms, each with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged";
 /// Head of the ratios.
 pub const RATIOS: &str = "Recent over earlier load, on";
 /// Under the body's measures.

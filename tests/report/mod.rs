@@ -4,13 +4,15 @@ pub mod page;
 mod tables;
 
 use overarm::block::stats::random::Draws;
-use overarm::block::{BaselineChoice, BlockFacts, BlockParams, BlockRecord, build_block};
+use overarm::block::{
+    BaselineChoice, BlockFacts, BlockParams, BlockRecord, RestDays, Valued, build_block,
+};
 use overarm::frames::Site;
 use overarm::report::{
     Align, block_page, block_text, clock, pain_entered, plus_minus, session_page, session_text,
     table,
 };
-use overarm::session::SessionRecord;
+use overarm::session::{MeasureRecord, SessionRecord};
 
 use crate::block::records::{block, practice};
 
@@ -116,4 +118,59 @@ fn sessions_after_the_baseline_have_one_name() {
     for text in told(Some(&sessions[6])) {
         assert!(text.contains("since return") && !text.contains("after baseline"));
     }
+}
+
+/// A session's effort and load, a week's change and a planned day's effort stood bare, and so did phase times.
+#[test]
+fn numbers_of_sessions_weeks_and_phases_carry_their_intervals() {
+    let sessions: Vec<SessionRecord> = (0..3)
+        .flat_map(|week| [3 + 7 * week, 9 + 7 * week])
+        .map(|day| practice(&format!("2031-03-{day:02}")))
+        .map(|one| one.serves(20).record(&mut Draws::seeded(5)))
+        .collect();
+    let facts = BlockFacts {
+        athlete: "athlete-07".to_owned(),
+        rest: RestDays {
+            every_day_without_log: true,
+            ..RestDays::default()
+        },
+        ..BlockFacts::default()
+    };
+    let record = build_block(&sessions, &facts, &BlockParams::default());
+    let line = &record.sessions[0];
+    let (effort, load) = (&line.effort_percent, &line.load);
+    let told = |one: &Valued| {
+        let half = 1.96 * one.u.expect("an uncertainty");
+        format!("{:.0} ± {:.0}", one.value.expect("a value"), half.max(1.0))
+    };
+    let change = record.weeks[1].change.u.expect("whole weeks");
+    let change = format!("+0 ± {:.0}", (196.0 * change).max(1.0));
+    let page = block_page(&record, &sessions, &vec![Vec::new(); sessions.len()]);
+    for text in [block_text(&record), page] {
+        for number in [&told(effort), &told(load), &change] {
+            assert!(text.contains(number), "{number} in {text}");
+        }
+    }
+    let widest = |text: &str, from: &str| {
+        let lines = text.lines().skip_while(|line| !line.starts_with(from));
+        let table = lines.take_while(|line| !line.is_empty());
+        table.map(|line| line.chars().count()).max().expect("lines")
+    };
+    let text = block_text(&record);
+    assert!(widest(&text, " week ") <= 112, "{text}"); // the words under it are the widest
+    let mut one = practice("2031-03-04")
+        .serves(1)
+        .record(&mut Draws::seeded(2));
+    let serve = &mut one.serves[0];
+    serve.impact_u_ms = 30.0;
+    let phase = MeasureRecord {
+        value: Some(serve.impact_s - 0.1),
+        u: Some(0.04),
+        unit: "s".into(),
+        why: None,
+    };
+    serve.measures.insert("acceleration_start_s", phase);
+    let page = session_page(&one, &crate::report::page::curves(&one));
+    let told = "acceleration start \u{2212}0.10 ± 0.10";
+    assert!(page.contains(told), "{page}");
 }

@@ -2,14 +2,13 @@
 
 use maud::{Markup, html};
 
-use crate::block::{BlockRecord, PlanRow, RatioRecord, Valued, WeekRecord};
-use crate::units::COVERAGE_95;
+use crate::block::{BlockRecord, PlanRow, RatioRecord, WeekRecord};
 
 use super::block_pictures::load_by_day;
-use super::figures::minus;
+use super::figures::or_dash;
 use super::parts::{HALF_PX, WIDE_PX, two_widths};
 use super::scrolled;
-use crate::report::measures::{ratio_rules, ratio_words};
+use crate::report::measures::{percent_change, ratio_rules, ratio_words, whole};
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
 use crate::words::page::WORDS;
@@ -57,29 +56,14 @@ fn week_table(record: &BlockRecord) -> Markup {
                         td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
                         @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
                         td.n { (week.dry_swings) }
-                        td.n { (with_u(week.load, week.load_u)) }
+                        td.n { (or_dash(whole(week.load, week.load_u))) }
                         @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
-                        td.n { (percent_change(&week.change)) }
+                        td.n { (or_dash(percent_change(&week.change))) }
                     }
                 } }
             }
             p.foot { (WORDS.week_signs) }
         },
-    )
-}
-
-fn with_u(value: Option<f64>, u: Option<f64>) -> String {
-    match (value, u) {
-        (Some(value), Some(u)) => format!("{value:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
-        (Some(value), None) => format!("{value:.0}"),
-        _ => "–".to_owned(),
-    }
-}
-
-fn percent_change(change: &Valued) -> String {
-    change.value.map_or_else(
-        || "–".to_owned(),
-        |share| minus(&format!("{:+.0}", 100.0 * share)),
     )
 }
 
@@ -131,16 +115,16 @@ pub(super) fn plan(record: &BlockRecord) -> Markup {
 }
 
 fn plan_row(k: usize, row: &PlanRow) -> Markup {
-    let whole = |n: Option<u32>| n.map_or_else(|| "–".to_owned(), |n| n.to_string());
-    let percent = |p: Option<f64>| p.map_or_else(|| "–".to_owned(), |p| format!("{p:.0}"));
+    let count = |n: Option<u32>| or_dash(n.map(|n| n.to_string()));
+    let measured = &row.measured_effort_percent;
     html! {
         tr data-at=(format!("/plan/{k}")) {
             th scope="row" { (row.date) }
-            td.n { (whole(row.step)) }
-            td.n { (whole(row.asked_serves)) }
-            td.n { (whole(row.done_serves)) }
-            td.n { (percent(row.asked_effort_percent)) }
-            td.n { (percent(row.measured_effort_percent.value)) }
+            td.n { (count(row.step)) }
+            td.n { (count(row.asked_serves)) }
+            td.n { (count(row.done_serves)) }
+            td.n { (or_dash(whole(row.asked_effort_percent, None))) }
+            td.n { (or_dash(whole(measured.value, measured.u))) }
             td { (row.says) }
         }
     }

@@ -30,3 +30,8 @@ pub(super) fn count(pointer: &str, n: u32) -> Markup {
 pub(super) fn counted(pointer: &str, n: u32, one: &str, many: &str) -> Markup {
     html! { (count(pointer, n)) " " (if n == 1 { one } else { many }) }
 }
+
+/// What is told, or the dash of what is not.
+pub(super) fn or_dash(told: Option<String>) -> String {
+    told.unwrap_or_else(|| "–".to_owned())
+}

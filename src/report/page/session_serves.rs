@@ -9,13 +9,13 @@ use crate::session::{LinkRecord, PeakRecord, ServeCurves, ServeRecord, SessionRe
 use crate::units::COVERAGE_95;
 
 use super::draw::letter;
-use super::figures::{figure, minus, signed};
+use super::figures::{figure, signed};
 use super::serve_picture::ServeFrame;
 use super::session_pictures::serve_href;
 use super::usual::{Usual, usual};
 use super::{scrolled, shared};
 use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
-use crate::words::number::clock;
+use crate::words::number::{clock, signed as with_sign};
 use crate::words::page::WORDS;
 use crate::words::serve;
 
@@ -264,10 +264,16 @@ pub(super) fn phases_line(serve: &ServeRecord) -> String {
             let measure = serve.measures.get(key)?;
             let name = key.trim_end_matches("_s").replace('_', " ");
             Some(match (measure.value, &measure.why) {
-                (Some(at_s), _) => format!(
-                    "{name} {}",
-                    minus(&format!("{:+.2}", at_s - serve.impact_s))
-                ),
+                (Some(at_s), _) => {
+                    let after_s = with_sign(at_s - serve.impact_s, 2);
+                    let half_s = measure
+                        .u
+                        .map(|u| COVERAGE_95 * u.hypot(serve.impact_u_ms / 1000.0));
+                    match half_s {
+                        Some(half_s) => format!("{name} {after_s} ± {:.2}", half_s.max(0.01)),
+                        None => format!("{name} {after_s}"),
+                    }
+                }
                 (None, Some(why)) => format!("{name} {} ({why})", WORDS.not_measured),
                 (None, None) => format!("{name} {}", WORDS.not_measured),
             })
