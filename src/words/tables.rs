@@ -100,7 +100,11 @@ pub const SERVES: [Column; 25] = [
     ("impact_s", "s", "impact, reference unit's clock"),
     ("impact_u_ms", "ms", "its standard uncertainty"),
     ("contact", "", "true: a ball was met; false: dry swing"),
-    ("confidence", "1", "probability that it is a serve motion"),
+    (
+        "confidence",
+        "1",
+        "the finder's probability that it is a serve motion, whatever the coach says",
+    ),
     ("origin", "", "found, added or changed"),
     ("hip_speed_dps", "deg/s", "peak angular velocity at the hip"),
     ("hip_speed_u_dps", "deg/s", "its standard uncertainty"),
@@ -163,11 +167,11 @@ pub const SESSION_COLUMNS: [(&str, &str); 14] = [
     ("contact", "true: a ball was met; false: dry swing"),
     (
         "confidence",
-        "probability that it is a serve motion, 0 to 1",
+        "the finder's probability that it is a serve motion, 0 to 1, whatever the coach says",
     ),
     (
         "contact_confidence",
-        "probability that a ball was met, 0 to 1",
+        "the finder's probability that a ball was met, 0 to 1, whatever the coach says",
     ),
     ("origin", "found, added or changed"),
     ("grade", "order of the chain in words"),

@@ -174,3 +174,24 @@ fn numbers_of_sessions_weeks_and_phases_carry_their_intervals() {
     let told = "acceleration start \u{2212}0.10 ± 0.10";
     assert!(page.contains(told), "{page}");
 }
+
+/// A serve that the coach added stood with the finder's "<0.01".
+#[test]
+fn what_the_coach_entered_has_no_finders_probability() {
+    let mut record = practice("2031-03-04")
+        .serves(2)
+        .record(&mut Draws::seeded(2));
+    for serve in &mut record.serves {
+        (serve.confidence, serve.contact_confidence) = (0.95, 0.85);
+    }
+    let entered = "entered by the coach";
+    let added = &mut record.serves[0];
+    (added.confidence, added.contact_confidence) = (0.0, 0.5);
+    (added.origin, added.reasons) = ("added".to_owned(), vec![entered.to_owned()]);
+    record.serves[1].origin = "changed".to_owned();
+    let page = session_page(&record, &crate::report::page::curves(&record));
+    assert!(!page.contains("&lt;0.01"), "{page}");
+    assert_eq!(page.matches("0.85</data>").count(), record.serves.len() - 2);
+    assert_eq!(page.matches("0.95</data>").count(), record.serves.len() - 1);
+    assert_eq!(page.matches(entered).count(), 2);
+}

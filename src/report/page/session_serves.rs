@@ -182,14 +182,25 @@ pub(super) fn serve_details(
                     p.foot { (phases_line(serve)) }
                     p.foot {
                         (WORDS.taken_because) " " (serve.reasons.join("; ")) ". "
-                        (WORDS.sure_serve) " " (figure(&format!("{at}/confidence"), serve.confidence, &probability(serve.confidence))) ", "
-                        (WORDS.sure_contact) " " (figure(&format!("{at}/contact_confidence"), serve.contact_confidence, &probability(serve.contact_confidence))) "."
+                        (how_sure(serve, at))
                     }
                 }
             } } @else { div id=(format!("{prefix}serve-{}", serve.number)) {
                 (picture.inline(&serve_says(serve)))
                 p.foot { (phases_line(serve)) }
             } }
+        }
+    }
+}
+
+/// The finder's probabilities; what the coach entered is no finding of the finder's.
+fn how_sure(serve: &ServeRecord, at: &str) -> Markup {
+    let of = |field: &str, p: f64| figure(&format!("{at}/{field}"), p, &probability(p));
+    html! {
+        @if serve.origin != "added" {
+            (WORDS.sure_serve) " " (of("confidence", serve.confidence)) ", " (WORDS.sure_contact)
+            @if serve.origin == "changed" { ": " (serve::ENTERED) "." }
+            @else { " " (of("contact_confidence", serve.contact_confidence)) "." }
         }
     }
 }
