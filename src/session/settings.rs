@@ -122,9 +122,9 @@ pub struct BlockSettings {
 /// A session's folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SessionFolder {
-    /// Day.
+    /// Day, by the folder's name; where that has none, by `date` in its session.toml.
     pub date: Date,
-    /// Folder name: the day with an optional suffix.
+    /// Folder name.
     pub name: String,
     /// The folder.
     pub path: PathBuf,
@@ -528,7 +528,7 @@ fn unnamed() -> String {
     "unnamed".to_owned()
 }
 
-/// Folders named by a date in order, and the names of the others.
+/// Folders named by a date, or whose session.toml states one, in order; and the names of the others.
 fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<String>)> {
     let mut sessions = Vec::new();
     let mut others = Vec::new();
@@ -542,22 +542,29 @@ fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<St
         if !path.is_dir() || name.starts_with('.') {
             continue;
         }
-        match date_of(&name) {
+        match date_of(&name).or_else(|| stated_date(&path)) {
             Some(date) => sessions.push(SessionFolder { date, name, path }),
             None => others.push(name),
         }
     }
-    sessions.sort_by(|a, b| a.name.cmp(&b.name));
+    sessions.sort_by(|a, b| (a.date, &a.name).cmp(&(b.date, &b.name)));
     others.sort();
     Ok((sessions, others))
 }
 
+/// The day that a folder's session.toml states.
+fn stated_date(folder: &Path) -> Option<Date> {
+    let (source, keys) = read_session_keys(folder).ok()??;
+    source.date(keys.date.as_ref()?, "date").ok()
+}
+
 /// The first practice of a block's folder; none where it is no block.
 fn first_practice(folder: &Path) -> Option<String> {
+    if !folder.join("block.toml").is_file() {
+        return None;
+    }
     let (sessions, _) = session_folders(folder).ok()?;
-    let is_block = folder.join("block.toml").is_file();
-    let first = sessions.into_iter().next().filter(|_| is_block)?;
-    Some(first.name)
+    Some(sessions.into_iter().next()?.name)
 }
 
 /// The day a session folder's name starts with.
