@@ -61,8 +61,8 @@ fn headline(record: &BlockRecord) -> String {
         text.push('\n');
     }
     let t = &record.totals;
-    let serves = format!("{}{}", t.serves, give_or_take(t.serves_u));
-    let counts = words::block_counts(&serves, t.dry_swings, t.sessions, t.rejected);
+    let within = give_or_take(t.serves_u);
+    let counts = words::block_counts((t.serves, &within), t.dry_swings, t.sessions, t.rejected);
     let _ = writeln!(text, "{counts}");
     let said = [t.confirmed, t.changed, t.added, t.removed];
     if said.iter().sum::<u32>() > 0 {

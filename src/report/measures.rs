@@ -52,7 +52,8 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
             words,
             unit,
             median: format!(
-                "{middle:.decimals$} ± {:.decimals$}",
+                "{} ± {:.decimals$}",
+                plain(middle, decimals),
                 COVERAGE_95 * of_median.hypot(own_u)
             ),
             spread: spread.map_or_else(|| "-".to_owned(), |s| format!("{s:.decimals$}")),

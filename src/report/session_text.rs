@@ -37,13 +37,8 @@ fn headline(record: &SessionRecord) -> String {
     };
     let mut text = format!("{}  {}  {hand}\n\n", record.athlete, record.session);
     let counts = &record.counts;
-    let _ = writeln!(
-        text,
-        "{}, {}; {} refused.",
-        counted(counts.serves, "serve"),
-        counted(counts.dry_swings, "dry swing"),
-        counted(counts.rejected, "other swing"),
-    );
+    let told = words::practice_counts(counts.serves, counts.dry_swings, counts.rejected);
+    let _ = writeln!(text, "{told}");
     let said = [
         counts.confirmed,
         counts.changed,
@@ -72,10 +67,6 @@ fn headline(record: &SessionRecord) -> String {
         let _ = writeln!(text, "\n{STOP_TEXT}");
     }
     text
-}
-
-fn counted(n: u32, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 fn measured(link: &LinkRecord) -> bool {

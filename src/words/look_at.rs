@@ -122,7 +122,8 @@ pub fn few_serves(fewest: u32) -> String {
 
 /// A week's serves and what was planned.
 pub fn week_over(week: &str, done: u32, planned: u32) -> String {
-    format!("{done} serves in {week}, {planned} planned")
+    let serves = noun(done as usize, "serve", "serves");
+    format!("{done} {serves} in {week}, {planned} planned")
 }
 
 /// Weeks with more serves than planned.

@@ -52,6 +52,7 @@ page_words! {
     void_findings: &'static str = "findings void a result";
     nothing_noticed: &'static str = "Nothing noticed.";
     nothing_of_the_block: &'static str = "Nothing of the block as a whole; what was noticed in a practice stands with it.";
+    thing_noticed: &'static str = "thing noticed";
     things_noticed: &'static str = "things noticed";
     not_worn: &'static str = "not worn";
     chain_question: &'static str = "Does the chain fire from the hip up?";
@@ -146,7 +147,9 @@ page_words! {
     usual_is: &'static str = "the usual:";
     change: &'static str = "change";
     serves_good: &'static str = "serves of good data";
+    rest_day: &'static str = "rest day";
     rest_days: &'static str = "rest days";
+    day_no_log: &'static str = "day without a log";
     days_no_log: &'static str = "days without a log";
     not_read: &'static str = "not read";
     look_at: &'static str = "What to look at";
@@ -162,8 +165,10 @@ page_words! {
     planned: &'static str = "planned";
     lag: &'static str = "lag";
     lag_axis: &'static str = "lag, ms";
+    later_session: &'static str = "later one";
     later_sessions: &'static str = "later ones";
     more_to_look_at: &'static str = "more to look at";
+    ratio_hidden: &'static str = "ratio not given, and why";
     ratios_hidden: &'static str = "ratios not given, and why";
     load: &'static str = "load";
     rpe_load: &'static str = "RPE load";
@@ -181,6 +186,7 @@ page_words! {
     after_baseline: &'static str = "after baseline";
     answer: &'static str = "answer";
     lag_means_end_session: &'static str = "angular velocity, median of a session; ± is the 95 % interval.";
+    baseline_session: &'static str = "baseline session";
     baseline_sessions: &'static str = "baseline sessions";
     spread: &'static str = "spread";
     session_to_session: &'static str = "from session to session";
@@ -240,6 +246,7 @@ page_words! {
     strip_title: &'static str = "The whole practice";
     strip_says: &'static str = "Every serve at its time with the wrist’s peak speed, dry swings and refused swings; the numbers stand in the table of serves";
     strip_caption: &'static str = "Each as high as the wrist was fast; a tick below: a swing that was refused.";
+    session_left_out: &'static str = "session left out of the comparison, and why";
     sessions_left_out: &'static str = "sessions left out of the comparison, and why";
     load_is: &'static str = "Load, in";
     other_measures: &'static str = "Phases and other measures";

@@ -1,5 +1,6 @@
 //! Why something was not measured.
 
+use super::number::counted;
 use crate::estimate::Why;
 
 impl std::fmt::Display for Why {
@@ -8,15 +9,27 @@ impl std::fmt::Display for Why {
             Self::NotWorn => write!(f, "not worn"),
             Self::NoSamples => write!(f, "no samples there"),
             Self::Gap => write!(f, "a gap in the log"),
-            Self::Clipped { samples } => write!(f, "{samples} samples at the sensor's limit"),
+            Self::Clipped { samples } => write!(
+                f,
+                "{} at the sensor's limit",
+                of(*samples, "sample", "samples")
+            ),
             Self::ClocksNotTied => write!(f, "clocks not tied"),
             Self::PeakAtEdge => write!(f, "peak at the window's edge"),
             Self::NoPeak => write!(f, "no clear peak"),
             Self::RivalPeaks => write!(f, "two peaks of like height"),
             Self::MountingUnknown => write!(f, "mounting unknown"),
-            Self::TooFewServes { have, need } => write!(f, "{have} serves, {need} needed"),
-            Self::TooFewSessions { have, need } => write!(f, "{have} sessions, {need} needed"),
+            Self::TooFewServes { have, need } => {
+                write!(f, "{}, {need} needed", of(*have, "serve", "serves"))
+            }
+            Self::TooFewSessions { have, need } => {
+                write!(f, "{}, {need} needed", of(*have, "session", "sessions"))
+            }
             Self::NotSeen => write!(f, "not seen in the signals"),
         }
     }
+}
+
+fn of(n: u32, one: &'static str, many: &'static str) -> String {
+    counted(n as usize, one, many)
 }

@@ -195,3 +195,50 @@ fn what_the_coach_entered_has_no_finders_probability() {
     assert_eq!(page.matches("0.95</data>").count(), record.serves.len() - 1);
     assert_eq!(page.matches(entered).count(), 2);
 }
+
+/// A measure's median had a hyphen for its minus, and a zero one.
+#[test]
+fn medians_of_measures_have_a_true_minus_and_no_minus_zero() {
+    let told = |value: f64| {
+        let mut record = practice("2031-03-04")
+            .serves(5)
+            .record(&mut Draws::seeded(2));
+        for serve in &mut record.serves {
+            let tilt = MeasureRecord {
+                value: Some(value),
+                u: Some(1.0),
+                unit: "deg".into(),
+                why: None,
+            };
+            serve.measures.insert("trunk_tilt_at_impact_deg", tilt);
+        }
+        let page = session_page(&record, &[]);
+        [session_text(&record), page]
+    };
+    for text in told(-12.4) {
+        assert!(text.contains("\u{2212}12 ± 2"), "{text}");
+    }
+    for text in told(-0.2) {
+        assert!(text.contains("0 ± 2") && !text.contains("-0 ± 2"), "{text}");
+        assert!(!text.contains("\u{2212}0 ± 2"), "{text}");
+    }
+}
+
+#[test]
+fn one_of_a_thing_is_told_as_one() {
+    let mut one = practice("2031-03-04").serves(1);
+    one.dry_swings = 1;
+    let sessions = [one.record(&mut Draws::seeded(2))];
+    let block = block_of(&sessions);
+    let text = block_text(&block);
+    assert!(
+        text.contains("1 serve and 1 dry swing in 1 session; 1 other swing refused."),
+        "{text}"
+    );
+    let page = block_page(&block, &sessions, &[Vec::new()]);
+    for told in [text, page, session_text(&sessions[0])] {
+        for many in [" 1 serves", " 1 sessions", " 1 dry swings", "(1 serves"] {
+            assert!(!told.contains(many), "{many} in {told}");
+        }
+    }
+}

@@ -9,12 +9,13 @@ use crate::units::COVERAGE_95;
 use super::block_pictures::session_href;
 use super::block_timing::{link_picture, link_says, link_title};
 use super::figure_box;
-use super::figures::{count, counted, figure, minus, signed};
+use super::figures::{count, counted, figure, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
 use crate::report::measures::{answer_words, later, no_link_in_block};
 use crate::session::SessionRecord;
+use crate::words::number::{self, signed as with_sign};
 use crate::words::page::WORDS;
 
 pub(super) fn head(record: &BlockRecord) -> Markup {
@@ -155,7 +156,7 @@ pub(super) fn usual_words(pointer: &str, link: &LinkChange) -> Markup {
     match (link.baseline.centre, link.baseline.u) {
         (Some(value), Some(u)) => html! { (figure(pointer, value, &signed(value, u))) " ms" },
         (Some(value), None) => {
-            html! { (figure(pointer, value, &minus(&format!("{value:+.0}")))) " ms" }
+            html! { (figure(pointer, value, &with_sign(value, 0))) " ms" }
         }
         _ => html! { (WORDS.not_measured) },
     }
@@ -166,8 +167,11 @@ pub(super) fn data_words(record: &BlockRecord) -> Markup {
     let good: u32 = record.sessions.iter().map(|s| s.good_serves).sum();
     html! {
         (good) " " (WORDS.of) " " (record.totals.serves) " " (WORDS.serves_good)
-        @for (n, words) in [(days("rest"), WORDS.rest_days), (days("no log"), WORDS.days_no_log)] {
-            @if n > 0 { ", " (n) " " (words) }
+        @for (n, words) in [
+            (days("rest"), (WORDS.rest_day, WORDS.rest_days)),
+            (days("no log"), (WORDS.day_no_log, WORDS.days_no_log)),
+        ] {
+            @if n > 0 { ", " (number::counted(n, words.0, words.1)) }
         }
         @if !record.unread.is_empty() { ", " (record.unread.len()) " " (WORDS.not_read) }
     }
@@ -206,7 +210,7 @@ pub(super) fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
             @if !unnamed.is_empty() || !item.serves.is_empty() { span.more { (WORDS.see) " "
                 (session_links(&unnamed))
                 @if let (false, Some(last)) = (item.serves.is_empty(), item.sessions.last()) {
-                    @if !unnamed.is_empty() { ", " } (last) " " (WORDS.serves) " "
+                    @if !unnamed.is_empty() { ", " } (last) " " (number::noun(item.serves.len(), WORDS.serve, WORDS.serves)) " "
                     @for (k, serve) in item.serves.iter().enumerate() {
                         @if k > 0 { ", " } a href=(format!("#{last}-serve-{serve}")) { (serve) }
                     }

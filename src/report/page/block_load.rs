@@ -11,6 +11,7 @@ use super::scrolled;
 use crate::report::measures::{percent_change, ratio_rules, ratio_words, whole};
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
+use crate::words::number::counted;
 use crate::words::page::WORDS;
 
 pub(super) fn load(record: &BlockRecord) -> Markup {
@@ -149,7 +150,7 @@ pub(super) fn ratios(record: &BlockRecord) -> Markup {
             ul { @for rule in ratio_rules(&all) { li { (rule) } } }
             @if !given.is_empty() { (ratio_table(&given, last, false)) }
             @if !hidden.is_empty() { details {
-                summary { (hidden.len()) " " (WORDS.ratios_hidden) }
+                summary { (counted(hidden.len(), WORDS.ratio_hidden, WORDS.ratios_hidden)) }
                 (ratio_table(&hidden, last, true))
             } }
         }

@@ -6,14 +6,9 @@ use maud::{Markup, html};
 use crate::units::COVERAGE_95;
 use crate::words::number::plus_minus;
 
-/// The typographer's minus sign.
-pub(super) fn minus(text: &str) -> String {
-    text.replace('-', "\u{2212}")
-}
-
 /// A signed value and the half-width of its 95 % interval, from its standard uncertainty.
 pub(super) fn signed(value: f64, u: f64) -> String {
-    minus(&plus_minus(value, COVERAGE_95 * u))
+    plus_minus(value, COVERAGE_95 * u)
 }
 
 /// A number of the record: as shown, exact, and where it stands.

@@ -8,6 +8,7 @@ use super::serve_picture::ServeFrame;
 use super::session_pictures::{lags, speeds, stairs, strip};
 use crate::block::BlockRecord;
 use crate::session::{ServeCurves, ServeRecord, SessionRecord};
+use crate::words::number::counted;
 use crate::words::page::WORDS;
 
 const TITLE_PX: f64 = 24.0;
@@ -27,13 +28,15 @@ fn strip_picture(record: &SessionRecord) -> Picture {
 fn strip_title(record: &SessionRecord) -> String {
     let counts = &record.counts;
     format!(
-        "{} {}: {} {}, {} {}, {} {}",
+        "{} {}: {}, {}, {} {}",
         record.athlete,
         record.session,
-        counts.serves,
-        WORDS.serves,
-        counts.dry_swings,
-        WORDS.dry_swings,
+        counted(counts.serves as usize, WORDS.serve, WORDS.serves),
+        counted(
+            counts.dry_swings as usize,
+            WORDS.dry_swing,
+            WORDS.dry_swings
+        ),
         counts.rejected,
         WORDS.refused
     )

@@ -13,6 +13,7 @@ use super::session_serves::{serve_by_serve, serves_section};
 use super::{figure_box, page, provenance, scrolled};
 use crate::report::measures::{measure_lines, no_link};
 use crate::words::made::{CAUTIONS, STOP_TEXT, pain_entered};
+use crate::words::number;
 use crate::words::page::WORDS;
 
 /// The page of `overarm report` for one practice: a whole HTML file that needs nothing else.
@@ -144,7 +145,7 @@ fn quality_words(record: &SessionRecord) -> Markup {
         span {
             @if void > 0 { a href="#s-findings" { (void) " " (if void == 1 { WORDS.void_finding } else { WORDS.void_findings }) } }
             @else if record.findings.is_empty() { (WORDS.nothing_noticed) }
-            @else { a href="#s-findings" { (record.findings.len()) " " (WORDS.things_noticed) } }
+            @else { a href="#s-findings" { (number::counted(record.findings.len(), WORDS.thing_noticed, WORDS.things_noticed)) } }
             @if !missing.is_empty() { "; " (WORDS.not_worn) ": " (missing.join(", ")) }
         }
     }
@@ -191,7 +192,7 @@ pub(super) fn stairs_says(record: &SessionRecord) -> String {
 
 fn lags_says(link: &LinkSummary) -> String {
     format!(
-        "{} {} {} {}: {} {}, {} {}, {} {}; {} {}.",
+        "{} {} {} {}: {} {}, {} {}, {} {}; {}.",
         WORDS.lags_says,
         link.from,
         WORDS.to,
@@ -202,8 +203,7 @@ fn lags_says(link: &LinkSummary) -> String {
         WORDS.together,
         link.reversed,
         WORDS.reversed,
-        link.used,
-        WORDS.serves
+        number::counted(link.used as usize, WORDS.serve, WORDS.serves)
     )
 }
 

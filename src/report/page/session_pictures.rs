@@ -5,9 +5,10 @@ use crate::session::{LinkSummary, ServeRecord, SessionRecord};
 use crate::units::COVERAGE_95;
 
 use super::draw::{Anchor, Mark, Picture, Scale, letter};
-use super::figures::{minus, signed};
+use super::figures::signed;
 use super::serve_picture::{lower, upper};
 use crate::math::median;
+use crate::words::number::plain;
 use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
@@ -62,12 +63,7 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     for ms in time.ticks(7.0) {
         let x = time.px(ms);
         picture.line("ax", (x, foot), (x, foot + 3.0));
-        picture.text(
-            "m",
-            Anchor::Middle,
-            (x, foot + 14.0),
-            &minus(&format!("{ms:.0}")),
-        );
+        picture.text("m", Anchor::Middle, (x, foot + 14.0), &plain(ms, 0));
     }
     let middle = f64::midpoint(time.low_px, time.high_px);
     picture.text(
@@ -203,12 +199,7 @@ pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) ->
     for ms in lag_axis.ticks(5.0) {
         let y = lag_axis.px(ms);
         picture.line("gr", (LEFT_PX, y), (width_px - 6.0, y));
-        picture.text(
-            "m",
-            Anchor::End,
-            (LEFT_PX - 4.0, y + 4.0),
-            &minus(&format!("{ms:.0}")),
-        );
+        picture.text("m", Anchor::End, (LEFT_PX - 4.0, y + 4.0), &plain(ms, 0));
     }
     if let (Some(value), Some(spread)) = (link.median_ms, link.spread_ms) {
         let strip = [value + COVERAGE_95 * spread, value - COVERAGE_95 * spread]
