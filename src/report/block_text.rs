@@ -16,7 +16,7 @@ use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
 use crate::words::number::{plus_minus, signed};
 use crate::words::page::WORDS;
-use crate::words::terminal as words;
+use crate::words::{terminal as words, timing};
 
 /// Widest line of running text.
 const LINE: usize = 96;
@@ -145,11 +145,25 @@ fn calendar(record: &BlockRecord) -> String {
         .map(|week| week_row(record, week, planned))
         .collect();
     format!(
-        "{}\n{}{}\n",
+        "{}\n{}{}\n{}",
         WORDS.load_title,
         table(&columns, &rows),
-        words::WEEK_SIGNS
+        words::WEEK_SIGNS,
+        planned_changes(record)
     )
+}
+
+/// The table of weeks has no room for it.
+fn planned_changes(record: &BlockRecord) -> String {
+    let told = |week: &WeekRecord| {
+        let change = percent_change(&week.planned_change)?;
+        Some(format!("{} {change} %", week.week))
+    };
+    let weeks: Vec<String> = record.weeks.iter().filter_map(told).collect();
+    if weeks.is_empty() {
+        return String::new();
+    }
+    wrapped(&words::planned_changes(&weeks), "", "  ")
 }
 
 fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<String> {
@@ -258,6 +272,7 @@ fn link_words(link: &LinkChange) -> String {
     if let Some(size) = answer.detectable {
         parts.push(words::detectable(size));
     }
+    parts.extend(answer.detectable_two_sessions.map(timing::two_practices));
     if let Some(trend) = &answer.trend {
         parts.push(trend.says.clone());
     }

@@ -163,6 +163,7 @@ page_words! {
     load_caption: &'static str = "Stronger colour: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read.";
     weeks_caption: &'static str = "Serves by day and week";
     planned: &'static str = "planned";
+    planned_change: &'static str = "planned change";
     lag: &'static str = "lag";
     lag_axis: &'static str = "lag, ms";
     later_session: &'static str = "later one";

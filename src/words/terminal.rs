@@ -55,6 +55,14 @@ pub const SERVES_OF_LAST: &str = "serves of the last of these";
 pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   \
     *: not the whole week is known\nload: effort-weighted serves of the practices whose effort is known, with the 95 % \
     interval of the measurement\nchange: serves against the week before, with the 95 % interval of the counts";
+/// What the plan asks of each week, as shares of the week before.
+pub fn planned_changes(weeks: &[String]) -> String {
+    format!(
+        "planned change of serves against the week before: {}",
+        weeks.join("; ")
+    )
+}
+
 /// Signs under the table of sessions.
 pub const SESSION_SIGNS: &str = "effort, load and median lag in ms, each with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged";
 /// Head of the ratios.

@@ -48,6 +48,11 @@ pub fn perhaps_moved(size: &Size<'_>) -> String {
     format!("perhaps moved, by {size}: not sure enough beside the other measures")
 }
 
+/// Smallest difference of two single practices beyond chance, ms.
+pub fn two_practices(size_ms: f64) -> String {
+    format!("two single practices less than {size_ms:.0} ms apart may differ by chance alone")
+}
+
 /// Neither moved nor unchanged yet.
 pub fn too_early(size: &Size<'_>, more_sessions: Option<u32>) -> String {
     match more_sessions {

@@ -3,7 +3,7 @@
 use overarm::block::stats::random::Draws;
 use overarm::block::{BaselineChoice, BlockFacts, BlockParams, BlockRecord, build_block};
 use overarm::finding::Finding;
-use overarm::report::block_text;
+use overarm::report::{block_page, block_text};
 use overarm::session::SessionRecord;
 
 use super::records::{block, dates, practice};
@@ -421,4 +421,22 @@ fn the_caution_says_what_the_comparison_does() {
     assert!(!speed.since_return.sessions.contains(&sessions[7].session));
     let told = |words: &str| record.cautions.iter().any(|said| said.contains(words));
     assert!(told("its lag stays in") && told("its numbers stay in"));
+}
+
+/// The smallest difference of two practices stood in JSON alone.
+#[test]
+fn what_two_practices_can_show_is_told() {
+    let sessions = block(6, 5, 0.0, 2.0, &mut Draws::seeded(5));
+    let record = judged(&sessions, 6);
+    let size_ms = record.links[0].answer.detectable_two_sessions;
+    let told = format!(
+        "two single practices less than {:.0} ms apart may differ by chance alone",
+        size_ms.expect("six sessions")
+    );
+    let curves = vec![Vec::new(); sessions.len()];
+    let page = block_page(&record, &sessions, &curves);
+    assert!(page.contains(&told), "{told}");
+    let text = block_text(&record);
+    let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(one_line.contains(&told), "{text}");
 }

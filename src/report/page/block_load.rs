@@ -34,6 +34,10 @@ fn week_table(record: &BlockRecord) -> Markup {
         .weeks
         .iter()
         .any(|week| week.planned_serves.is_some());
+    let weeks = record.weeks.iter();
+    let asked = weeks
+        .map(|week| week.planned_change.value)
+        .any(|c| c.is_some());
     let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some());
     scrolled(
         WORDS.weeks_caption,
@@ -49,6 +53,7 @@ fn week_table(record: &BlockRecord) -> Markup {
                     th scope="col" .n data-key="/load" { (WORDS.load) }
                     @if rpe { th scope="col" .n data-key="/rpe_load_au" { (WORDS.rpe_load) } }
                     th scope="col" .n { (WORDS.change) ", %" }
+                    @if asked { th scope="col" .n { (WORDS.planned_change) ", %" } }
                 } }
                 tbody { @for (k, week) in record.weeks.iter().enumerate() {
                     tr data-at=(format!("/weeks/{k}")) {
@@ -60,6 +65,7 @@ fn week_table(record: &BlockRecord) -> Markup {
                         td.n { (or_dash(whole(week.load, week.load_u))) }
                         @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
                         td.n { (or_dash(percent_change(&week.change))) }
+                        @if asked { td.n { (or_dash(percent_change(&week.planned_change))) } }
                     }
                 } }
             }

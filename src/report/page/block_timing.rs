@@ -16,6 +16,7 @@ use crate::report::measures::{answer_words, change_line, later, no_link_in_block
 use crate::words::codes;
 use crate::words::number::{counted, signed as with_sign};
 use crate::words::page::WORDS;
+use crate::words::timing;
 
 pub(super) fn record_signal(record: &BlockRecord) -> String {
     let signal = record.links.first().map(|link| link.signal.clone());
@@ -171,6 +172,7 @@ pub(super) fn link_words(link: &LinkChange) -> String {
             WORDS.a_change_of, WORDS.would_show
         ));
     }
+    parts.extend(answer.detectable_two_sessions.map(timing::two_practices));
     parts.extend(answer.trend.as_ref().map(|trend| trend.says.clone()));
     parts.extend(link.baseline.why.clone().filter(|why| *why != answer.says));
     if !link.flagged_sessions.is_empty() {
