@@ -9,8 +9,8 @@ use overarm::block::{
 };
 use overarm::frames::Site;
 use overarm::report::{
-    Align, block_page, block_text, clock, pain_entered, plus_minus, session_page, session_text,
-    table,
+    Align, block_page, block_text, clock, pain_entered, plus_minus, session_page, session_plots,
+    session_text, table,
 };
 use overarm::session::{MeasureRecord, SessionRecord};
 
@@ -241,4 +241,32 @@ fn one_of_a_thing_is_told_as_one() {
             assert!(!told.contains(many), "{many} in {told}");
         }
     }
+}
+
+/// The letters of arm and wrist lay on each other where both were equally fast at last.
+#[test]
+fn letters_at_the_ends_of_curves_stand_apart() {
+    let mut record = practice("2031-03-04")
+        .serves(5)
+        .record(&mut Draws::seeded(2));
+    for serve in &mut record.serves {
+        for (site, speed_dps) in [(Site::Arm, 1500.0), (Site::Wrist, 1502.0), (Site::Hip, 1.0)] {
+            if let Some(peak) = serve.peaks.slot(site) {
+                peak.speed_dps = speed_dps;
+            }
+        }
+    }
+    let plots = session_plots(&record, &[]);
+    let plot = plots.iter().find(|plot| plot.name == "speeds.svg");
+    let svg = &plot.expect("a picture").svg;
+    let y_px = |letter: &str| -> f64 {
+        let before = svg.split(&format!(">{letter}</text>")).next();
+        let y = before.and_then(|text| text.rsplit("y=\"").next());
+        let y = y.and_then(|text| text.trim_end_matches('"').parse().ok());
+        y.expect("a place")
+    };
+    let mut places = ["H", "T", "A", "W"].map(y_px);
+    places.sort_by(f64::total_cmp);
+    assert!(places.is_sorted_by(|a, b| b - a > 12.9), "{places:?}");
+    assert!(y_px("W") < y_px("A"), "the faster one above");
 }

@@ -245,6 +245,29 @@ pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) ->
     Some(picture)
 }
 
+/// Least distance of two letters at the ends of curves, px.
+const LETTER_PX: f64 = 13.0;
+
+/// Labels `gap_px` apart at least, in their order from above, none below `foot_px`.
+fn apart(
+    mut labels: Vec<(f64, f64, &'static str)>,
+    gap_px: f64,
+    foot_px: f64,
+) -> Vec<(f64, f64, &'static str)> {
+    labels.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut lowest = f64::MIN;
+    for label in &mut labels {
+        label.1 = label.1.max(lowest + gap_px);
+        lowest = label.1;
+    }
+    let mut highest = foot_px + gap_px;
+    for label in labels.iter_mut().rev() {
+        label.1 = label.1.min(highest - gap_px);
+        highest = label.1;
+    }
+    labels
+}
+
 /// Peak speed of each worn segment, serve by serve.
 pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
@@ -265,6 +288,7 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     let time = minutes(record, LEFT_PX, width_px - 22.0);
     speed_axis(&mut picture, &speed, 6.0, time.high_px);
     time_axis(&mut picture, &time, foot);
+    let mut ends = Vec::new();
     for site in worn {
         let mut places = Vec::new();
         for serve in &record.serves {
@@ -286,9 +310,10 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
             }
         }
         picture.curve(upper(site), &places);
-        if let Some((x, y)) = places.last() {
-            picture.text("b", Anchor::Start, (x + 7.0, y + 4.0), letter(site));
-        }
+        ends.extend(places.last().map(|(x, y)| (x + 7.0, y + 4.0, letter(site))));
+    }
+    for (x, y, letter) in apart(ends, LETTER_PX, foot) {
+        picture.text("b", Anchor::Start, (x, y), letter);
     }
     Some(picture)
 }
