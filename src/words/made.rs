@@ -104,10 +104,14 @@ pub const MADE: [(&str, &str); 8] = [
 ];
 
 /// What a block's numbers add to that.
-pub const MADE_BLOCK: [(&str, &str); 4] = [
+pub const MADE_BLOCK: [(&str, &str); 5] = [
     (
         "The usual",
         "The athlete's own baseline sessions: the robust centre of their medians, and the strip in which a new session of usual quality lies 19 times in 20.",
+    ),
+    (
+        "± of a practice's lag",
+        "In the tables of practices it stands on that practice's own serves. On the first screen and in the pictures session by session the spread of its serves is mixed with the spread usual over the block, as a few serves tell their spread poorly: the two ± of one practice may differ.",
     ),
     (
         "Moved, or not",
