@@ -146,6 +146,7 @@ page_words! {
     no_usual: &'static str = "no usual to compare with yet";
     usual_is: &'static str = "the usual:";
     change: &'static str = "change";
+    serve_good: &'static str = "serve of good data";
     serves_good: &'static str = "serves of good data";
     rest_day: &'static str = "rest day";
     rest_days: &'static str = "rest days";

@@ -90,11 +90,12 @@ fn too_early_says_how_many_more() {
         link.answer.says
     );
     let more = link.answer.more_sessions.expect("a number");
+    let sessions = if more == 1 { "session" } else { "sessions" };
     assert!((1..=20).contains(&more), "{more}");
     assert!(
         link.answer
             .says
-            .contains(&format!("about {more} more sessions"))
+            .contains(&format!("about {more} more {sessions} would"))
     );
 }
 

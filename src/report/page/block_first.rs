@@ -166,7 +166,7 @@ pub(super) fn data_words(record: &BlockRecord) -> Markup {
     let days = |status: &str| record.days.iter().filter(|d| d.status == status).count();
     let good: u32 = record.sessions.iter().map(|s| s.good_serves).sum();
     html! {
-        (good) " " (WORDS.of) " " (record.totals.serves) " " (WORDS.serves_good)
+        (good) " " (WORDS.of) " " (number::counted(record.totals.serves as usize, WORDS.serve_good, WORDS.serves_good))
         @for (n, words) in [
             (days("rest"), (WORDS.rest_day, WORDS.rest_days)),
             (days("no log"), (WORDS.day_no_log, WORDS.days_no_log)),
