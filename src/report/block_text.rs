@@ -157,7 +157,7 @@ fn calendar(record: &BlockRecord) -> String {
 fn planned_changes(record: &BlockRecord) -> String {
     let told = |week: &WeekRecord| {
         let change = percent_change(&week.planned_change)?;
-        Some(format!("{} {change} %", week.week))
+        Some(format!("{} {change}", week.week))
     };
     let weeks: Vec<String> = record.weeks.iter().filter_map(told).collect();
     if weeks.is_empty() {

@@ -58,13 +58,13 @@ pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that co
 /// What the plan asks of each week, as shares of the week before.
 pub fn planned_changes(weeks: &[String]) -> String {
     format!(
-        "planned change of serves against the week before: {}",
+        "planned change of serves against the week before, %: {}",
         weeks.join("; ")
     )
 }
 
 /// Signs under the table of sessions.
-pub const SESSION_SIGNS: &str = "effort, load and median lag in ms, each with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged";
+pub const SESSION_SIGNS: &str = "effort, load and median lag in ms, each with its 95 % interval\n^ above, v below the athlete's usual session; ! flagged";
 /// Head of the ratios.
 pub const RATIOS: &str = "Recent over earlier load, on";
 /// Under the body's measures.

@@ -225,7 +225,7 @@ fn planned_weeks_hold_every_planned_day() {
     assert_eq!(block.weeks[1].planned_change.value, Some(0.0));
     assert_eq!(block.weeks[2].planned_change.value, None);
     let text = block_text(&block);
-    let told = "planned change of serves against the week before: 2031-W11 +0 %";
+    let told = "planned change of serves against the week before, %: 2031-W11 +0";
     assert!(text.contains(told), "{text}");
     assert!(block_page(&block, &[], &[]).contains("planned change, %"));
     let outside = block
