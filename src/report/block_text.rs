@@ -137,7 +137,7 @@ fn calendar(record: &BlockRecord) -> String {
     columns.extend([
         ("dry", Align::Right),
         ("load", Align::Right),
-        ("change", Align::Right),
+        ("change, %", Align::Right),
     ]);
     let rows: Vec<Vec<String>> = record
         .weeks
@@ -195,7 +195,7 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
     }
     row.push(week.dry_swings.to_string());
     row.push(or_dash(whole(week.load, week.load_u)));
-    row.push(percent(percent_change(&week.change)));
+    row.push(or_dash(percent_change(&week.change)));
     row
 }
 
