@@ -96,7 +96,8 @@ pub(super) fn load(
     let settings = find_block(dir, athlete)?;
     if settings.sessions.is_empty() {
         return Err(CliError::Unreadable(format!(
-            "{}: no session here; a session is a folder named by its date, as in 2031-03-04",
+            "{}: no session here; a session is a folder named by its date, as in 2031-03-04, or whose \
+             session.toml states a date",
             settings.folder.display()
         )));
     }
@@ -237,7 +238,7 @@ fn facts(
             "folder-without-date",
             name,
             "this folder's name does not start with a day like 2031-03-04 (and, for a second practice, - or _ and a \
-             word, as in 2031-03-04-pm): it is no session and is left out",
+             word, as in 2031-03-04-pm), and it holds no session.toml with a date: it is no session and is left out",
         ));
     }
     let athlete = sessions.first().map(|s| s.athlete.clone());

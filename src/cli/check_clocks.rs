@@ -322,7 +322,9 @@ const FAINT: RGBColor = RGBColor(176, 182, 190);
 const INK: RGBColor = RGBColor(40, 44, 52);
 const WIDTH_PX: u32 = 900;
 const LANE_PX: u32 = 230;
-const LEGEND_PX: u32 = 26;
+const LEGEND_PX: u32 = 46;
+/// Kinds of evidence in a row of the legend, whose longest names are some 220 px wide.
+const LEGEND_KINDS: i32 = 3;
 
 #[derive(Debug, Clone, Copy)]
 enum Mark {
@@ -363,9 +365,14 @@ fn picture(lanes: &[&Tied]) -> Result<String, DrawFault> {
         }
         let letters = ("sans-serif", 12).into_font().color(&INK);
         for (column, kind) in (0..).zip(Evidence::ALL) {
-            let left = 60 + 168 * column;
-            below.draw(&mark(kind, true, (left, 10)))?;
-            below.draw(&Text::new(kind.name(), (left + 8, 4), letters.clone()))?;
+            let left = 60 + 280 * (column % LEGEND_KINDS);
+            let top = 20 * (column / LEGEND_KINDS);
+            below.draw(&mark(kind, true, (left, top + 10)))?;
+            below.draw(&Text::new(
+                kind.name(),
+                (left + 8, top + 4),
+                letters.clone(),
+            ))?;
         }
         whole.present()?;
     }

@@ -1,5 +1,6 @@
 //! `overarm demo`.
 
+use std::io::IsTerminal as _;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
@@ -9,7 +10,7 @@ use crate::frames::{Hand, Site};
 use crate::simulate::story::story;
 use crate::simulate::{
     Activity, BlockPlan, Gesture, Layout, Scenario, SessionPlan, Sync, Variant, WriteError,
-    write_block,
+    write_block_with,
 };
 
 /// Arguments of `overarm demo`.
@@ -118,7 +119,15 @@ pub fn run(args: &DemoArgs, common: &Common) -> Result<Outcome, CliError> {
     } else {
         block(args)?
     };
-    let sessions = write_block(&args.dir, &plan).map_err(told)?;
+    let all = plan.sessions.len();
+    let progress = !common.quiet && std::io::stderr().is_terminal();
+    let mut written = |done: usize| {
+        if progress {
+            let end = if done < all { "" } else { "\n" };
+            super::say(format_args!("\r{done} of {all} sessions{end}"));
+        }
+    };
+    let sessions = write_block_with(&args.dir, &plan, &mut written).map_err(told)?;
     if !common.quiet {
         let serves: usize = sessions
             .iter()

@@ -119,7 +119,9 @@ fn of_block(args: &ReportArgs, common: &Common) -> Result<Made, CliError> {
     }
     Ok(Made {
         page: block_page(&done.record, &done.sessions, &done.curves),
-        plots: plots_if(args, || block_plots(&done.record, &done.sessions)),
+        plots: plots_if(args, || {
+            block_plots(&done.record, &done.sessions, &done.curves)
+        }),
         findings: done.record.findings,
     })
 }

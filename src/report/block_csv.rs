@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use crate::block::{BlockRecord, DayRecord, SessionLine};
+use crate::frames::Site;
 use crate::session::{ServeRecord, SessionRecord};
 use crate::words::tables::{Column, DAYS, SERVE_LINK, SERVES, SESSION_LINK, SESSIONS};
 
@@ -144,10 +145,6 @@ fn serve_row(record: &BlockRecord, line: &SessionLine, serve: &ServeRecord) -> V
         .serve_efforts
         .iter()
         .find(|effort| effort.number == serve.number);
-    let peaks = &serve.peaks;
-    let speed = |peak: &Option<crate::session::PeakRecord>| {
-        number(peak.as_ref().map(|peak| peak.speed_dps))
-    };
     let mut row = vec![
         record.athlete.clone(),
         line.session.clone(),
@@ -157,17 +154,22 @@ fn serve_row(record: &BlockRecord, line: &SessionLine, serve: &ServeRecord) -> V
         serve.contact.to_string(),
         number(Some(serve.confidence)),
         serve.origin.clone(),
-        speed(&peaks.hip),
-        speed(&peaks.trunk),
-        speed(&peaks.arm),
-        speed(&peaks.wrist),
-        cell(peaks.wrist.as_ref().map(|peak| peak.at_least)),
+    ];
+    for site in Site::ALL {
+        let peak = serve.peaks.at(site);
+        row.extend([
+            number(peak.map(|peak| peak.speed_dps)),
+            number(peak.map(|peak| peak.speed_u_dps)),
+            cell(peak.map(|peak| peak.at_least)),
+        ]);
+    }
+    row.extend([
         number(effort.and_then(|e| e.percent)),
         number(effort.and_then(|e| e.u_percent)),
         cell(effort.map(|e| e.bound.clone())),
         serve.grade.clone(),
         serve.quality.clone(),
-    ];
+    ]);
     for change in &record.links {
         let same = |from, to| from == change.from && to == change.to;
         let link = serve.links.iter().find(|l| same(l.from, l.to));

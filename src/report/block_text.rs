@@ -3,7 +3,8 @@
 use std::fmt::Write as _;
 
 use super::measures::{
-    answer_words, change_line, day_cell, give_or_take, ratio_rules, ratio_words,
+    answer_words, change_line, day_cell, give_or_take, later, no_link_in_block, percent_change,
+    ratio_rules, ratio_words, whole,
 };
 use super::table::{Align, table};
 use crate::block::{
@@ -15,7 +16,7 @@ use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
 use crate::words::number::{plus_minus, signed};
 use crate::words::page::WORDS;
-use crate::words::terminal as words;
+use crate::words::{terminal as words, timing};
 
 /// Widest line of running text.
 const LINE: usize = 96;
@@ -60,9 +61,8 @@ fn headline(record: &BlockRecord) -> String {
         text.push('\n');
     }
     let t = &record.totals;
-    let give_or_take = give_or_take(t.serves_u).map_or_else(String::new, |u| format!(" ({u})"));
-    let serves = format!("{}{give_or_take}", t.serves);
-    let counts = words::block_counts(&serves, t.dry_swings, t.sessions, t.rejected);
+    let within = give_or_take(t.serves_u).map_or_else(String::new, |u| format!(" ({u})"));
+    let counts = words::block_counts((t.serves, &within), t.dry_swings, t.sessions, t.rejected);
     let _ = writeln!(text, "{counts}");
     let said = [t.confirmed, t.changed, t.added, t.removed];
     if said.iter().sum::<u32>() > 0 {
@@ -127,7 +127,7 @@ fn calendar(record: &BlockRecord) -> String {
     columns.extend([
         ("dry", Align::Right),
         ("load", Align::Right),
-        ("change", Align::Right),
+        ("change, %", Align::Right),
     ]);
     let rows: Vec<Vec<String>> = record
         .weeks
@@ -135,11 +135,25 @@ fn calendar(record: &BlockRecord) -> String {
         .map(|week| week_row(record, week, planned))
         .collect();
     format!(
-        "{}\n{}{}\n",
+        "{}\n{}{}\n{}",
         WORDS.load_title,
         table(&columns, &rows),
-        words::WEEK_SIGNS
+        words::WEEK_SIGNS,
+        planned_changes(record)
     )
+}
+
+/// The table of weeks has no room for it.
+fn planned_changes(record: &BlockRecord) -> String {
+    let told = |week: &WeekRecord| {
+        let change = percent_change(&week.planned_change)?;
+        Some(format!("{} {change}", week.week))
+    };
+    let weeks: Vec<String> = record.weeks.iter().filter_map(told).collect();
+    if weeks.is_empty() {
+        return String::new();
+    }
+    wrapped(&words::planned_changes(&weeks), "", "  ")
 }
 
 fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<String> {
@@ -154,24 +168,26 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
         );
     }
     row.push(week.dry_swings.to_string());
-    row.push(match (week.load, week.load_u) {
-        (Some(load), Some(u)) => format!("{load:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
-        _ => "-".to_owned(),
-    });
-    row.push(percent_change(&week.change));
+    row.push(or_dash(whole(week.load, week.load_u)));
+    row.push(or_dash(percent_change(&week.change)));
     row
 }
 
-fn percent_change(change: &Valued) -> String {
-    change.value.map_or_else(
-        || "-".to_owned(),
-        |share| format!("{} %", signed(100.0 * share, 0)),
-    )
+fn or_dash(told: Option<String>) -> String {
+    told.unwrap_or_else(|| "-".to_owned())
+}
+
+fn told(valued: &Valued) -> Option<String> {
+    whole(valued.value, valued.u)
+}
+
+fn percent(told: Option<String>) -> String {
+    or_dash(told.map(|text| format!("{text} %")))
 }
 
 fn links(record: &BlockRecord) -> String {
     if record.links.is_empty() {
-        return format!("{}\n", WORDS.timing_not_measured);
+        return format!("{}\n", no_link_in_block(record));
     }
     let columns = [
         ("lag, ms", Align::Left),
@@ -195,15 +211,6 @@ fn links(record: &BlockRecord) -> String {
         text.push_str(&wrapped(&means, "", "  "));
     }
     text
-}
-
-/// What the sessions after the baseline are called.
-const fn later(record: &BlockRecord) -> &'static str {
-    if record.returned.is_some() {
-        "since return"
-    } else {
-        "after baseline"
-    }
 }
 
 fn link_row(link: &LinkChange) -> Vec<String> {
@@ -239,6 +246,7 @@ fn link_words(link: &LinkChange) -> String {
     if let Some(size) = answer.detectable {
         parts.push(words::detectable(size));
     }
+    parts.extend(answer.detectable_two_sessions.map(timing::two_practices));
     if let Some(trend) = &answer.trend {
         parts.push(trend.says.clone());
     }
@@ -276,7 +284,6 @@ fn measures(record: &BlockRecord) -> String {
         ("change", Align::Right),
         ("answer", Align::Left),
     ];
-    let told = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     let rows: Vec<Vec<String>> = listed
         .iter()
         .map(|m| {
@@ -284,9 +291,9 @@ fn measures(record: &BlockRecord) -> String {
             vec![
                 m.name.clone(),
                 shown(&m.unit).to_owned(),
-                told(line.usual),
-                told(line.since),
-                told(line.change),
+                or_dash(line.usual),
+                or_dash(line.since),
+                or_dash(line.change),
                 shown(m.answer.verdict.code()).to_owned(),
             ]
         })
@@ -316,20 +323,18 @@ fn plan(record: &BlockRecord) -> String {
         ("measured", Align::Right),
         ("", Align::Left),
     ];
-    let or_dash = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |n| n.to_string());
-    let percent =
-        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %"));
+    let count = |n: Option<u32>| or_dash(n.map(|n| n.to_string()));
     let rows: Vec<Vec<String>> = record
         .plan
         .iter()
         .map(|row| {
             vec![
                 row.date.clone(),
-                or_dash(row.step),
-                or_dash(row.asked_serves),
-                or_dash(row.done_serves),
-                percent(row.asked_effort_percent),
-                percent(row.measured_effort_percent.value),
+                count(row.step),
+                count(row.asked_serves),
+                count(row.done_serves),
+                percent(whole(row.asked_effort_percent, None)),
+                percent(told(&row.measured_effort_percent)),
                 row.says.clone(),
             ]
         })
@@ -356,7 +361,7 @@ fn sessions(record: &BlockRecord) -> String {
         record
             .links
             .iter()
-            .map(|l| (format!("{} to {}, ms", l.from, l.to), Align::Right)),
+            .map(|l| (format!("{} to {}", l.from, l.to), Align::Right)),
     );
     let columns: Vec<(&str, Align)> = columns.iter().map(|(n, a)| (n.as_str(), *a)).collect();
     let rows: Vec<Vec<String>> = record
@@ -378,14 +383,9 @@ fn session_row(record: &BlockRecord, line: &SessionLine) -> Vec<String> {
         line.phase.clone(),
         line.serves.to_string(),
         line.dry_swings.to_string(),
-        line.effort_percent
-            .value
-            .map_or_else(|| "-".to_owned(), |p| format!("{p:.0} %")),
-        line.load
-            .value
-            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
-        line.rpe_load_au
-            .map_or_else(|| "-".to_owned(), |load| format!("{load:.0}")),
+        percent(told(&line.effort_percent)),
+        or_dash(told(&line.load)),
+        or_dash(whole(line.rpe_load_au, None)),
     ];
     for change in &record.links {
         let link = line

@@ -1,11 +1,12 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord, WeekRecord};
+use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord, Valued, WeekRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
-use crate::words::number::{decimals_within, plain, within};
+use crate::words::number::{decimals_within, plain, plus_minus, signed, within};
+use crate::words::page::WORDS;
 use crate::words::tables::MEASURES;
 use crate::words::timing;
 
@@ -51,7 +52,8 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
             words,
             unit,
             median: format!(
-                "{middle:.decimals$} ± {:.decimals$}",
+                "{} ± {:.decimals$}",
+                plain(middle, decimals),
                 COVERAGE_95 * of_median.hypot(own_u)
             ),
             spread: spread.map_or_else(|| "-".to_owned(), |s| format!("{s:.decimals$}")),
@@ -62,6 +64,49 @@ pub fn measure_lines(record: &SessionRecord) -> Vec<MeasureLine> {
         return Vec::new();
     }
     MEASURES.iter().map(line).collect()
+}
+
+/// Why a practice has no link.
+pub fn no_link(record: &SessionRecord) -> &'static str {
+    match record.units.len() {
+        0 | 1 => WORDS.one_unit_only,
+        _ => WORDS.no_ball_met,
+    }
+}
+
+/// Why a block has no link.
+pub fn no_link_in_block(record: &BlockRecord) -> &'static str {
+    let together = record.sessions.iter().any(|line| line.units.len() > 1);
+    match (record.sessions.is_empty(), together) {
+        (true, _) => WORDS.no_session,
+        (_, true) => WORDS.timing_no_ball_met,
+        (_, false) => WORDS.timing_no_two_units,
+    }
+}
+
+/// What the sessions after the baseline are called.
+pub const fn later(record: &BlockRecord) -> &'static str {
+    match record.returned {
+        Some(_) => WORDS.since_return,
+        None => WORDS.after_baseline,
+    }
+}
+
+/// A value to the whole, with its 95 % interval where it has one.
+pub fn whole(value: Option<f64>, u: Option<f64>) -> Option<String> {
+    let middle = plain(value?, 0);
+    Some(u.map_or_else(
+        || middle.clone(),
+        |u| format!("{middle} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
+    ))
+}
+
+/// A change in percent with its 95 % interval; one of a plan has none.
+pub fn percent_change(change: &Valued) -> Option<String> {
+    let percent = 100.0 * change.value?;
+    let half = change.u.map(|u| COVERAGE_95 * 100.0 * u);
+    let half = half.filter(|half| *half > 0.0);
+    Some(half.map_or_else(|| signed(percent, 0), |half| plus_minus(percent, half)))
 }
 
 /// A load ratio with its 95 % interval; of what was entered by hand no uncertainty is known.

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::measures::{MeasureLine, measure_lines};
+use super::measures::{MeasureLine, measure_lines, no_link};
 use super::table::{Align, table};
 use crate::frames::{Hand, Site};
 use crate::session::{LinkRecord, LinkSummary, ServeRecord, SessionRecord};
@@ -37,13 +37,8 @@ fn headline(record: &SessionRecord) -> String {
     };
     let mut text = format!("{}  {}  {hand}\n\n", record.athlete, record.session);
     let counts = &record.counts;
-    let _ = writeln!(
-        text,
-        "{}, {}; {} refused.",
-        counted(counts.serves, "serve"),
-        counted(counts.dry_swings, "dry swing"),
-        counted(counts.rejected, "other swing"),
-    );
+    let told = words::practice_counts(counts.serves, counts.dry_swings, counts.rejected);
+    let _ = writeln!(text, "{told}");
     let said = [
         counts.confirmed,
         counts.changed,
@@ -74,17 +69,13 @@ fn headline(record: &SessionRecord) -> String {
     text
 }
 
-fn counted(n: u32, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
-}
-
 fn measured(link: &LinkRecord) -> bool {
     link.lag_ms.is_some()
 }
 
 fn links(record: &SessionRecord) -> String {
     if record.links.is_empty() {
-        return format!("{}\n", WORDS.one_unit_only);
+        return format!("{}\n", no_link(record));
     }
     let rows: Vec<Vec<String>> = record.links.iter().map(link_row).collect();
     let columns = [

@@ -102,7 +102,7 @@ pub(super) fn entered(source: &Source, keys: &SessionKeys) -> Result<EnteredReco
     })
 }
 
-/// Folders named by a date in order, and the names of the others.
+/// Folders named by a date, or whose session.toml states one, in order; and the names of the others.
 pub(super) fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<String>)> {
     let mut sessions = Vec::new();
     let mut others = Vec::new();
@@ -116,14 +116,20 @@ pub(super) fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFold
         if !path.is_dir() || name.starts_with('.') {
             continue;
         }
-        match date_of(&name) {
+        match date_of(&name).or_else(|| stated_date(&path)) {
             Some(date) => sessions.push(SessionFolder { date, name, path }),
             None => others.push(name),
         }
     }
-    sessions.sort_by(|a, b| a.name.cmp(&b.name));
+    sessions.sort_by(|a, b| (a.date, &a.name).cmp(&(b.date, &b.name)));
     others.sort();
     Ok((sessions, others))
+}
+
+/// The day that a folder's session.toml states.
+fn stated_date(folder: &Path) -> Option<Date> {
+    let (source, keys) = read_session_keys(folder).ok()??;
+    source.date(keys.date.as_ref()?, "date").ok()
 }
 
 /// The first practice of a block's folder; none where it is no block.

@@ -123,9 +123,9 @@ pub struct BlockSettings {
 /// A session's folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SessionFolder {
-    /// Day.
+    /// Day, by the folder's name; where that has none, by `date` in its session.toml.
     pub date: Date,
-    /// Folder name: the day with an optional suffix.
+    /// Folder name.
     pub name: String,
     /// The folder.
     pub path: PathBuf,

@@ -36,7 +36,7 @@ pub use scenario::{Activity, Gesture, Scenario, Sync, Variant};
 pub use script::Performance;
 pub use sensor::SimulatedUnit;
 pub use truth::Truth;
-pub use write::{BlockPlan, SessionPlan, WriteError, write_block, write_session};
+pub use write::{BlockPlan, SessionPlan, WriteError, write_block, write_block_with, write_session};
 
 use crate::frames::Site;
 use loose::{Loose, Taps};

@@ -86,6 +86,15 @@ impl BlockPlan {
 
 /// Writes a block folder; gives the truth of each session. Refuses a folder that is not empty.
 pub fn write_block(folder: &Path, plan: &BlockPlan) -> Result<Vec<Simulated>, WriteError> {
+    write_block_with(folder, plan, &mut |_| ())
+}
+
+/// The same; `written` is told after each session how many are written.
+pub fn write_block_with(
+    folder: &Path,
+    plan: &BlockPlan,
+    written: &mut dyn FnMut(usize),
+) -> Result<Vec<Simulated>, WriteError> {
     if let Ok(mut entries) = fs::read_dir(folder)
         && entries.next().is_some()
     {
@@ -101,10 +110,12 @@ pub fn write_block(folder: &Path, plan: &BlockPlan) -> Result<Vec<Simulated>, Wr
     }
     plan.sessions
         .iter()
-        .map(|session| {
+        .zip(1..)
+        .map(|(session, number)| {
             let simulated = simulate(&session.scenario);
             let inside = folder.join(&session.name);
             write_session(&inside, session, plan.usual(), &simulated)?;
+            written(number);
             Ok(simulated)
         })
         .collect()

@@ -1,6 +1,6 @@
 //! Plan, days, weeks, effort and ratios.
 
-use super::number::noun;
+use super::number::{counted, noun};
 
 /// How load is counted.
 pub fn formula(power: f64, best_rank: u32, lookback_d: u32) -> String {
@@ -40,7 +40,8 @@ pub fn effort_bounded(serves: u32, bound: &str) -> String {
 /// Too few wrist speeds for an own best.
 pub fn no_best(have: usize, days: u32, needed: usize) -> String {
     format!(
-        "{have} serves with a wrist speed in {days} days, {needed} needed to name the athlete's own best"
+        "{} with a wrist speed in {days} days, {needed} needed to name the athlete's own best",
+        counted(have, "serve", "serves")
     )
 }
 
@@ -214,20 +215,31 @@ impl std::fmt::Display for DayAgainstPlan {
             Self::Unread => f.write_str("a log of this day could not be read"),
             Self::Rested => f.write_str("rest, as planned"),
             Self::NoServes => f.write_str("rest from serving, as planned"),
-            Self::ServedOnRest(n) => write!(f, "rest was planned, {n} serves done"),
+            Self::ServedOnRest(n) => {
+                let serves = counted(*n as usize, "serve", "serves");
+                write!(f, "rest was planned, {serves} done")
+            }
             Self::Compared(serves, None) => serves.fmt(f),
             Self::Compared(serves, Some(effort)) => write!(f, "{serves}; {effort}"),
         }
     }
 }
 
+fn serves(n: f64) -> String {
+    // more or fewer than planned by a whole number
+    counted(n.round() as usize, "serve", "serves")
+}
+
 impl std::fmt::Display for ServesAgainstPlan {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Open(done) => write!(f, "{done} serves; the plan leaves the number open"),
+            Self::Open(done) => {
+                let serves = counted(*done as usize, "serve", "serves");
+                write!(f, "{serves}; the plan leaves the number open")
+            }
             Self::AsPlanned => f.write_str("serves as planned"),
-            Self::More(n) => write!(f, "{n:.0} serves more than planned"),
-            Self::Fewer(n) => write!(f, "{n:.0} serves fewer than planned"),
+            Self::More(n) => write!(f, "{} more than planned", serves(*n)),
+            Self::Fewer(n) => write!(f, "{} fewer than planned", serves(*n)),
         }
     }
 }

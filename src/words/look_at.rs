@@ -122,7 +122,8 @@ pub fn few_serves(fewest: u32) -> String {
 
 /// A week's serves on the days that the plan names, what was planned, and the serves of its other days.
 pub fn week_over(week: &str, done: u32, planned: u32, elsewhere: u32) -> String {
-    let text = format!("{done} serves in {week}, {planned} planned");
+    let serves = noun(done as usize, "serve", "serves"); // a week's serves
+    let text = format!("{done} {serves} in {week}, {planned} planned");
     match elsewhere {
         0 => text,
         n => format!("{text} ({n} more on days that the plan does not name)"),

@@ -36,8 +36,9 @@ pub const BLOCK_CAUTIONS: [&str; 9] = [
      used here.",
     "A serve can be missed and a swing without a ball can be counted. Found, confirmed and refused are \
      shown apart; your corrections in session.toml win.",
-    "Numbers from a sensor at its limit, from clocks that are not tied or from a unit that moved are marked \
-     and kept out of the comparisons.",
+    "A speed at its sensor's limit is marked (≥) and kept out of the comparison of speeds; its lag stays in, with a \
+     wider interval. Across clocks that are not tied no lag is measured. A unit that may have moved on its strap is \
+     told, and its numbers stay in.",
     "Nothing here compares two athletes, and no group's mean is shown as a target.",
 ];
 
@@ -103,10 +104,14 @@ pub const MADE: [(&str, &str); 8] = [
 ];
 
 /// What a block's numbers add to that.
-pub const MADE_BLOCK: [(&str, &str); 4] = [
+pub const MADE_BLOCK: [(&str, &str); 5] = [
     (
         "The usual",
         "The athlete's own baseline sessions: the robust centre of their medians, and the strip in which a new session of usual quality lies 19 times in 20.",
+    ),
+    (
+        "± of a practice's lag",
+        "In the tables of practices it stands on that practice's own serves. On the first screen and in the pictures session by session the spread of its serves is mixed with the spread usual over the block, as a few serves tell their spread poorly: the two ± of one practice may differ.",
     ),
     (
         "Moved, or not",
@@ -114,7 +119,7 @@ pub const MADE_BLOCK: [(&str, &str); 4] = [
     ),
     (
         "Flagged",
-        "A session outside the strip, a moving average or a running sum of small shifts over its limit. A reason to look.",
+        "A session beyond the limit for one session, or at which a moving average or a running sum of small shifts is beyond its own; where all later sessions moved, each that lies nearer to the new level. The limits are set for the whole block, so that chance seldom flags: a session outside the strip need not be flagged. A reason to look.",
     ),
     (
         "Effort and load",

@@ -76,6 +76,11 @@ pub const fn noun(n: usize, one: &'static str, many: &'static str) -> &'static s
     if n == 1 { one } else { many }
 }
 
+/// A count with its noun.
+pub fn counted(n: usize, one: &'static str, many: &'static str) -> String {
+    format!("{n} {}", noun(n, one, many))
+}
+
 /// Names one after the other.
 pub fn listed(names: &[String]) -> String {
     names.join(", ")

@@ -52,10 +52,12 @@ page_words! {
     void_findings: &'static str = "findings void a result";
     nothing_noticed: &'static str = "Nothing noticed.";
     nothing_of_the_block: &'static str = "Nothing of the block as a whole; what was noticed in a practice stands with it.";
+    thing_noticed: &'static str = "thing noticed";
     things_noticed: &'static str = "things noticed";
     not_worn: &'static str = "not worn";
     chain_question: &'static str = "Does the chain fire from the hip up?";
     one_unit_only: &'static str = "Lags: not measured, one unit only.";
+    no_ball_met: &'static str = "Lags: not measured, no serve met a ball.";
     stairs_title: &'static str = "When each segment was fastest";
     stairs_says: &'static str = "Peak times of every serve, from hip to wrist, as stairs. Median lags";
     stairs_caption: &'static str = "A thin line per serve, from hip to wrist; the bold line joins the medians. Climbing to the right: from the hip up.";
@@ -132,7 +134,8 @@ page_words! {
     back: &'static str = "back";
     session: &'static str = "session";
     sessions: &'static str = "sessions";
-    timing_not_measured: &'static str = "Timing: not measured, no two units were worn together.";
+    timing_no_two_units: &'static str = "Timing: not measured, no two units were worn together.";
+    timing_no_ball_met: &'static str = "Timing: not measured, no serve met a ball while two units were worn.";
     usual_caption: &'static str = "○ baseline, or not compared  ● inside the usual  ◆ outside it; ringed: flagged by a chart. Bars: 95 %. Strip: where a usual session lies 19 times in 20. A point leads to its session.";
     no_plan: &'static str = "no plan to compare with";
     done_of: &'static str = "done of";
@@ -144,8 +147,11 @@ page_words! {
     no_usual: &'static str = "no usual to compare with yet";
     usual_is: &'static str = "the usual:";
     change: &'static str = "change";
+    serve_good: &'static str = "serve of good data";
     serves_good: &'static str = "serves of good data";
+    rest_day: &'static str = "rest day";
     rest_days: &'static str = "rest days";
+    day_no_log: &'static str = "day without a log";
     days_no_log: &'static str = "days without a log";
     not_read: &'static str = "not read";
     look_at: &'static str = "What to look at";
@@ -159,10 +165,13 @@ page_words! {
     load_caption: &'static str = "Stronger colour: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read.";
     weeks_caption: &'static str = "Serves by day and week";
     planned: &'static str = "planned";
+    planned_change: &'static str = "planned change";
     lag: &'static str = "lag";
     lag_axis: &'static str = "lag, ms";
+    later_session: &'static str = "later one";
     later_sessions: &'static str = "later ones";
     more_to_look_at: &'static str = "more to look at";
+    ratio_hidden: &'static str = "ratio not given, and why";
     ratios_hidden: &'static str = "ratios not given, and why";
     load: &'static str = "load";
     rpe_load: &'static str = "RPE load";
@@ -177,8 +186,10 @@ page_words! {
     timing_caption: &'static str = "Timing against the athlete’s usual";
     usual: &'static str = "the usual";
     since_return: &'static str = "since return";
+    after_baseline: &'static str = "after baseline";
     answer: &'static str = "answer";
     lag_means_end_session: &'static str = "angular velocity, median of a session; ± is the 95 % interval.";
+    baseline_session: &'static str = "baseline session";
     baseline_sessions: &'static str = "baseline sessions";
     spread: &'static str = "spread";
     session_to_session: &'static str = "from session to session";
@@ -216,7 +227,7 @@ page_words! {
     why_not: &'static str = "why not";
     every_session: &'static str = "Every session";
     no_session: &'static str = "No session was read.";
-    sessions_caption: &'static str = "Median lags with their 95 % interval; ↑ above, ↓ below the athlete’s usual session. A date leads to its serves.";
+    sessions_caption: &'static str = "Effort, load and median lags with their 95 % interval; ↑ above, ↓ below the athlete’s usual session. A date leads to its serves.";
     phase: &'static str = "phase";
     effort: &'static str = "effort";
     pain_entered: &'static str = "pain entered";
@@ -238,6 +249,7 @@ page_words! {
     strip_title: &'static str = "The whole practice";
     strip_says: &'static str = "Every serve at its time with the wrist’s peak speed, dry swings and refused swings; the numbers stand in the table of serves";
     strip_caption: &'static str = "Each as high as the wrist was fast; a tick below: a swing that was refused.";
+    session_left_out: &'static str = "session left out of the comparison, and why";
     sessions_left_out: &'static str = "sessions left out of the comparison, and why";
     load_is: &'static str = "Load, in";
     other_measures: &'static str = "Phases and other measures";

@@ -89,7 +89,7 @@ pub const DAYS: [Column; 16] = [
 ];
 
 /// Columns of the table of serves; a group per link is added.
-pub const SERVES: [Column; 18] = [
+pub const SERVES: [Column; 25] = [
     ("athlete", "", "athlete id"),
     ("session", "", "folder name"),
     (
@@ -100,12 +100,27 @@ pub const SERVES: [Column; 18] = [
     ("impact_s", "s", "impact, reference unit's clock"),
     ("impact_u_ms", "ms", "its standard uncertainty"),
     ("contact", "", "true: a ball was met; false: dry swing"),
-    ("confidence", "1", "probability that it is a serve motion"),
+    (
+        "confidence",
+        "1",
+        "the finder's probability that it is a serve motion, whatever the coach says",
+    ),
     ("origin", "", "found, confirmed, changed or added"),
     ("hip_speed_dps", "deg/s", "peak angular velocity at the hip"),
+    ("hip_speed_u_dps", "deg/s", "its standard uncertainty"),
+    ("hip_at_least", "", "true: the hip speed is a lower bound"),
     ("trunk_speed_dps", "deg/s", "at the trunk"),
+    ("trunk_speed_u_dps", "deg/s", "its standard uncertainty"),
+    (
+        "trunk_at_least",
+        "",
+        "true: the trunk speed is a lower bound",
+    ),
     ("arm_speed_dps", "deg/s", "at the upper arm"),
+    ("arm_speed_u_dps", "deg/s", "its standard uncertainty"),
+    ("arm_at_least", "", "true: the arm speed is a lower bound"),
     ("wrist_speed_dps", "deg/s", "at the wrist"),
+    ("wrist_speed_u_dps", "deg/s", "its standard uncertainty"),
     (
         "wrist_at_least",
         "",
@@ -152,11 +167,11 @@ pub const SESSION_COLUMNS: [(&str, &str); 14] = [
     ("contact", "true: a ball was met; false: dry swing"),
     (
         "confidence",
-        "probability that it is a serve motion, 0 to 1",
+        "the finder's probability that it is a serve motion, 0 to 1, whatever the coach says",
     ),
     (
         "contact_confidence",
-        "probability that a ball was met, 0 to 1",
+        "the finder's probability that a ball was met, 0 to 1, whatever the coach says",
     ),
     ("origin", "found, confirmed, changed or added"),
     ("grade", "order of the chain in words"),

@@ -1,17 +1,48 @@
 //! Sentences of the pages in the terminal, where they differ from those of `page`.
 
+use super::number::{counted, noun};
+
+/// Counts of a practice or a block; `within`: the interval of the serves' count, or nothing.
+fn counts(serves: u32, within: &str, dry_swings: u32) -> [String; 2] {
+    let serve = noun(serves as usize, "serve", "serves");
+    [
+        format!("{serves}{within} {serve}"),
+        counted(dry_swings as usize, "dry swing", "dry swings"),
+    ]
+}
+
+fn others(refused: u32) -> String {
+    let swings = counted(refused as usize, "other swing", "other swings");
+    format!("{swings} refused.")
+}
+
+/// Counts of a practice.
+pub fn practice_counts(serves: u32, dry_swings: u32, refused: u32) -> String {
+    let [serves, dry_swings] = counts(serves, "", dry_swings);
+    format!("{serves}, {dry_swings}; {}", others(refused))
+}
+
 /// Counts of a block.
-pub fn block_counts(serves: &str, dry_swings: u32, sessions: u32, refused: u32) -> String {
+pub fn block_counts(
+    (serves, within): (u32, &str),
+    dry_swings: u32,
+    sessions: u32,
+    refused: u32,
+) -> String {
+    let [serves, dry_swings] = counts(serves, within, dry_swings);
+    let sessions = counted(sessions as usize, "session", "sessions");
     format!(
-        "{serves} serves and {dry_swings} dry swings in {sessions} sessions; {refused} other swings refused."
+        "{serves} and {dry_swings} in {sessions}; {}",
+        others(refused)
     )
 }
 
 /// What the coach's corrections did to the swings found.
 pub fn corrections(found: u32, [confirmed, changed, added, removed]: [u32; 4]) -> String {
     format!(
-        "Found {found} swings; by your corrections confirmed {confirmed}, called the other kind {changed}, \
-         added {added}, removed {removed}."
+        "Found {}; by your corrections confirmed {confirmed}, called the other kind {changed}, \
+         added {added}, removed {removed}.",
+        counted(found as usize, "swing", "swings")
     )
 }
 
@@ -23,10 +54,17 @@ pub const SERVES_OF_LAST: &str = "serves of the last of these";
 /// Signs under the table of weeks.
 pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   \
     *: not the whole week is known\nload: effort-weighted serves of the practices whose effort is known, with the 95 % \
-    interval of the measurement\nchange: serves against the week before";
+    interval of the measurement\nchange: serves against the week before, with the 95 % interval of the counts";
+/// What the plan asks of each week, as shares of the week before.
+pub fn planned_changes(weeks: &[String]) -> String {
+    format!(
+        "planned change of serves against the week before, %: {}",
+        weeks.join("; ")
+    )
+}
+
 /// Signs under the table of sessions.
-pub const SESSION_SIGNS: &str =
-    "median lag with its 95 % interval; ^ above, v below the athlete's usual session; ! flagged";
+pub const SESSION_SIGNS: &str = "effort, load and median lag in ms, each with its 95 % interval\n^ above, v below the athlete's usual session; ! flagged";
 /// Head of the ratios.
 pub const RATIOS: &str = "Recent over earlier load, on";
 /// Under the body's measures.
@@ -46,8 +84,11 @@ pub fn no_ratios(last: &str, why: &str) -> String {
 /// A link's answer and what it stands on: sessions and serves of the baseline, then of later sessions.
 pub fn answer_on(says: &str, baseline: (usize, u32), later: (usize, u32)) -> String {
     format!(
-        "{says}; {} baseline sessions ({} serves), {} later ones ({} serves)",
-        baseline.0, baseline.1, later.0, later.1
+        "{says}; {} ({}), {} ({})",
+        counted(baseline.0, "baseline session", "baseline sessions"),
+        counted(baseline.1 as usize, "serve", "serves"),
+        counted(later.0, "later one", "later ones"),
+        counted(later.1 as usize, "serve", "serves"),
     )
 }
 
@@ -77,8 +118,9 @@ pub const MEDIAN_OF_SESSION: &str = ", median of a session";
 /// Chains that ran in order.
 pub fn chains_in_order(whole: usize, graded: usize) -> String {
     format!(
-        "{whole} of {graded} serves with a measured chain ran in order, every measured link clear of its \
-         uncertainty."
+        "{whole} of {} with a measured chain ran in order, every measured link clear of its \
+         uncertainty.",
+        counted(graded, "serve", "serves")
     )
 }
 

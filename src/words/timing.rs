@@ -1,6 +1,6 @@
 //! The athlete's usual, what moved, and what may not be compared.
 
-use super::number::{noun, signed};
+use super::number::{counted, noun, signed};
 use crate::frames::Site;
 
 /// A change with its 95 % interval, in the unit of its series.
@@ -48,10 +48,18 @@ pub fn perhaps_moved(size: &Size<'_>) -> String {
     format!("perhaps moved, by {size}: not sure enough beside the other measures")
 }
 
+/// Smallest difference of two single practices beyond chance, ms.
+pub fn two_practices(size_ms: f64) -> String {
+    format!("two single practices less than {size_ms:.0} ms apart may differ by chance alone")
+}
+
 /// Neither moved nor unchanged yet.
 pub fn too_early(size: &Size<'_>, more_sessions: Option<u32>) -> String {
     match more_sessions {
-        Some(n) => format!("too early to say: {size}; about {n} more sessions would tell"),
+        Some(n) => {
+            let more = noun(n as usize, "session", "sessions");
+            format!("too early to say: {size}; about {n} more {more} would tell")
+        }
         None => format!(
             "too early to say: {size}; more sessions cannot tell: the baseline is too short or too uneven"
         ),
@@ -176,12 +184,14 @@ pub const MOSTLY_CLIPPED: &str = "more than a fifth of the peaks at the sensor's
 
 /// Too few serves of a session have the lag.
 pub fn few_lags(have: u32, need: u32) -> String {
-    format!("{have} serves with this lag, {need} needed")
+    let serves = counted(have as usize, "serve", "serves");
+    format!("{serves} with this lag, {need} needed")
 }
 
 /// Too few serves of a session have the measure.
 pub fn few_values(have: usize, need: u32) -> String {
-    format!("{have} serves with this measure, {need} needed")
+    let serves = counted(have, "serve", "serves");
+    format!("{serves} with this measure, {need} needed")
 }
 
 /// A session's part in the usual.

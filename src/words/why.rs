@@ -1,5 +1,6 @@
 //! Why something was not measured.
 
+use super::number::counted;
 use crate::estimate::Why;
 
 impl std::fmt::Display for Why {
@@ -8,7 +9,11 @@ impl std::fmt::Display for Why {
             Self::NotWorn => write!(f, "not worn"),
             Self::NoSamples => write!(f, "no samples there"),
             Self::Gap => write!(f, "a gap in the log"),
-            Self::Clipped { samples } => write!(f, "{samples} samples at the sensor's limit"),
+            Self::Clipped { samples } => write!(
+                f,
+                "{} at the sensor's limit",
+                of(*samples, "sample", "samples")
+            ),
             Self::ClocksNotTied => write!(f, "clocks not tied"),
             Self::PeakAtEdge => write!(f, "peak at the window's edge"),
             Self::NoPeak => write!(f, "no clear peak"),
@@ -18,4 +23,8 @@ impl std::fmt::Display for Why {
             Self::ImpactNotSeen => write!(f, "impact not seen"),
         }
     }
+}
+
+fn of(n: u32, one: &'static str, many: &'static str) -> String {
+    counted(n as usize, one, many)
 }

@@ -4,8 +4,9 @@ use overarm::block::stats::random::Draws;
 use overarm::block::{
     BaselineChoice, BlockFacts, BlockParams, BlockRecord, LimitBook, build_block, build_block_with,
 };
+use overarm::finding::Finding;
 use overarm::frames::Site;
-use overarm::report::block_text;
+use overarm::report::{block_page, block_text};
 use overarm::session::SessionRecord;
 
 use super::records::{block, dates, practice};
@@ -92,11 +93,12 @@ fn too_early_says_how_many_more() {
         link.answer.says
     );
     let more = link.answer.more_sessions.expect("a number");
+    let sessions = if more == 1 { "session" } else { "sessions" };
     assert!((1..=20).contains(&more), "{more}");
     assert!(
         link.answer
             .says
-            .contains(&format!("about {more} more sessions"))
+            .contains(&format!("about {more} more {sessions} would"))
     );
 }
 
@@ -494,4 +496,46 @@ fn the_drive_is_told_once() {
         names.iter().all(|name| !name.contains("deepest")),
         "{names:?}"
     );
+}
+
+/// The caution said that numbers of a sensor at its limit and of a unit that moved are kept out of every comparison.
+#[test]
+fn the_caution_says_what_the_comparison_does() {
+    let mut sessions = block(5, 5, 0.0, 2.0, &mut Draws::seeded(19));
+    let moved = "the unit moved on its strap, or the wearer rests otherwise";
+    sessions[6]
+        .findings
+        .push(Finding::note("unit-moved", "arm", moved));
+    let limited = sessions[7].serves.iter_mut();
+    for peak in limited.filter_map(|serve| serve.peaks.wrist.as_mut()) {
+        (peak.clipped, peak.at_least) = (true, true);
+    }
+    let record = judged(&sessions, 5);
+    let arm_wrist = &record.links[2];
+    let kept = |name: &String| arm_wrist.since_return.sessions.contains(name);
+    assert!(kept(&sessions[6].session) && kept(&sessions[7].session));
+    let speeds = record.measures.iter();
+    let mut speeds = speeds.filter(|m| m.name == "wrist peak speed");
+    let speed = speeds.next().expect("a speed");
+    assert!(!speed.since_return.sessions.contains(&sessions[7].session));
+    let told = |words: &str| record.cautions.iter().any(|said| said.contains(words));
+    assert!(told("its lag stays in") && told("its numbers stay in"));
+}
+
+/// The smallest difference of two practices stood in JSON alone.
+#[test]
+fn what_two_practices_can_show_is_told() {
+    let sessions = block(6, 5, 0.0, 2.0, &mut Draws::seeded(5));
+    let record = judged(&sessions, 6);
+    let size_ms = record.links[0].answer.detectable_two_sessions;
+    let told = format!(
+        "two single practices less than {:.0} ms apart may differ by chance alone",
+        size_ms.expect("six sessions")
+    );
+    let curves = vec![Vec::new(); sessions.len()];
+    let page = block_page(&record, &sessions, &curves);
+    assert!(page.contains(&told), "{told}");
+    let text = block_text(&record);
+    let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(one_line.contains(&told), "{text}");
 }

@@ -2,6 +2,7 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{BlockFacts, BlockParams, BlockRecord, Plan, PlanError, build_block};
+use overarm::report::{block_page, block_text};
 use overarm::session::SessionRecord;
 
 use super::records::{Practice, practice};
@@ -237,6 +238,10 @@ fn planned_weeks_hold_every_planned_day() {
     assert_eq!(planned, [Some(20), Some(60), Some(20)]);
     assert_eq!(block.weeks[1].planned_change.value, Some(0.0));
     assert_eq!(block.weeks[2].planned_change.value, None);
+    let text = block_text(&block);
+    let told = "planned change of serves against the week before, %: 2031-W11 +0";
+    assert!(text.contains(told), "{text}");
+    assert!(block_page(&block, &[], &[]).contains("planned change, %"));
     let outside = block
         .findings
         .iter()

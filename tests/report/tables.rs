@@ -2,9 +2,10 @@
 
 use std::io::Write as _;
 
+use overarm::frames::Site;
 use overarm::report::{
-    PngDrawer, TableError, days_csv, dictionary_csv, parquet_table, serves_csv, session_plots,
-    sessions_csv,
+    PngDrawer, TableError, block_plots, days_csv, dictionary_csv, parquet_table, serves_csv,
+    session_plots, sessions_csv,
 };
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
@@ -65,6 +66,31 @@ fn parquet_holds_the_rows_of_the_csv() {
     }
 }
 
+/// Only the wrist's speed was marked as a bound, and no speed had its uncertainty.
+#[test]
+fn every_speed_has_its_uncertainty_and_its_bound() {
+    let (record, mut sessions) = a_block(3, 2);
+    for site in Site::ALL {
+        let peak = sessions[0].serves[0].peaks.slot(site).as_mut();
+        peak.expect("worn").at_least = true;
+    }
+    let table = bytes(|to| serves_csv(&record, &sessions, to));
+    let mut plain = csv::Reader::from_reader(table.as_slice());
+    let names = plain.headers().expect("names").clone();
+    let row = plain.records().next().expect("a row").expect("a row");
+    for site in Site::ALL {
+        let cell = |field: &str| {
+            let name = format!("{site}_{field}");
+            let at = names.iter().position(|own| own == name);
+            row.get(at.expect("a column")).expect("a cell").to_owned()
+        };
+        let peak = sessions[0].serves[0].peaks.at(site).expect("worn");
+        assert_eq!(cell("at_least"), "true", "{site}");
+        assert_eq!(cell("speed_dps"), format!("{:.3}", peak.speed_dps));
+        assert_eq!(cell("speed_u_dps"), format!("{:.3}", peak.speed_u_dps));
+    }
+}
+
 #[test]
 fn a_field_that_is_not_what_the_dictionary_says_is_refused() {
     let dictionary = b"table,column,unit,meaning\ndays,serves,count,serves\n";
@@ -110,4 +136,33 @@ fn png_files_are_their_pictures() {
     let words = plots[0].svg.replace("deg/s", "");
     assert_ne!(drawer.draw(&plots[0].svg).ok(), drawer.draw(&words).ok());
     assert!(drawer.draw("no picture").is_err());
+}
+
+/// Of a block, the stairs and the curves of its practices were on the page alone.
+#[test]
+fn a_blocks_files_hold_every_picture_of_its_page() {
+    let (record, sessions) = a_block(3, 2);
+    let of_each: Vec<_> = sessions.iter().map(curves).collect();
+    let plots = block_plots(&record, &sessions, &of_each);
+    let named = |name: String| plots.iter().find(|plot| plot.name == name);
+    for session in &sessions {
+        let stairs = named(format!("stairs-{}.svg", session.session));
+        assert!(stairs.is_some_and(|plot| plot.svg.contains(&session.session)));
+        let mut told = String::new();
+        for sheet in 1.. {
+            let Some(plot) = named(format!("serves-{}-{sheet}.svg", session.session)) else {
+                break;
+            };
+            told += &plot.svg;
+        }
+        for serve in &session.serves {
+            let kind = if serve.contact { "serve" } else { "dry swing" };
+            let title = format!(">{kind} {}: ", serve.number);
+            assert_eq!(told.matches(&title).count(), 1, "{title}");
+        }
+    }
+    let mut names: Vec<&String> = plots.iter().map(|plot| &plot.name).collect();
+    names.sort();
+    names.dedup();
+    assert_eq!(names.len(), plots.len(), "each its own name");
 }

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use jiff::civil::date;
+use jiff::civil::{Date, date};
 use overarm::frames::{Hand, Site};
 use overarm::session::{Baseline, BlockSettings, Said, SessionSettings, said};
 
@@ -92,6 +92,31 @@ fn a_block_is_read_with_its_sessions_in_order() {
     assert_eq!(names, ["2031-02-28", "2031-03-04", "2031-03-04-pm"]);
     assert_eq!(block.sessions[2].date, date(2031, 3, 4));
     assert_eq!(block.other_folders, ["photos"]);
+}
+
+/// `session` honoured the stated day of such a folder, a block left the folder out.
+#[test]
+fn a_folder_without_a_day_in_its_name_is_of_the_day_its_text_states() {
+    let folder = block();
+    let root = folder.path();
+    write(root, "friday/session.toml", "date = 2031-03-02\n");
+    write(root, "sunday/session.toml", "rpe = 3\n");
+    write(root, "2031-03-09/session.toml", "date = 2031-03-10\n");
+    let block = BlockSettings::read(root).expect("a block");
+    let read: Vec<(&str, Date)> = block
+        .sessions
+        .iter()
+        .map(|session| (session.name.as_str(), session.date))
+        .collect();
+    let wanted = [
+        ("2031-02-28", date(2031, 2, 28)),
+        ("friday", date(2031, 3, 2)),
+        ("2031-03-04", date(2031, 3, 4)),
+        ("2031-03-04-pm", date(2031, 3, 4)),
+        ("2031-03-09", date(2031, 3, 9)),
+    ];
+    assert_eq!(read, wanted);
+    assert_eq!(block.other_folders, ["photos", "sunday"]);
 }
 
 #[test]

@@ -10,6 +10,7 @@ use overarm::frames::{Hand, Site};
 use overarm::session::SessionSettings;
 use overarm::simulate::{
     self, Layout, Scenario, SessionPlan, Simulated, Truth, WriteError, story, write_block,
+    write_block_with,
 };
 
 use super::short;
@@ -201,7 +202,10 @@ fn sessions_that_differ_from_their_block_say_so_and_are_read_so() {
     });
     let folder = tempfile::tempdir().expect("temporary folder");
     let target = folder.path().join("block");
-    write_block(&target, &plan).expect("written");
+    let mut told = Vec::new();
+    write_block_with(&target, &plan, &mut |done| told.push(done)).expect("written");
+    let each: Vec<usize> = (1..=plan.sessions.len()).collect();
+    assert_eq!(told, each, "told after each session");
     let first = SessionSettings::read(&target.join("2031-03-04")).expect("first");
     assert_eq!((first.hand, first.units.len()), (Hand::Right, 4));
     assert!(first.shared_clock);

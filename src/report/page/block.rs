@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use crate::block::{BlockRecord, LinkChange, SessionLine, SessionLinkLine};
+use crate::block::{BlockRecord, LinkChange, SessionLine, SessionLinkLine, Valued};
 use crate::frames::Site;
 use crate::session::{ServeCurves, SessionRecord};
 use crate::units::COVERAGE_95;
@@ -11,10 +11,11 @@ use super::block_first::{first_screen, head};
 use super::block_load::{load, plan, ratios};
 use super::block_pictures::{effort_spread, session_href};
 use super::block_timing::{links, record_signal, speeds};
-use super::figures::{figure, signed};
+use super::figures::{figure, or_dash, signed};
 use super::parts::{HALF_PX, WIDE_PX, cautions, file_name, finding_list, made, two_widths};
 use super::practice::practices;
 use super::{page, provenance, scrolled};
+use crate::report::measures::whole;
 use crate::words::made::{MADE_BLOCK, pain_entered};
 use crate::words::page::WORDS;
 
@@ -102,7 +103,7 @@ fn session_table(record: &BlockRecord) -> Markup {
 }
 
 fn session_row(record: &BlockRecord, k: usize, line: &SessionLine) -> Markup {
-    let whole = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{v:.0}"));
+    let told = |valued: &Valued| or_dash(whole(valued.value, valued.u));
     html! {
         tr data-at=(format!("/sessions/{k}")) {
             th scope="row" { a href=(session_href(&line.session)) { (line.session) } }
@@ -110,9 +111,9 @@ fn session_row(record: &BlockRecord, k: usize, line: &SessionLine) -> Markup {
             td.n { (line.serves) }
             td.n { (line.good_serves) }
             td.n { (line.dry_swings) }
-            td.n { (whole(line.effort_percent.value)) }
-            td.n { (whole(line.load.value)) }
-            td.n { (whole(line.rpe_load_au)) }
+            td.n { (told(&line.effort_percent)) }
+            td.n { (told(&line.load)) }
+            td.n { (or_dash(whole(line.rpe_load_au, None))) }
             @for change in &record.links {
                 td.n { @match line.links.iter().enumerate().find(|(_, l)| l.from == change.from && l.to == change.to) {
                     Some((at, l)) => (session_lag(k, at, l, change)),

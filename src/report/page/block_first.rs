@@ -12,9 +12,9 @@ use super::figures::{count, counted, figure, signed};
 use super::parts::{HALF_PX, hand_words};
 use super::session::stairs_says;
 use super::session_pictures::stairs;
-use crate::report::measures::{answer_words, give_or_take};
+use crate::report::measures::{answer_words, give_or_take, later, no_link_in_block};
 use crate::session::SessionRecord;
-use crate::words::number::minus;
+use crate::words::number::{self, signed as with_sign};
 use crate::words::page::WORDS;
 
 pub(super) fn head(record: &BlockRecord) -> Markup {
@@ -51,7 +51,7 @@ pub(super) fn first_screen(record: &BlockRecord, sessions: &[SessionRecord]) -> 
             @if let Some(stop) = &record.stop { p.stop role="note" { strong { (WORDS.stop) } " " (stop) } }
             dl.facts {
                 (serves_fact(record))
-                @if let Some(link) = first_link { (link_fact(link)) }
+                @if let Some(link) = first_link { (link_fact(record, link)) }
                 div {
                     dt { (WORDS.data) }
                     dd {
@@ -67,7 +67,7 @@ pub(super) fn first_screen(record: &BlockRecord, sessions: &[SessionRecord]) -> 
                     } @else if let Some(link) = first_link
                         && let Some(picture) = link_picture(record, link, HALF_PX, 220.0) {
                         (figure_box("first-lag", &picture, &link_title(link), &link_says(link), WORDS.usual_caption))
-                    } @else if first_link.is_none() { p { (WORDS.timing_not_measured) } }
+                    } @else if first_link.is_none() { p { (no_link_in_block(record)) } }
                 }
                 (look_at(record))
             }
@@ -107,10 +107,10 @@ pub(super) fn serves_fact(record: &BlockRecord) -> Markup {
     }
 }
 
-pub(super) fn link_fact(link: &LinkChange) -> Markup {
+pub(super) fn link_fact(record: &BlockRecord, link: &LinkChange) -> Markup {
     html! {
         div {
-            dt { (link.from) " → " (link.to) " " (WORDS.lag) @if !link.since_return.sessions.is_empty() { ", " (WORDS.since_return) } }
+            dt { (link.from) " → " (link.to) " " (WORDS.lag) @if !link.since_return.sessions.is_empty() { ", " (later(record)) } }
             dd {
                 @if let (Some(value), Some(u)) = (link.since_return.centre, link.since_return.u) {
                     strong { (figure("/links/0/since_return/centre", value, &signed(value, u))) " ms" }
@@ -148,7 +148,7 @@ pub(super) fn usual_words(pointer: &str, link: &LinkChange) -> Markup {
     match (link.baseline.centre, link.baseline.u) {
         (Some(value), Some(u)) => html! { (figure(pointer, value, &signed(value, u))) " ms" },
         (Some(value), None) => {
-            html! { (figure(pointer, value, &minus(&format!("{value:+.0}")))) " ms" }
+            html! { (figure(pointer, value, &with_sign(value, 0))) " ms" }
         }
         _ => html! { (WORDS.not_measured) },
     }
@@ -158,9 +158,12 @@ pub(super) fn data_words(record: &BlockRecord) -> Markup {
     let days = |status: &str| record.days.iter().filter(|d| d.status == status).count();
     let good: u32 = record.sessions.iter().map(|s| s.good_serves).sum();
     html! {
-        (good) " " (WORDS.of) " " (record.totals.serves) " " (WORDS.serves_good)
-        @for (n, words) in [(days("rest"), WORDS.rest_days), (days("no log"), WORDS.days_no_log)] {
-            @if n > 0 { ", " (n) " " (words) }
+        (good) " " (WORDS.of) " " (number::counted(record.totals.serves as usize, WORDS.serve_good, WORDS.serves_good))
+        @for (n, words) in [
+            (days("rest"), (WORDS.rest_day, WORDS.rest_days)),
+            (days("no log"), (WORDS.day_no_log, WORDS.days_no_log)),
+        ] {
+            @if n > 0 { ", " (number::counted(n, words.0, words.1)) }
         }
         @if !record.unread.is_empty() { ", " (record.unread.len()) " " (WORDS.not_read) }
     }
@@ -199,7 +202,7 @@ pub(super) fn look_at_item(record: &BlockRecord, item: &LookAt) -> Markup {
             @if !unnamed.is_empty() || !item.serves.is_empty() { span.more { (WORDS.see) " "
                 (session_links(&unnamed))
                 @if let (false, Some(last)) = (item.serves.is_empty(), item.sessions.last()) {
-                    @if !unnamed.is_empty() { ", " } (last) " " (WORDS.serves) " "
+                    @if !unnamed.is_empty() { ", " } (last) " " (number::noun(item.serves.len(), WORDS.serve, WORDS.serves)) " "
                     @for (k, serve) in item.serves.iter().enumerate() {
                         @if k > 0 { ", " } a href=(format!("#{last}-serve-{serve}")) { (serve) }
                     }

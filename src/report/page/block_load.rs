@@ -2,16 +2,16 @@
 
 use maud::{Markup, html};
 
-use crate::block::{BlockRecord, PlanRow, RatioRecord, Valued};
-use crate::units::COVERAGE_95;
+use crate::block::{BlockRecord, PlanRow, RatioRecord};
 
 use super::block_pictures::load_by_day;
+use super::figures::or_dash;
 use super::parts::{HALF_PX, WIDE_PX, two_widths};
 use super::scrolled;
-use crate::report::measures::{day_cell, ratio_rules, ratio_words};
+use crate::report::measures::{day_cell, percent_change, ratio_rules, ratio_words, whole};
 use crate::words::codes::shown;
 use crate::words::load::RATIO_NOTE;
-use crate::words::number::minus;
+use crate::words::number::counted;
 use crate::words::page::WORDS;
 
 pub(super) fn load(record: &BlockRecord) -> Markup {
@@ -34,6 +34,10 @@ fn week_table(record: &BlockRecord) -> Markup {
         .weeks
         .iter()
         .any(|week| week.planned_serves.is_some());
+    let weeks = record.weeks.iter();
+    let asked = weeks
+        .map(|week| week.planned_change.value)
+        .any(|c| c.is_some());
     let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some());
     scrolled(
         WORDS.weeks_caption,
@@ -49,6 +53,7 @@ fn week_table(record: &BlockRecord) -> Markup {
                     th scope="col" .n data-key="/load" { (WORDS.load) }
                     @if rpe { th scope="col" .n data-key="/rpe_load_au" { (WORDS.rpe_load) } }
                     th scope="col" .n { (WORDS.change) ", %" }
+                    @if asked { th scope="col" .n { (WORDS.planned_change) ", %" } }
                 } }
                 tbody { @for (k, week) in record.weeks.iter().enumerate() {
                     tr data-at=(format!("/weeks/{k}")) {
@@ -57,29 +62,15 @@ fn week_table(record: &BlockRecord) -> Markup {
                         td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
                         @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
                         td.n { (week.dry_swings) }
-                        td.n { (with_u(week.load, week.load_u)) }
+                        td.n { (or_dash(whole(week.load, week.load_u))) }
                         @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
-                        td.n { (percent_change(&week.change)) }
+                        td.n { (or_dash(percent_change(&week.change))) }
+                        @if asked { td.n { (or_dash(percent_change(&week.planned_change))) } }
                     }
                 } }
             }
             p.foot { (WORDS.week_signs) }
         },
-    )
-}
-
-fn with_u(value: Option<f64>, u: Option<f64>) -> String {
-    match (value, u) {
-        (Some(value), Some(u)) => format!("{value:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
-        (Some(value), None) => format!("{value:.0}"),
-        _ => "–".to_owned(),
-    }
-}
-
-fn percent_change(change: &Valued) -> String {
-    change.value.map_or_else(
-        || "–".to_owned(),
-        |share| minus(&format!("{:+.0}", 100.0 * share)),
     )
 }
 
@@ -114,16 +105,16 @@ pub(super) fn plan(record: &BlockRecord) -> Markup {
 }
 
 fn plan_row(k: usize, row: &PlanRow) -> Markup {
-    let whole = |n: Option<u32>| n.map_or_else(|| "–".to_owned(), |n| n.to_string());
-    let percent = |p: Option<f64>| p.map_or_else(|| "–".to_owned(), |p| format!("{p:.0}"));
+    let count = |n: Option<u32>| or_dash(n.map(|n| n.to_string()));
+    let measured = &row.measured_effort_percent;
     html! {
         tr data-at=(format!("/plan/{k}")) {
             th scope="row" { (row.date) }
-            td.n { (whole(row.step)) }
-            td.n { (whole(row.asked_serves)) }
-            td.n { (whole(row.done_serves)) }
-            td.n { (percent(row.asked_effort_percent)) }
-            td.n { (percent(row.measured_effort_percent.value)) }
+            td.n { (count(row.step)) }
+            td.n { (count(row.asked_serves)) }
+            td.n { (count(row.done_serves)) }
+            td.n { (or_dash(whole(row.asked_effort_percent, None))) }
+            td.n { (or_dash(whole(measured.value, measured.u))) }
             td { (row.says) }
         }
     }
@@ -148,7 +139,7 @@ pub(super) fn ratios(record: &BlockRecord) -> Markup {
             ul { @for rule in ratio_rules(&all) { li { (rule) } } }
             @if !given.is_empty() { (ratio_table(&given, last, false)) }
             @if !hidden.is_empty() { details {
-                summary { (hidden.len()) " " (WORDS.ratios_hidden) }
+                summary { (counted(hidden.len(), WORDS.ratio_hidden, WORDS.ratios_hidden)) }
                 (ratio_table(&hidden, last, true))
             } }
         }

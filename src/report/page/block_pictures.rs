@@ -7,7 +7,7 @@ use crate::block::{BlockRecord, ChartRecord, DayRecord, UsualRecord};
 use crate::session::{LinkSummary, SessionRecord};
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
-use crate::words::number::{minus, within};
+use crate::words::number::{plain, within};
 use crate::words::page::WORDS;
 
 /// Where a session is told in full.
@@ -94,7 +94,7 @@ pub(super) fn against_usual(
             "gr"
         };
         picture.line(class, (left, y), (right, y));
-        let words = minus(&format!("{tick:.decimals$}"));
+        let words = plain(tick, decimals);
         picture.text("m", Anchor::End, (left - 4.0, y + 4.0), &words);
     }
     if let Some(centre) = series.usual.centre {

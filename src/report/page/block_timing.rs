@@ -12,10 +12,11 @@ use super::draw::Picture;
 use super::figures::{figure, signed};
 use super::parts::{HALF_PX, order_key};
 use super::{figure_box, scrolled};
-use crate::report::measures::{answer_words, change_line};
+use crate::report::measures::{answer_words, change_line, later, no_link_in_block};
 use crate::words::codes;
-use crate::words::number::minus;
+use crate::words::number::{counted, signed as with_sign};
 use crate::words::page::WORDS;
+use crate::words::timing;
 
 pub(super) fn record_signal(record: &BlockRecord) -> String {
     let signal = record.links.first().map(|link| link.signal.clone());
@@ -49,26 +50,23 @@ pub(super) fn link_picture(
 
 pub(super) fn link_says(link: &LinkChange) -> String {
     let band = link.baseline.band.map_or_else(String::new, |[low, high]| {
-        minus(&format!(
-            ", {} {low:+.0} {} {high:+.0} ms",
-            WORDS.usual_session, WORDS.to
-        ))
+        let (low, high) = (with_sign(low, 0), with_sign(high, 0));
+        format!(", {} {low} {} {high} ms", WORDS.usual_session, WORDS.to)
     });
     format!(
-        "{} {} {} {}{band}. {}. {} {}",
+        "{} {} {} {}{band}. {}. {}",
         WORDS.lag_of_sessions,
         link.from,
         WORDS.to,
         link.to,
         link.answer.says,
-        link.chart.len(),
-        WORDS.sessions
+        counted(link.chart.len(), WORDS.session, WORDS.sessions)
     )
 }
 
 pub(super) fn links(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup {
     if record.links.is_empty() {
-        return html! { section { h2 { (WORDS.timing_question) } p { (WORDS.timing_not_measured) } } };
+        return html! { section { h2 { (WORDS.timing_question) } p { (no_link_in_block(record)) } } };
     }
     html! {
         section aria-labelledby="s-timing" {
@@ -104,7 +102,7 @@ pub(super) fn links(record: &BlockRecord, sessions: &[SessionRecord]) -> Markup 
 pub(super) fn link_table(record: &BlockRecord) -> Markup {
     let value = |pointer: String, value: Option<f64>, u: Option<f64>| match (value, u) {
         (Some(value), Some(u)) => figure(&pointer, value, &signed(value, u)),
-        (Some(value), None) => figure(&pointer, value, &minus(&format!("{value:+.0}"))),
+        (Some(value), None) => figure(&pointer, value, &with_sign(value, 0)),
         _ => html! { "–" },
     };
     scrolled(
@@ -116,7 +114,7 @@ pub(super) fn link_table(record: &BlockRecord) -> Markup {
                     th scope="col" { (WORDS.link) }
                     th scope="col" .n { (WORDS.usual) ", ms" }
                     th scope="col" .n { (WORDS.usual_session) ", ms" }
-                    th scope="col" .n { (WORDS.since_return) ", ms" }
+                    th scope="col" .n { (later(record)) ", ms" }
                     th scope="col" .n { (WORDS.change) ", ms" }
                     th scope="col" { (WORDS.answer) }
                 } }
@@ -125,8 +123,8 @@ pub(super) fn link_table(record: &BlockRecord) -> Markup {
                         th scope="row" { (link.from) " → " (link.to) }
                         td.n { (value(format!("/links/{k}/baseline/centre"), link.baseline.centre, link.baseline.u)) }
                         td.n { @if let Some([low, high]) = link.baseline.band {
-                            (figure(&format!("/links/{k}/baseline/band/0"), low, &minus(&format!("{low:+.0}")))) " " (WORDS.to) " "
-                            (figure(&format!("/links/{k}/baseline/band/1"), high, &minus(&format!("{high:+.0}"))))
+                            (figure(&format!("/links/{k}/baseline/band/0"), low, &with_sign(low, 0))) " " (WORDS.to) " "
+                            (figure(&format!("/links/{k}/baseline/band/1"), high, &with_sign(high, 0)))
                         } @else { "–" } }
                         td.n { (value(format!("/links/{k}/since_return/centre"), link.since_return.centre, link.since_return.u)) }
                         td.n { (value(format!("/links/{k}/change_ms"), link.change_ms, link.u_ms)) }
@@ -145,20 +143,20 @@ pub(super) fn link_words(link: &LinkChange) -> String {
     for (sessions, words, serves) in [
         (
             &link.baseline.sessions,
-            WORDS.baseline_sessions,
+            (WORDS.baseline_session, WORDS.baseline_sessions),
             link.baseline.serves,
         ),
         (
             &link.since_return.sessions,
-            WORDS.later_sessions,
+            (WORDS.later_session, WORDS.later_sessions),
             link.since_return.serves,
         ),
     ] {
         if !sessions.is_empty() {
             parts.push(format!(
-                "{} {words} ({serves} {})",
-                sessions.len(),
-                WORDS.serves
+                "{} ({})",
+                counted(sessions.len(), words.0, words.1),
+                counted(serves as usize, WORDS.serve, WORDS.serves)
             ));
         }
     }
@@ -174,6 +172,7 @@ pub(super) fn link_words(link: &LinkChange) -> String {
             WORDS.a_change_of, WORDS.would_show
         ));
     }
+    parts.extend(answer.detectable_two_sessions.map(timing::two_practices));
     parts.extend(answer.trend.as_ref().map(|trend| trend.says.clone()));
     parts.extend(link.baseline.why.clone().filter(|why| *why != answer.says));
     if !link.flagged_sessions.is_empty() {
@@ -194,7 +193,7 @@ pub(super) fn left_out(link: &LinkChange) -> Markup {
     }
     html! {
         @if !by_reason.is_empty() { details {
-            summary { (link.answer.left_out.len()) " " (WORDS.sessions_left_out) }
+            summary { (counted(link.answer.left_out.len(), WORDS.session_left_out, WORDS.sessions_left_out)) }
             ul { @for (why, sessions) in by_reason { li { (why) ": " (sessions.join(", ")) } } }
         } }
     }
@@ -226,7 +225,7 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
                         th scope="col" { (WORDS.measure) }
                         th scope="col" { (WORDS.unit_of) }
                         th scope="col" .n data-key="/baseline/centre" { (WORDS.usual) }
-                        th scope="col" .n data-key="/since_return/centre" { (WORDS.since_return) }
+                        th scope="col" .n data-key="/since_return/centre" { (later(record)) }
                         th scope="col" .n data-key="/change" { (WORDS.change) }
                         th scope="col" { (WORDS.answer) }
                     } }

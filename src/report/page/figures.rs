@@ -4,11 +4,11 @@
 use maud::{Markup, html};
 
 use crate::units::COVERAGE_95;
-use crate::words::number::{minus, plus_minus};
+use crate::words::number::plus_minus;
 
 /// A signed value and the half-width of its 95 % interval, from its standard uncertainty.
 pub(super) fn signed(value: f64, u: f64) -> String {
-    minus(&plus_minus(value, COVERAGE_95 * u))
+    plus_minus(value, COVERAGE_95 * u)
 }
 
 /// A number of the record: as shown, exact, and where it stands.
@@ -24,4 +24,9 @@ pub(super) fn count(pointer: &str, n: u32) -> Markup {
 /// A count of the record with its noun.
 pub(super) fn counted(pointer: &str, n: u32, one: &str, many: &str) -> Markup {
     html! { (count(pointer, n)) " " (if n == 1 { one } else { many }) }
+}
+
+/// What is told, or the dash of what is not.
+pub(super) fn or_dash(told: Option<String>) -> String {
+    told.unwrap_or_else(|| "–".to_owned())
 }

@@ -8,6 +8,7 @@ use super::serve_picture::ServeFrame;
 use super::session_pictures::{lags, speeds, stairs, strip};
 use crate::block::BlockRecord;
 use crate::session::{ServeCurves, ServeRecord, SessionRecord};
+use crate::words::number::counted;
 use crate::words::page::WORDS;
 
 const TITLE_PX: f64 = 24.0;
@@ -27,13 +28,15 @@ fn strip_picture(record: &SessionRecord) -> Picture {
 fn strip_title(record: &SessionRecord) -> String {
     let counts = &record.counts;
     format!(
-        "{} {}: {} {}, {} {}, {} {}",
+        "{} {}: {}, {}, {} {}",
         record.athlete,
         record.session,
-        counts.serves,
-        WORDS.serves,
-        counts.dry_swings,
-        WORDS.dry_swings,
+        counted(counts.serves as usize, WORDS.serve, WORDS.serves),
+        counted(
+            counts.dry_swings as usize,
+            WORDS.dry_swing,
+            WORDS.dry_swings
+        ),
         counts.rejected,
         WORDS.refused
     )
@@ -110,8 +113,12 @@ pub fn session_plots(record: &SessionRecord, curves: &[ServeCurves]) -> Vec<Plot
     files
 }
 
-/// The pictures of a block's page as files.
-pub fn block_plots(record: &BlockRecord, sessions: &[SessionRecord]) -> Vec<PlotFile> {
+/// The pictures of a block's page as files; `curves`: the speed curves of each of `sessions`, in the same order.
+pub fn block_plots(
+    record: &BlockRecord,
+    sessions: &[SessionRecord],
+    curves: &[Vec<ServeCurves>],
+) -> Vec<PlotFile> {
     let mut files = Vec::new();
     let mut add = |name: &str, (title, key): (&str, &str), picture: Option<Picture>| {
         let title = format!("{}: {title}", record.athlete);
@@ -138,7 +145,31 @@ pub fn block_plots(record: &BlockRecord, sessions: &[SessionRecord]) -> Vec<Plot
         let told = (title.as_str(), WORDS.usual_caption);
         add(&name, told, measure_picture(record, measure));
     }
+    for session in sessions.iter().filter(|session| !session.links.is_empty()) {
+        let name = format!("stairs-{}", session.session);
+        let title = format!("{}: {}", session.session, WORDS.stairs_title);
+        let told = (title.as_str(), WORDS.stairs_caption);
+        add(&name, told, stairs(session, FILE_PX));
+    }
+    let pairs = sessions.iter().zip(curves);
+    files.extend(pairs.flat_map(|(session, curves)| serve_sheets(session, curves)));
     files
+}
+
+/// Serves on one sheet: a file for each of a block's would be hundreds.
+const SHEET_SERVES: usize = 24;
+
+/// A practice's serves with their curves, some on each sheet.
+fn serve_sheets(record: &SessionRecord, curves: &[ServeCurves]) -> Vec<PlotFile> {
+    let pairs: Vec<(&ServeRecord, &ServeCurves)> = record.serves.iter().zip(curves).collect();
+    let frame = ServeFrame::of(pairs.iter().copied());
+    let sheets = pairs.chunks(SHEET_SERVES).zip(1_u32..);
+    sheets
+        .map(|(chosen, number)| PlotFile {
+            name: format!("serves-{}-{number}.svg", record.session),
+            svg: sheet(record, &frame, chosen, None),
+        })
+        .collect()
 }
 
 /// A picture under its title.
@@ -159,8 +190,19 @@ pub fn sequence_plot(record: &SessionRecord, curves: &[ServeCurves], only: Optio
         .filter(|(serve, _)| only.is_none_or(|number| serve.number == number))
         .collect();
     let frame = ServeFrame::of(chosen.iter().copied());
+    let strip = only.is_none().then(|| strip_picture(record));
+    sheet(record, &frame, &chosen, strip.as_ref())
+}
+
+/// Serves side by side, each under its title, below the practice's strip if it is given.
+fn sheet(
+    record: &SessionRecord,
+    frame: &ServeFrame,
+    chosen: &[(&ServeRecord, &ServeCurves)],
+    strip: Option<&Picture>,
+) -> String {
     let panels: Vec<(String, Picture)> = chosen
-        .into_iter()
+        .iter()
         .map(|(serve, curves)| {
             let kind = if serve.contact {
                 WORDS.serve
@@ -171,20 +213,17 @@ pub fn sequence_plot(record: &SessionRecord, curves: &[ServeCurves], only: Optio
             (title, frame.serve(serve, curves, &[]))
         })
         .collect();
-    let strip = only.is_none().then(|| strip_picture(record));
     let columns = if panels.len() > 1 { 2 } else { 1 };
     let widest_px = panels.iter().map(|(_, p)| p.width_px).fold(300.0, f64::max);
     let row_px = panels.iter().map(|(_, p)| p.height_px).fold(0.0, f64::max) + TITLE_PX;
-    let strip_px = strip
-        .as_ref()
-        .map_or((0.0, 0.0), |s| (s.width_px, s.height_px));
+    let strip_px = strip.map_or((0.0, 0.0), |s| (s.width_px, s.height_px));
     let column_px = (strip_px.0 / columns as f64).max(widest_px + GUTTER_PX);
     let rows = panels.len().div_ceil(columns);
     let mut whole = Picture::new(
         column_px * columns as f64,
         (strip_px.1 + row_px * rows as f64).max(TITLE_PX),
     );
-    if let Some(strip) = &strip {
+    if let Some(strip) = strip {
         whole.place(strip, (0.0, 0.0));
     }
     for (index, (title, panel)) in panels.iter().enumerate() {

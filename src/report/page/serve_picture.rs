@@ -13,7 +13,7 @@ use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::signed;
 use super::usual::Usual;
 use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
-use crate::words::number::minus;
+use crate::words::number::plain;
 use crate::words::page::WORDS;
 
 const WIDTH_PX: f64 = 420.0;
@@ -150,7 +150,7 @@ impl ServeFrame {
         for ms in time.ticks(6.0) {
             let x = time.px(ms);
             picture.line("ax", (x, foot), (x, foot + 3.0));
-            let words = minus(&format!("{ms:.0}"));
+            let words = plain(ms, 0);
             picture.text("m", Anchor::Middle, (x, foot + 14.0), &words);
         }
         picture.text(

@@ -11,8 +11,9 @@ use super::session_data::{findings, not_worn, refused, units};
 use super::session_pictures::{lags, speeds, stairs, strip};
 use super::session_serves::{serve_by_serve, serves_section};
 use super::{figure_box, page, provenance, scrolled};
-use crate::report::measures::measure_lines;
+use crate::report::measures::{measure_lines, no_link};
 use crate::words::made::{CAUTIONS, STOP_TEXT, pain_entered};
+use crate::words::number;
 use crate::words::page::WORDS;
 
 /// The page of `overarm report` for one practice: a whole HTML file that needs nothing else.
@@ -144,7 +145,7 @@ fn quality_words(record: &SessionRecord) -> Markup {
         span {
             @if void > 0 { a href="#s-findings" { (void) " " (if void == 1 { WORDS.void_finding } else { WORDS.void_findings }) } }
             @else if record.findings.is_empty() { (WORDS.nothing_noticed) }
-            @else { a href="#s-findings" { (record.findings.len()) " " (WORDS.things_noticed) } }
+            @else { a href="#s-findings" { (number::counted(record.findings.len(), WORDS.thing_noticed, WORDS.things_noticed)) } }
             @if !missing.is_empty() { "; " (WORDS.not_worn) ": " (missing.join(", ")) }
         }
     }
@@ -152,7 +153,7 @@ fn quality_words(record: &SessionRecord) -> Markup {
 
 fn chain(record: &SessionRecord) -> Markup {
     if record.links.is_empty() {
-        return html! { section { h2 { (WORDS.chain_question) } p { (WORDS.one_unit_only) } } };
+        return html! { section { h2 { (WORDS.chain_question) } p { (no_link(record)) } } };
     }
     html! {
         section aria-labelledby="s-chain" {
@@ -191,7 +192,7 @@ pub(super) fn stairs_says(record: &SessionRecord) -> String {
 
 fn lags_says(link: &LinkSummary) -> String {
     format!(
-        "{} {} {} {}: {} {}, {} {}, {} {}; {} {}.",
+        "{} {} {} {}: {} {}, {} {}, {} {}; {}.",
         WORDS.lags_says,
         link.from,
         WORDS.to,
@@ -202,8 +203,7 @@ fn lags_says(link: &LinkSummary) -> String {
         WORDS.together,
         link.reversed,
         WORDS.reversed,
-        link.used,
-        WORDS.serves
+        number::counted(link.used as usize, WORDS.serve, WORDS.serves)
     )
 }
 

@@ -8,7 +8,7 @@ use super::draw::{Anchor, Mark, Picture, Scale, letter};
 use super::figures::signed;
 use super::serve_picture::{lower, upper};
 use crate::math::median;
-use crate::words::number::minus;
+use crate::words::number::plain;
 use crate::words::page::WORDS;
 
 const LEFT_PX: f64 = 44.0;
@@ -63,12 +63,7 @@ pub(super) fn stairs(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     for ms in time.ticks(7.0) {
         let x = time.px(ms);
         picture.line("ax", (x, foot), (x, foot + 3.0));
-        picture.text(
-            "m",
-            Anchor::Middle,
-            (x, foot + 14.0),
-            &minus(&format!("{ms:.0}")),
-        );
+        picture.text("m", Anchor::Middle, (x, foot + 14.0), &plain(ms, 0));
     }
     let middle = f64::midpoint(time.low_px, time.high_px);
     picture.text(
@@ -216,12 +211,7 @@ pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) ->
     for ms in lag_axis.ticks(5.0) {
         let y = lag_axis.px(ms);
         picture.line("gr", (LEFT_PX, y), (width_px - 6.0, y));
-        picture.text(
-            "m",
-            Anchor::End,
-            (LEFT_PX - 4.0, y + 4.0),
-            &minus(&format!("{ms:.0}")),
-        );
+        picture.text("m", Anchor::End, (LEFT_PX - 4.0, y + 4.0), &plain(ms, 0));
     }
     if let (Some(value), Some(spread)) = (link.median_ms, link.spread_ms) {
         let strip = [value + COVERAGE_95 * spread, value - COVERAGE_95 * spread]
@@ -267,6 +257,29 @@ pub(super) fn lags(record: &SessionRecord, link: &LinkSummary, width_px: f64) ->
     Some(picture)
 }
 
+/// Least distance of two letters at the ends of curves, px.
+const LETTER_PX: f64 = 13.0;
+
+/// Labels `gap_px` apart at least, in their order from above, none below `foot_px`.
+fn apart(
+    mut labels: Vec<(f64, f64, &'static str)>,
+    gap_px: f64,
+    foot_px: f64,
+) -> Vec<(f64, f64, &'static str)> {
+    labels.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut lowest = f64::MIN;
+    for label in &mut labels {
+        label.1 = label.1.max(lowest + gap_px);
+        lowest = label.1;
+    }
+    let mut highest = foot_px + gap_px;
+    for label in labels.iter_mut().rev() {
+        label.1 = label.1.min(highest - gap_px);
+        highest = label.1;
+    }
+    labels
+}
+
 /// Peak speed of each worn segment, serve by serve.
 pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     let worn: Vec<Site> = record.units.iter().map(|unit| unit.site).collect();
@@ -287,6 +300,7 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
     let time = minutes(record, LEFT_PX, width_px - 22.0);
     speed_axis(&mut picture, &speed, 6.0, time.high_px);
     time_axis(&mut picture, &time, foot);
+    let mut ends = Vec::new();
     for site in worn {
         let mut places = Vec::new();
         for serve in &record.serves {
@@ -311,9 +325,10 @@ pub(super) fn speeds(record: &SessionRecord, width_px: f64) -> Option<Picture> {
             }
         }
         picture.curve(upper(site), &places);
-        if let Some((x, y)) = places.last() {
-            picture.text("b", Anchor::Start, (x + 7.0, y + 4.0), letter(site));
-        }
+        ends.extend(places.last().map(|(x, y)| (x + 7.0, y + 4.0, letter(site))));
+    }
+    for (x, y, letter) in apart(ends, LETTER_PX, foot) {
+        picture.text("b", Anchor::Start, (x, y), letter);
     }
     Some(picture)
 }

@@ -15,7 +15,7 @@ use super::session_pictures::serve_href;
 use super::usual::{Usual, usual};
 use super::{scrolled, shared};
 use crate::words::made::{ORDER_WORDS, PHASE_NAMES};
-use crate::words::number::{clock, minus};
+use crate::words::number::{clock, signed as with_sign};
 use crate::words::page::WORDS;
 use crate::words::serve;
 
@@ -182,14 +182,25 @@ pub(super) fn serve_details(
                     p.foot { (phases_line(serve)) }
                     p.foot {
                         (WORDS.taken_because) " " (serve.reasons.join("; ")) ". "
-                        (WORDS.sure_serve) " " (figure(&format!("{at}/confidence"), serve.confidence, &probability(serve.confidence))) ", "
-                        (WORDS.sure_contact) " " (figure(&format!("{at}/contact_confidence"), serve.contact_confidence, &probability(serve.contact_confidence))) "."
+                        (how_sure(serve, at))
                     }
                 }
             } } @else { div id=(format!("{prefix}serve-{}", serve.number)) {
                 (picture.inline(&serve_says(serve)))
                 p.foot { (phases_line(serve)) }
             } }
+        }
+    }
+}
+
+/// The finder's probabilities; what the coach entered is no finding of the finder's.
+fn how_sure(serve: &ServeRecord, at: &str) -> Markup {
+    let of = |field: &str, p: f64| figure(&format!("{at}/{field}"), p, &probability(p));
+    html! {
+        @if serve.origin != "added" {
+            (WORDS.sure_serve) " " (of("confidence", serve.confidence)) ", " (WORDS.sure_contact)
+            @if serve.origin == "changed" { ": " (serve::ENTERED) "." }
+            @else { " " (of("contact_confidence", serve.contact_confidence)) "." }
         }
     }
 }
@@ -267,10 +278,16 @@ pub(super) fn phases_line(serve: &ServeRecord) -> String {
             let measure = serve.measures.get(key)?;
             let name = key.trim_end_matches("_s").replace('_', " ");
             Some(match (measure.value, &measure.why) {
-                (Some(at_s), _) => format!(
-                    "{name} {}",
-                    minus(&format!("{:+.2}", at_s - serve.impact_s))
-                ),
+                (Some(at_s), _) => {
+                    let after_s = with_sign(at_s - serve.impact_s, 2);
+                    let half_s = measure
+                        .u
+                        .map(|u| COVERAGE_95 * u.hypot(serve.impact_u_ms / 1000.0));
+                    match half_s {
+                        Some(half_s) => format!("{name} {after_s} ± {:.2}", half_s.max(0.01)),
+                        None => format!("{name} {after_s}"),
+                    }
+                }
                 (None, Some(why)) => format!("{name} {} ({why})", WORDS.not_measured),
                 (None, None) => format!("{name} {}", WORDS.not_measured),
             })
