@@ -134,6 +134,18 @@ impl Moves {
         Some(sd(&logs)? / (logs.len() as f64).sqrt()) // at most PARTS
     }
 
+    /// Share of the log's parts in time whose moves one set of axes explains better than another, and as well as asked.
+    pub fn better_share(&self, axes: Axes, than: Axes, least: f64) -> f64 {
+        let length = self.0.len().div_ceil(PARTS).max(1);
+        let parts = self.0.chunks(length);
+        let count = parts.len().max(1) as f64;
+        let better = parts.filter(|part| {
+            let explained = turning(part, axes).explained;
+            explained >= least && explained > turning(part, than).explained
+        });
+        better.count() as f64 / count
+    }
+
     /// The exchange that explains most.
     pub fn best(&self) -> (Axes, Turning) {
         let mut best = (Axes::AS_LOGGED, self.turning(Axes::AS_LOGGED));

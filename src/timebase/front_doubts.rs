@@ -48,6 +48,10 @@ const TURN_MISTAKES: [(f64, Mistaken); 4] = [
 /// feels gravity turn `1 + r w^2 / g` times as far, 1.8 times at 1.2 m and 0.4 Hz. A range wrong by two is beyond.
 const SWAY: Range<f64> = 0.55..1.8;
 
+/// Share of a log's parts in which exchanged axes must fit before they are told: one exercise in which the limb is pushed in
+/// step with its turns looks exchanged too. Own choice.
+const THROUGHOUT: f64 = 0.7;
+
 /// Share of gravity's moves that must be explained before a fit is believed.
 const BELIEVED: f64 = 0.6;
 
@@ -346,7 +350,8 @@ fn axes(unit: &Recording, means: &[Mean], rest_m_s2: f64) -> Option<Finding> {
     if turning.explained < BELIEVED {
         return None;
     }
-    if turning.explained - logged.explained > CLEARLY_BETTER {
+    let through = moves.better_share(best, Axes::AS_LOGGED, BELIEVED);
+    if turning.explained - logged.explained > CLEARLY_BETTER && through >= THROUGHOUT {
         let text = words::axes_disagree(best, turning.explained, logged.explained);
         return Some(Finding::void("axes-disagree", &unit.name, text));
     }
