@@ -32,6 +32,8 @@ const RATE_FLOOR_RAD_S: f64 = 0.02;
 const ONSET_SHARE: f64 = 0.03;
 /// ... and this many times the swing's level before it.
 const ONSET_LEVEL: f64 = 5.0;
+/// A sample before it that is this many times the level may belong to it: nine in ten stay below once.
+const STANDS_OUT: f64 = 2.0;
 /// ... but at this share of its largest value at the latest.
 const ONSET_CAP: f64 = 0.35;
 /// A first sample below this share of the second is a filter's ringing ahead of the shock.
@@ -171,11 +173,15 @@ impl Surprise {
         if ratio < params.shock_ratio * swing {
             return without(ratio);
         }
-        let onset = self.onset(from, top, level);
+        let (onset, ahead) = self.onset(from, top, level);
         let (seen_s, within_sample) = self.between_samples(onset);
         // a shock that barely stands out leaves the onset open by samples
         let blur = step_s * (2.0 * ONSET_LEVEL * level / ratio).min(1.5);
-        let sd_s = within_sample.hypot(blur).hypot(self.hidden_sd_s(onset));
+        // what stands out ahead may be the shock's own start
+        let ahead_s = step_s * ahead as f64 / 3f64.sqrt(); // few
+        let sd_s = (within_sample.hypot(blur))
+            .hypot(ahead_s)
+            .hypot(self.hidden_sd_s(onset));
         let sd_s = sd_s.min(expected.sd_s);
         // a filter holds an onset back by anything from nothing to its group delay, which was taken off whole
         let (held_s, held_sd_s) = (
@@ -214,19 +220,21 @@ impl Surprise {
         (length_s * self.rate_hz).round() as usize + 2
     }
 
-    /// First sample of the shock whose largest surprise is at `top`.
-    fn onset(&self, from: usize, top: usize, level: f64) -> usize {
+    /// First sample of the shock whose largest surprise is at `top`, and how many before it stand out as well: too little,
+    /// or taken for a filter's ringing.
+    fn onset(&self, from: usize, top: usize, level: f64) -> (usize, usize) {
         let ratio = f64::from(self.first[top]);
         let threshold = (ONSET_SHARE * ratio)
             .max(ONSET_LEVEL * level)
             .min(ONSET_CAP * ratio);
         let first = |index: usize| f64::from(self.first[index]);
         let crossed = (from..=top).find(|&i| first(i) >= threshold);
-        let mut onset = crossed.unwrap_or(top);
-        while onset < top && first(onset) < AHEAD_SHARE * first(onset + 1) {
-            onset += 1;
-        }
-        onset
+        let crossed = crossed.unwrap_or(top);
+        let rises = |i: &usize| first(*i) >= AHEAD_SHARE * first(i + 1);
+        let onset = (crossed..top).find(rises).unwrap_or(top);
+        let stands_out = |i: &usize| first(*i) >= STANDS_OUT * level;
+        let earlier = (from..crossed).rev().take_while(stands_out).count();
+        (onset, onset - crossed + earlier)
     }
 
     /// How far ahead of `onset` the shock may have begun unseen, s: anywhere in the samples right before

@@ -883,7 +883,7 @@ fn a_full_disk_is_told_and_nothing_half_written_stays() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_log_too_large_for_memory_and_disk_is_told() {
-    const ROWS: usize = 6_000_000; // 24 bytes a sample: 144 MB, where memory has room for 128 MiB
+    const ROWS: usize = 10_000_000; // 12 bytes a sample: 120 MB, where memory has room for 110 MiB
     let folder = tempfile::tempdir().expect("a folder");
     let profile = overarm::profile::known_text("g-dps-seconds").expect("known");
     let unstamped = profile

@@ -77,33 +77,35 @@ fn a_correction_that_cannot_be_used_says_why() {
     );
 }
 
-/// A log of calendar stamps: a time of day as the tables print it, or minutes from the log's start.
+/// A log of calendar stamps: a time of day as the tables print it, past midnight too, or minutes from the log's start.
 #[test]
 fn a_time_of_day_finds_its_place_in_a_log_of_calendar_stamps() {
-    // 2031-03-04T23:59:50Z (date(1) of GNU coreutils): the practice runs past midnight
-    let from_s = 1_930_435_190.0;
+    // 2031-03-04T12:00:00Z and T23:59:50Z (date(1) of GNU coreutils)
+    let (noon_s, late_s) = (1_930_392_000.0, 1_930_435_190.0);
     let events = [6.0, 18.0].map(|at_s| Event {
         at_s,
         act: Act::Serve,
     });
-    let mut found = Session::record(&events, &Setup::default()).found(&[Site::Wrist]);
-    for serve in &mut found.serves {
-        serve.impact_s.value += from_s;
-    }
+    let found = Session::record(&events, &Setup::default()).found(&[Site::Wrist]);
     let day = |hours: f64, minutes: f64, seconds: f64| 3600.0 * hours + 60.0 * minutes + seconds;
-    for [first, second] in [
-        [day(23.0, 59.0, 56.0), day(0.0, 0.0, 8.0)],
-        [6.0, 18.0],
-        [from_s + 6.0, from_s + 18.0],
+    for (from_s, said_s) in [
+        (late_s, [day(23.0, 59.0, 56.0), day(0.0, 0.0, 8.0)]),
+        (noon_s, [day(12.0, 0.0, 6.0), day(12.0, 0.0, 18.0)]),
+        (noon_s, [6.0, 18.0]),
+        (noon_s, [noon_s + 6.0, noon_s + 18.0]),
     ] {
-        let words = [first, second].map(|at_s| Correction {
+        let mut found = found.clone();
+        for serve in &mut found.serves {
+            serve.impact_s.value += from_s;
+        }
+        let words = said_s.map(|at_s| Correction {
             at_s,
             say: Say::NotAServe,
         });
         let span_s = (from_s, from_s + 30.0);
         let heard = apply_corrections(&found, &words, span_s, &ServeParams::default());
         let origins: Vec<Origin> = heard.list.iter().map(|c| c.origin).collect();
-        assert_eq!(origins, [Origin::Removed; 2], "{first}, {second}");
+        assert_eq!(origins, [Origin::Removed; 2], "{said_s:?}");
         assert_eq!(heard.unheard, []);
     }
 }
