@@ -9,6 +9,7 @@ use super::dated::{Dated, Phase, in_order, phases};
 use super::days::{days, rpe_load_au};
 use super::effort::{count_u, efforts};
 use super::facts::BlockFacts;
+use super::intake::taken;
 use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
 use super::params::BlockParams;
@@ -46,6 +47,9 @@ pub fn build_block_with(
 ) -> BlockRecord {
     let mut findings = Vec::new();
     let on_days = in_order(sessions, &mut findings);
+    let unread = facts.unread.as_slice();
+    let (on_days, facts) = taken(on_days, facts, &mut findings);
+    let facts = &facts;
     let phase = phases(&on_days, facts, &mut findings);
     let effort = efforts(&on_days, params);
     let dated: Vec<Dated<'_>> = on_days
@@ -61,11 +65,11 @@ pub fn build_block_with(
         .collect();
     findings.extend(comparable::findings(&dated));
     findings.extend(entered_findings(&dated));
-    findings.extend(facts.unread.iter().flat_map(|one| {
-        let unread = Finding::void("session-unread", &one.session, one.why.clone());
-        let pain = one.pain.as_deref().filter(|pain| pain_entered(Some(pain)));
-        let pain = pain.map(|pain| Finding::note("pain-entered", &one.session, load::pain(pain)));
-        [Some(unread), pain].into_iter().flatten()
+    let told = |one: &UnreadSession| Finding::void("session-unread", &one.session, one.why.clone());
+    findings.extend(unread.iter().map(told));
+    findings.extend(facts.painful_unread().filter_map(|one| {
+        let pain = load::pain(one.pain.as_deref()?);
+        Some(Finding::note("pain-entered", &one.session, pain))
     }));
 
     let day_list = days(&dated, facts);
@@ -334,7 +338,7 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
         load: session.effort.load.clone(),
         minutes: record.entered.minutes,
         rpe: record.entered.rpe,
-        rpe_load_au: rpe_load_au(record),
+        rpe_load_au: rpe_load_au(&record.entered),
         pain: record.entered.pain.clone(),
         links: link_lines(session, links, reaches),
         serve_efforts: effort_lines(session),

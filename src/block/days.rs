@@ -10,7 +10,7 @@ use super::effort::{EFFORT_BINS, count_u};
 use super::facts::BlockFacts;
 use super::record::DayRecord;
 use super::stats::workload::session_rpe_load;
-use crate::session::SessionRecord;
+use crate::session::EnteredRecord;
 use crate::words::load;
 
 /// What is known of a day.
@@ -92,11 +92,8 @@ impl Day {
 }
 
 /// Minutes times exertion of a session, where both were entered.
-pub fn rpe_load_au(record: &SessionRecord) -> Option<f64> {
-    Some(session_rpe_load(
-        record.entered.rpe?,
-        record.entered.minutes?,
-    ))
+pub fn rpe_load_au(entered: &EnteredRecord) -> Option<f64> {
+    Some(session_rpe_load(entered.rpe?, entered.minutes?))
 }
 
 /// Every day from the first session, read or not, to the last.
@@ -188,7 +185,7 @@ fn day(date: Date, sessions: &[&Dated<'_>], unread: u32) -> Day {
         }
         record.rpe_load_au = record
             .rpe_load_au
-            .zip(rpe_load_au(session.record))
+            .zip(rpe_load_au(&session.record.entered))
             .map(|(sum, one)| sum + one);
         count_effort(session, &mut record);
     }

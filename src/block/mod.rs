@@ -12,6 +12,7 @@ mod dated;
 mod days;
 mod effort;
 mod facts;
+mod intake;
 mod like_effort;
 mod look_at;
 mod params;
@@ -27,6 +28,7 @@ mod weeks;
 
 pub use build::{build_block, build_block_with};
 pub use charts::LimitBook;
+pub use days::rpe_load_au;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};

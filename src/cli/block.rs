@@ -13,7 +13,7 @@ use super::{
 };
 use crate::block::{
     BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, RestDays, UnreadSession,
-    build_block,
+    build_block, rpe_load_au,
 };
 use crate::finding::Finding;
 use crate::report::{
@@ -116,7 +116,8 @@ pub(super) fn load(
                     date: Some(folder.date.to_string()),
                     // the page is handed on: no folder of this machine in it
                     why: why.replace(&format!("{}/", settings.folder.display()), ""),
-                    pain: entered.pain,
+                    pain: entered.pain.clone(),
+                    rpe_load_au: rpe_load_au(&entered),
                 });
             }
         }

@@ -16,6 +16,14 @@ pub fn pain(entered: &str) -> String {
     format!("pain: {entered}")
 }
 
+/// A practice filed twice.
+pub fn session_repeated(first: &str) -> String {
+    format!(
+        "its wrist's log is byte for byte the one of {first}: the same practice is filed twice, or a log was copied into \
+         the wrong folder; this one is left out of every count and comparison"
+    )
+}
+
 /// An RPE that no scale has.
 pub const RPE_RANGE: &str = "session RPE is outside 0 to 10: check the entry";
 
@@ -48,7 +56,7 @@ pub fn few_efforts(known: f64, serves: f64, needed_percent: f64) -> String {
 /// Sessions of a day that were not read.
 pub fn day_unread(sessions: u32) -> String {
     let noun = noun(sessions as usize, "session", "sessions");
-    format!("{sessions} {noun} of this day could not be read")
+    format!("{sessions} {noun} of this day could not be read or counted")
 }
 
 /// Days of a week without a log.
@@ -195,7 +203,7 @@ impl std::fmt::Display for DayAgainstPlan {
             Self::Pain => f.write_str("pain was entered: not compared, see the stop text"),
             Self::NotPlanned => f.write_str("the plan names no step for this day"),
             Self::NoLog => f.write_str("no log: what was done is not known"),
-            Self::Unread => f.write_str("a log of this day could not be read"),
+            Self::Unread => f.write_str("a log of this day could not be read or counted"),
             Self::Rested => f.write_str("rest, as planned"),
             Self::NoServes => f.write_str("rest from serving, as planned"),
             Self::ServedOnRest(n) => write!(f, "rest was planned, {n} serves done"),

@@ -9,6 +9,11 @@ use crate::frames::Site;
 pub const NO_WRIST: &str =
     "no wrist unit is listed: serves are found from the wrist, none can be counted";
 
+/// The wrist's log cannot be counted from.
+pub fn not_counted(why: &str) -> String {
+    format!("serves are found from the wrist, and its log does not measure: how many there were is not known ({why})")
+}
+
 /// A block's key in a session.toml.
 pub fn key_of_a_block(key: &str) -> String {
     format!("`{key}` is a block's: it has no effect here; write it into block.toml")

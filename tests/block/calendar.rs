@@ -4,7 +4,8 @@ use overarm::block::stats::random::Draws;
 use overarm::block::{
     BlockFacts, BlockParams, BlockRecord, RatioRecord, RestDays, UnreadSession, build_block,
 };
-use overarm::session::SessionRecord;
+use overarm::finding::Finding;
+use overarm::session::{NOT_COUNTED, SessionRecord};
 
 use super::records::practice;
 use crate::support::assert_close;
@@ -116,6 +117,7 @@ fn an_unread_session_makes_its_day_unknown() {
             date: Some("2031-03-05".to_owned()),
             why: "hip.csv:3:2: want a number".to_owned(),
             pain: None,
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -143,6 +145,7 @@ fn pain_in_an_unread_session_stops_as_any_other() {
             date: Some("2031-03-05".to_owned()),
             why: "wrist.csv: is empty".to_owned(),
             pain: Some("sharp, shoulder".to_owned()),
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -326,6 +329,7 @@ fn a_session_years_away_is_left_out() {
             date: Some("0001-03-05".to_owned()),
             why: "wrist.csv: is empty".to_owned(),
             pain: None,
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -335,4 +339,44 @@ fn a_session_years_away_is_left_out() {
     assert_eq!(block.totals.serves, 50);
     let far = block.findings.iter().find(|f| f.code == "session-far-date");
     assert!(far.is_some_and(|f| f.voids && f.at == "2131-03-08"));
+}
+
+/// What the block's one left-out session leaves behind.
+fn left_out(block: &BlockRecord, session: &str, code: &str) {
+    assert_eq!(block.unread.len(), 1);
+    assert_eq!(block.unread[0].session, session);
+    assert!(block.sessions.iter().all(|line| line.session != session));
+    let told = block.findings.iter().find(|f| f.code == code);
+    assert!(told.is_some_and(|f| f.voids && f.at == session));
+    assert_eq!(block.look_at[0].kind, "unread");
+}
+
+/// A dead wrist once counted as a day with no serve.
+#[test]
+fn a_wrist_that_does_not_measure_counts_no_zero() {
+    let mut records = sessions(&[("2031-03-04", 30), ("2031-03-06", 0)]);
+    records[1].findings.push(Finding::void(
+        NOT_COUNTED,
+        "wrist.csv",
+        "its log does not measure",
+    ));
+    let block = built(&records, &BlockFacts::default());
+    left_out(&block, "2031-03-06", NOT_COUNTED);
+    let day = &block.days[2];
+    assert_eq!((day.status.as_str(), day.serves), ("unread", None));
+    assert!(block.unread[0].why.contains("does not measure"));
+}
+
+/// A practice copied into a second folder was once counted twice.
+#[test]
+fn the_same_wrist_log_counts_once() {
+    let mut records = sessions(&[("2031-03-04", 30), ("2031-03-06", 20), ("2031-03-06-pm", 20)]);
+    for (record, bytes) in records.iter_mut().zip(["a", "b", "b"]) {
+        let inputs = &mut record.provenance.inputs;
+        inputs.insert("wrist.csv".to_owned(), bytes.to_owned());
+    }
+    let block = built(&records, &BlockFacts::default());
+    left_out(&block, "2031-03-06-pm", "session-repeated");
+    assert!(block.unread[0].why.contains("one of 2031-03-06:"));
+    assert_eq!(block.totals.serves, 50);
 }
