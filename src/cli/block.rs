@@ -19,6 +19,7 @@ use crate::finding::Finding;
 use crate::report::{
     block_text, days_csv, dictionary_csv, parquet_table, serves_csv, sessions_csv,
 };
+use crate::words::units::MISNAMED;
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
     block_files, curves_from_bytes, curves_to_bytes, run_session, said,
@@ -107,18 +108,10 @@ pub(super) fn load(
         match result {
             Ok(practice) => practices.push(practice),
             Err(why) => {
-                let (of_athlete, entered) = said(&folder.path).unwrap_or_default();
-                if athlete.is_some_and(|id| of_athlete.is_some_and(|of| of != id)) {
-                    continue;
-                }
-                unread.push(UnreadSession {
-                    session: folder.name.clone(),
-                    date: Some(folder.date.to_string()),
-                    // the page is handed on: no folder of this machine in it
-                    why: why.replace(&format!("{}/", settings.folder.display()), ""),
-                    pain: entered.pain.clone(),
-                    rpe_load_au: rpe_load_au(&entered),
-                });
+                // the page is handed on: no folder of this machine in it
+                let why = why.replace(&format!("{}/", settings.folder.display()), "");
+                let date = Some(folder.date.to_string());
+                unread.extend(left_out(&folder.path, &folder.name, date, why, athlete));
             }
         }
     }
@@ -130,6 +123,10 @@ pub(super) fn load(
             first.why
         )));
     }
+    for name in &settings.misnamed {
+        let why = MISNAMED.to_owned();
+        unread.extend(left_out(&settings.folder.join(name), name, None, why, athlete));
+    }
     keep_one_athlete(&mut practices, athlete, &settings.athlete)?;
     let (sessions, curves): (Vec<_>, Vec<_>) = practices.into_iter().unzip();
     let mut findings = Vec::new();
@@ -140,6 +137,27 @@ pub(super) fn load(
         record,
         sessions,
         curves,
+    })
+}
+
+/// Why a practice is in no count, with what was entered by hand; none where it is another athlete's.
+fn left_out(
+    folder: &Path,
+    name: &str,
+    date: Option<String>,
+    why: String,
+    athlete: Option<&str>,
+) -> Option<UnreadSession> {
+    let (of_athlete, entered) = said(folder).unwrap_or_default();
+    if athlete.is_some_and(|id| of_athlete.is_some_and(|of| of != id)) {
+        return None;
+    }
+    Some(UnreadSession {
+        session: name.to_owned(),
+        date,
+        why,
+        rpe_load_au: rpe_load_au(&entered),
+        pain: entered.pain,
     })
 }
 
@@ -221,7 +239,8 @@ fn facts(
     sessions: &[SessionRecord],
     findings: &mut Vec<Finding>,
 ) -> BlockFacts {
-    for name in &settings.other_folders {
+    let others = settings.other_folders.iter();
+    for name in others.filter(|name| !settings.misnamed.contains(name)) {
         findings.push(Finding::note(
             "folder-without-date",
             name,

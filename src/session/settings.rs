@@ -117,6 +117,8 @@ pub struct BlockSettings {
     pub sessions: Vec<SessionFolder>,
     /// Names of folders that are not named by a date.
     pub other_folders: Vec<String>,
+    /// Of these, the ones that hold a practice and whose name means a day.
+    pub misnamed: Vec<String>,
 }
 
 /// A session's folder.
@@ -436,7 +438,9 @@ impl BlockSettings {
             .map_err(|error| TextError::whole(folder, TextFault::Unreadable(error.to_string())))?;
         let returned = keys.returned.as_ref();
         let baseline = keys.baseline.as_ref();
+        let misnamed = |name: &&String| means_a_day(name) && holds_a_practice(&folder.join(name));
         Ok(Self {
+            misnamed: other_folders.iter().filter(misnamed).cloned().collect(),
             folder: folder.to_owned(),
             athlete: keys.athlete.unwrap_or_else(unnamed),
             hand: keys
@@ -484,7 +488,7 @@ pub fn block_files(folder: &Path) -> Vec<PathBuf> {
 /// The files that a practice is read from, as its settings name them: settings, plan, profiles, logs. They
 /// are looked up, not opened; what cannot be read is passed over, as reading itself will tell.
 pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
-    let above = folder.join("..");
+    let above = above(folder);
     let mut files = vec![folder.join("session.toml"), above.join("block.toml")];
     let own = read_session_keys(folder).ok().flatten();
     let block = read_block_keys(&above).ok().flatten();
@@ -517,7 +521,7 @@ pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
 /// logs cannot be read. None where the texts cannot be read either.
 pub fn said(folder: &Path) -> Option<(Option<String>, EnteredRecord)> {
     let session = read_session_keys(folder).ok()?;
-    let block = read_block_keys(&folder.join("..")).ok()?;
+    let block = read_block_keys(&above(folder)).ok()?;
     let own = session.as_ref().and_then(|(_, keys)| keys.athlete.clone());
     let above = block.and_then(|(_, keys)| keys.athlete);
     let entered = session.map(|(source, keys)| entered(&source, &keys).ok());
@@ -539,10 +543,13 @@ fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFolder>, Vec<St
             .unwrap_or_default()
             .to_string_lossy()
             .into_owned();
-        if !path.is_dir() || name.starts_with('.') {
+        let date = date_of(&name);
+        // a day's link that leads nowhere is a practice that cannot be read
+        let lost = date.is_some() && path.is_symlink() && !path.exists();
+        if !path.is_dir() && !lost || name.starts_with('.') {
             continue;
         }
-        match date_of(&name) {
+        match date {
             Some(date) => sessions.push(SessionFolder { date, name, path }),
             None => others.push(name),
         }
@@ -558,6 +565,37 @@ fn first_practice(folder: &Path) -> Option<String> {
     let is_block = folder.join("block.toml").is_file();
     let first = sessions.into_iter().next().filter(|_| is_block)?;
     Some(first.name)
+}
+
+/// The folder that a practice stands in, as given: a link's target may stand elsewhere.
+fn above(folder: &Path) -> PathBuf {
+    match folder.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() && folder.file_name().is_some() => {
+            parent.to_owned()
+        }
+        _ => folder.join(".."),
+    }
+}
+
+/// A folder's name as given; the true one only of a path without a name, as `.` is.
+fn name_of(folder: &Path) -> String {
+    let whole = match folder.file_name() {
+        Some(_) => folder.to_owned(),
+        None => folder.canonicalize().unwrap_or_else(|_| folder.to_owned()),
+    };
+    let name = whole.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
+}
+
+/// Whether a folder's name means a day, well written or not: it holds the digits of one.
+fn means_a_day(name: &str) -> bool {
+    name.chars().filter(char::is_ascii_digit).count() >= 4
+}
+
+/// Whether a folder holds what a practice is read from.
+fn holds_a_practice(folder: &Path) -> bool {
+    let log = |site: &Site| locate(&folder.join(format!("{site}.csv"))).is_ok();
+    folder.join("session.toml").is_file() || Site::ALL.iter().any(log)
 }
 
 /// The day a session folder's name starts with.
@@ -578,23 +616,12 @@ impl SessionSettings {
                 folder: folder.to_owned(),
             });
         }
-        let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
-        let name = whole
-            .file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
+        let name = name_of(folder);
         if let Some(first) = first_practice(folder) {
             let folder = folder.to_owned();
             return Err(SettingsError::IsBlock { folder, first });
         }
-        let block_folder = match folder.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() && folder.file_name().is_some() => {
-                parent.to_owned()
-            }
-            _ => folder.join(".."),
-        };
-        let block = read_block_keys(&block_folder)?;
+        let block = read_block_keys(&above(folder))?;
         let session = read_session_keys(folder)?;
         let own = session.as_ref().map(|(source, keys)| (source, keys));
         let above = block.as_ref().map(|(source, keys)| (source, keys));

@@ -14,6 +14,10 @@ pub fn not_counted(why: &str) -> String {
     format!("serves are found from the wrist, and its log does not measure: how many there were is not known ({why})")
 }
 
+/// A practice's folder whose name is no day.
+pub const MISNAMED: &str = "it holds a practice, but its name is no day like 2031-03-04 (and, for a second practice, - or _ \
+                            and a word, as in 2031-03-04-pm): it is in no count; rename the folder";
+
 /// A block's key in a session.toml.
 pub fn key_of_a_block(key: &str) -> String {
     format!("`{key}` is a block's: it has no effect here; write it into block.toml")
