@@ -168,8 +168,8 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
             }),
         );
     }
-    let part = week.days_no_log + week.days_outside > 0;
-    row.push(format!("{}{}", week.serves, if part { "*" } else { "" }));
+    let star = |part: bool| if part { "*" } else { "" };
+    row.push(format!("{}{}", week.serves, star(week.serves_part)));
     if planned {
         row.push(
             week.planned_serves
@@ -178,7 +178,10 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
     }
     row.push(week.dry_swings.to_string());
     row.push(match (week.load, week.load_u) {
-        (Some(load), Some(u)) => format!("{load:.0} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
+        (Some(load), Some(u)) => {
+            let reach = (COVERAGE_95 * u).max(1.0);
+            format!("{load:.0} ± {reach:.0}{}", star(week.load_part))
+        }
         _ => "-".to_owned(),
     });
     row.push(percent_change(&week.change));

@@ -54,8 +54,8 @@ pub fn few_efforts(known: f64, serves: f64, needed_percent: f64) -> String {
 }
 
 /// Sessions of a day that were not read.
-pub fn day_unread(sessions: u32) -> String {
-    let noun = noun(sessions as usize, "session", "sessions");
+pub fn day_unread(sessions: usize) -> String {
+    let noun = noun(sessions, "session", "sessions");
     format!("{sessions} {noun} of this day could not be read or counted")
 }
 

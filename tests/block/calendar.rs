@@ -380,3 +380,57 @@ fn the_same_wrist_log_counts_once() {
     assert!(block.unread[0].why.contains("one of 2031-03-06:"));
     assert_eq!(block.totals.serves, 50);
 }
+
+/// What a coach entered needs no log; a sum over part of a week says so.
+#[test]
+fn the_rpe_load_of_an_unread_practice_is_kept_and_part_sums_are_marked() {
+    let mut records = sessions(&[("2031-03-03", 30), ("2031-03-05", 20), ("2031-03-05-pm", 20)]);
+    records[2].entered.rpe = None;
+    let facts = BlockFacts {
+        unread: vec![UnreadSession {
+            session: "2031-03-07".to_owned(),
+            date: Some("2031-03-07".to_owned()),
+            rpe_load_au: Some(450.0),
+            ..UnreadSession::default()
+        }],
+        ..resting(true)
+    };
+    let week = |records: &[SessionRecord]| {
+        let mut records = records.to_vec();
+        records.extend(sessions(&[("2031-03-09", 10)]));
+        let block = built(&records, &facts);
+        (block.weeks[0].clone(), block)
+    };
+    let (part, block) = week(&records);
+    assert_eq!(block.days[4].status, "unread");
+    assert_eq!(block.days[4].rpe_load_au, Some(450.0));
+    assert_eq!(block.days[2].rpe_load_au, None);
+    assert_eq!(part.rpe_load_au, Some(300.0 + 300.0 + 450.0 + 300.0));
+    assert!(part.rpe_part && part.load_part && part.serves_part);
+    let text = overarm::report::block_text(&block);
+    let row = text.lines().find(|line| line.contains("2031-W10"));
+    assert_eq!(row.map(|row| row.matches('*').count()), Some(2), "{row:?}");
+    records[2].entered.rpe = Some(5.0);
+    let (whole, _) = week(&records);
+    assert!(!whole.rpe_part && whole.serves_part);
+}
+
+/// Seven days of rest are a load of 0; a day that is not known has no count of efforts.
+#[test]
+fn rest_is_zero_and_not_known_is_empty() {
+    let records = sessions(&[("2031-03-03", 30), ("2031-03-17", 20)]);
+    let block = built(&records, &resting(true));
+    let week = &block.weeks[1];
+    assert_eq!((week.load, week.load_u), (Some(0.0), Some(0.0)));
+    assert_eq!(week.rpe_load_au, Some(0.0));
+    assert!(!week.serves_part && !week.load_part && !week.rpe_part);
+    assert_eq!(block.days[1].effort_counts, Some([0; 5]));
+
+    let block = built(&records, &BlockFacts::default());
+    let day = &block.days[1];
+    assert_eq!((day.effort_counts, day.effort_unknown), (None, None));
+    let mut bytes = Vec::new();
+    overarm::report::days_csv(&block, &mut bytes).expect("memory");
+    let csv = String::from_utf8(bytes).expect("text");
+    assert!(csv.contains("2031-03-04,no log,,,,,,,,,,,,,"), "{csv}");
+}

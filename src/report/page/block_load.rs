@@ -34,7 +34,7 @@ fn week_table(record: &BlockRecord) -> Markup {
         .weeks
         .iter()
         .any(|week| week.planned_serves.is_some());
-    let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some());
+    let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some_and(|au| au > 0.0));
     scrolled(
         WORDS.weeks_caption,
         &html! {
@@ -54,11 +54,11 @@ fn week_table(record: &BlockRecord) -> Markup {
                     tr data-at=(format!("/weeks/{k}")) {
                         th scope="row" { (week.week) }
                         @for offset in 0..7 { td.n { (day_words(record, week, offset)) } }
-                        td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
+                        td.n { (week.serves) @if week.serves_part { "*" } }
                         @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
                         td.n { (week.dry_swings) }
-                        td.n { (with_u(week.load, week.load_u)) }
-                        @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
+                        td.n { (with_u(week.load, week.load_u)) @if week.load.is_some() && week.load_part { "*" } }
+                        @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) @if week.rpe_part { "*" } } @else { "–" } } }
                         td.n { (percent_change(&week.change)) }
                     }
                 } }
