@@ -131,12 +131,20 @@ pub fn build_block_with(
     }
 }
 
+/// A practice's notes that what somebody entered has no effect: nobody looks for that in its own page.
+pub const IN_VAIN: [&str; 2] = ["correction-not-used", "key-of-a-block"];
+
 fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
     let mut found = Vec::new();
     for session in dated {
         let record = session.record;
-        found.extend(record.findings.iter().filter(|f| f.voids).map(|f| Finding {
-            at: format!("{}: {}", record.session, f.at),
+        let told = |f: &&Finding| f.voids || IN_VAIN.contains(&f.code.as_ref());
+        found.extend(record.findings.iter().filter(told).map(|f| Finding {
+            at: if f.at == record.session {
+                f.at.clone()
+            } else {
+                format!("{}: {}", record.session, f.at)
+            },
             ..f.clone()
         }));
         if let Some(pain) = record

@@ -26,7 +26,7 @@ mod usual;
 mod verdict;
 mod weeks;
 
-pub use build::{build_block, build_block_with};
+pub use build::{IN_VAIN, build_block, build_block_with};
 pub use charts::LimitBook;
 pub use days::rpe_load_au;
 pub use facts::{BaselineChoice, BlockFacts, RestDays};

@@ -5,8 +5,9 @@ use std::fmt::Write as _;
 use super::measures::{answer_words, change_line, ratio_rules, ratio_words};
 use super::table::{Align, table};
 use crate::block::{
-    BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
+    BlockRecord, IN_VAIN, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
 };
+use crate::finding::Finding;
 use crate::frames::Hand;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
@@ -64,6 +65,14 @@ fn headline(record: &BlockRecord) -> String {
     let said = [t.confirmed, t.changed, t.added, t.removed];
     if said.iter().sum::<u32>() > 0 {
         let _ = writeln!(text, "{}", words::corrections(t.detected, said));
+    }
+    let vain = |f: &&Finding| IN_VAIN.contains(&f.code.as_ref());
+    for finding in record.findings.iter().filter(vain) {
+        text.push_str(&wrapped(
+            &format!("{}: {}", finding.at, finding.text),
+            "",
+            "  ",
+        ));
     }
     for unread in &record.unread {
         text.push_str(&wrapped(

@@ -434,3 +434,19 @@ fn rest_is_zero_and_not_known_is_empty() {
     let csv = String::from_utf8(bytes).expect("text");
     assert!(csv.contains("2031-03-04,no log,,,,,,,,,,,,,"), "{csv}");
 }
+
+/// Nobody looks for a correction without effect in the practice's own page.
+#[test]
+fn what_was_entered_in_vain_reaches_the_block() {
+    let mut records = sessions(&[("2031-03-04", 30)]);
+    let text = "the correction \"serve\" at 812.4 s (13:32.4) is not used";
+    records[0].findings = vec![
+        Finding::note("correction-not-used", "2031-03-04", text),
+        Finding::note("hand-not-stated", "2031-03-04", "hand is not stated"),
+    ];
+    let block = built(&records, &BlockFacts::default());
+    let told = block.findings.iter().find(|f| f.text == text);
+    assert!(told.is_some_and(|f| f.at == "2031-03-04" && !f.voids));
+    assert!(block.findings.iter().all(|f| f.code != "hand-not-stated"));
+    assert!(overarm::report::block_text(&block).contains("812.4 s (13:32.4)"));
+}
