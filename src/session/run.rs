@@ -32,7 +32,7 @@ pub enum SessionError {
     #[error(transparent)]
     Settings(#[from] SettingsError),
     /// A log cannot be read.
-    #[error("unit `{site}`: {source}")]
+    #[error("unit `{site}`: {source}{}", crate::words::units::way_out(*.site, .source.is_no_log()))]
     Log {
         /// Whose log.
         site: Site,

@@ -22,7 +22,7 @@ pub enum SettingsError {
     #[error(transparent)]
     Text(#[from] TextError),
     /// A listed log is not there.
-    #[error("unit `{site}`: {source}")]
+    #[error("unit `{site}`: {source}{}", words::way_out(*.site, .source.is_no_log()))]
     Unit {
         /// Whose log.
         site: Site,

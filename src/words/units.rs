@@ -30,6 +30,17 @@ pub fn two_days(named: &str, stated: &str) -> String {
     )
 }
 
+/// What to do where a unit other than the wrist's left no log.
+pub fn way_out(site: Site, no_log: bool) -> String {
+    if !no_log || site == Site::Wrist {
+        return String::new();
+    }
+    format!(
+        "; if there is no log of it, write `worn = false` below [units.{site}] in this practice's session.toml: the \
+         practice then counts from the other units"
+    )
+}
+
 /// Two sites, one log.
 pub fn same_bytes(first: Site, second: Site) -> String {
     format!(
