@@ -6,7 +6,7 @@ use super::change::{Answer, Judge, answer};
 use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
-use super::days::{days, rpe_load_au};
+use super::days::{days, rest_in_vain, rpe_load_au};
 use super::effort::{count_u, efforts};
 use super::facts::BlockFacts;
 use super::intake::taken;
@@ -73,6 +73,7 @@ pub fn build_block_with(
     }));
 
     let day_list = days(&dated, facts);
+    findings.extend(rest_in_vain(&day_list, facts));
     let week_list = weeks(&day_list, facts.plan.as_ref());
     let painful = dated
         .iter()

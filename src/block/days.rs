@@ -6,10 +6,11 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::dated::{Dated, is_near};
-use super::effort::{EFFORT_BINS, count_u};
+use super::effort::{EFFORT_BINS, count_u, days_between};
 use super::facts::BlockFacts;
 use super::record::{DayRecord, UnreadSession};
 use super::stats::workload::session_rpe_load;
+use crate::finding::Finding;
 use crate::session::EnteredRecord;
 use crate::words::load;
 
@@ -99,7 +100,7 @@ pub fn rpe_load_au(entered: &EnteredRecord) -> Option<f64> {
     Some(session_rpe_load(entered.rpe?, entered.minutes?))
 }
 
-/// Every day from the first session, read or not, to the last.
+/// Every day from the first session, read or not, to the last, and on through the rest entered after it.
 pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
     let mut by_day: BTreeMap<Date, (Vec<&Dated<'_>>, Vec<&UnreadSession>)> = BTreeMap::new();
     for session in dated {
@@ -119,6 +120,7 @@ pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
     ) else {
         return Vec::new();
     };
+    let last = rested_until(last, facts);
     first
         .series(1.day())
         .take_while(|date| *date <= last)
@@ -128,6 +130,43 @@ pub fn days(dated: &[Dated<'_>], facts: &BlockFacts) -> Vec<Day> {
             None => empty_day(date, DayStatus::NoLog),
         })
         .collect()
+}
+
+/// Days from one known day to a rest day that still belongs to it: a week. Own choice.
+const REST_REACH_D: i64 = 7;
+
+/// The last day known: rest entered after the last practice goes on from it.
+fn rested_until(last: Date, facts: &BlockFacts) -> Date {
+    let later = facts.rest.days.iter().filter(|day| **day > last);
+    later.fold(last, |known, day| {
+        let near = days_between(known, *day) <= REST_REACH_D;
+        if near { *day } else { known }
+    })
+}
+
+/// Rest days that change nothing: on a day with a practice, before the block's first day, long after its last.
+pub fn rest_in_vain(days: &[Day], facts: &BlockFacts) -> Vec<Finding> {
+    let (Some(first), Some(last)) = (days.first(), days.last()) else {
+        return Vec::new();
+    };
+    let rest = &facts.rest.days;
+    let practised = |date: &&Date| {
+        let on = |day: &Day| day.date == **date && day.status != DayStatus::Rest;
+        days.iter().any(on)
+    };
+    let outside = |date: &&Date| **date < first.date || **date > last.date;
+    let named = |dates: Vec<&Date>| -> Option<String> {
+        let names: Vec<String> = dates.iter().map(ToString::to_string).collect();
+        (!names.is_empty()).then(|| names.join(", "))
+    };
+    let both = named(rest.iter().filter(practised).collect()).map(|days| {
+        Finding::note("rest-with-practice", "block.toml", load::rest_with_practice(&days))
+    });
+    let span = (first.record.date.as_str(), last.record.date.as_str());
+    let outside = named(rest.iter().filter(outside).collect()).map(|days| {
+        Finding::note("rest-outside", "block.toml", load::rest_outside(&days, span))
+    });
+    both.into_iter().chain(outside).collect()
 }
 
 fn empty_day(date: Date, status: DayStatus) -> Day {

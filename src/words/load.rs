@@ -24,6 +24,19 @@ pub fn session_repeated(first: &str) -> String {
     )
 }
 
+/// Rest on days with a practice.
+pub fn rest_with_practice(days: &str) -> String {
+    format!("stated as rest, yet there is a practice: {days}: the practice counts; which is right?")
+}
+
+/// Rest that no day of the block takes in.
+pub fn rest_outside(days: &str, (first, last): (&str, &str)) -> String {
+    format!(
+        "rest days that are not counted, as the block's days run from {first} to {last} and rest is taken on within a week \
+         after the last: {days}; is the year or the month mistyped?"
+    )
+}
+
 /// An RPE that no scale has.
 pub const RPE_RANGE: &str = "session RPE is outside 0 to 10: check the entry";
 

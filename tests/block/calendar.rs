@@ -450,3 +450,34 @@ fn what_was_entered_in_vain_reaches_the_block() {
     assert!(block.findings.iter().all(|f| f.code != "hand-not-stated"));
     assert!(overarm::report::block_text(&block).contains("812.4 s (13:32.4)"));
 }
+
+/// Rest entered after the last log makes the week whole; rest that changes nothing is told.
+#[test]
+fn rest_after_the_last_log_is_known_and_rest_in_vain_is_told() {
+    let records = sessions(&[("2031-03-04", 30), ("2031-03-10", 20)]);
+    let resting = |days: &[&str]| BlockFacts {
+        rest: RestDays {
+            days: days.iter().map(|day| day.parse().expect("a date")).collect(),
+            ..RestDays::default()
+        },
+        ..BlockFacts::default()
+    };
+    let week = [
+        "2031-03-11", "2031-03-12", "2031-03-13", "2031-03-14", "2031-03-15", "2031-03-16",
+    ];
+    let block = built(&records, &resting(&week));
+    assert_eq!(block.to.as_deref(), Some("2031-03-16"));
+    let whole = &block.weeks[1];
+    assert_eq!((whole.days_rest, whole.days_outside), (6, 0));
+    assert!(!whole.serves_part);
+    assert!(block.findings.iter().all(|f| !f.code.starts_with("rest-")));
+
+    let block = built(&records, &resting(&["2030-03-05", "2031-03-03", "2031-03-10", "2032-03-11"]));
+    assert_eq!(block.to.as_deref(), Some("2031-03-10"));
+    let told = |code: &str| {
+        let told = block.findings.iter().find(|f| f.code == code);
+        told.map(|f| f.text.clone()).unwrap_or_default()
+    };
+    assert!(told("rest-with-practice").contains("2031-03-10"));
+    assert!(told("rest-outside").contains("2030-03-05, 2031-03-03, 2032-03-11"));
+}
