@@ -105,7 +105,11 @@ pub fn build_block_with(
         hand: dated.last().map(|s| s.record.hand),
         from: day_list.first().map(|day| day.record.date.clone()),
         to: day_list.last().map(|day| day.record.date.clone()),
-        returned: facts.returned.map(|date| date.to_string()),
+        // nobody is back yet where no day of the block is that late
+        returned: facts
+            .returned
+            .filter(|date| day_list.last().is_none_or(|last| last.date >= *date))
+            .map(|date| date.to_string()),
         totals: totals(&lines),
         stop: painful.then(|| BLOCK_STOP_TEXT.to_owned()),
         load_formula: load::formula(

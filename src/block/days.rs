@@ -160,11 +160,19 @@ pub fn rest_in_vain(days: &[Day], facts: &BlockFacts) -> Vec<Finding> {
         (!names.is_empty()).then(|| names.join(", "))
     };
     let both = named(rest.iter().filter(practised).collect()).map(|days| {
-        Finding::note("rest-with-practice", "block.toml", load::rest_with_practice(&days))
+        Finding::note(
+            "rest-with-practice",
+            "block.toml",
+            load::rest_with_practice(&days),
+        )
     });
     let span = (first.record.date.as_str(), last.record.date.as_str());
     let outside = named(rest.iter().filter(outside).collect()).map(|days| {
-        Finding::note("rest-outside", "block.toml", load::rest_outside(&days, span))
+        Finding::note(
+            "rest-outside",
+            "block.toml",
+            load::rest_outside(&days, span),
+        )
     });
     both.into_iter().chain(outside).collect()
 }

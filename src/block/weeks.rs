@@ -121,7 +121,10 @@ fn week(
         dry_swings: days.iter().filter_map(|day| day.record.dry_swings).sum(),
         load: weighted.map(|(load, _)| load),
         load_u: weighted.map(|(_, u)| u),
-        rpe_load_au: total(days, days.iter().filter_map(|day| day.rpe_entered_au).collect()),
+        rpe_load_au: total(
+            days,
+            days.iter().filter_map(|day| day.rpe_entered_au).collect(),
+        ),
         serves_part,
         load_part: part(LoadMeasure::Weighted),
         rpe_part,

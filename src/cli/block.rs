@@ -19,11 +19,11 @@ use crate::finding::Finding;
 use crate::report::{
     block_text, days_csv, dictionary_csv, parquet_table, serves_csv, sessions_csv,
 };
-use crate::words::units::MISNAMED;
 use crate::session::{
     Baseline, BlockSettings, Params, ServeCurves, SessionFolder, SessionRecord, SettingsError,
     block_files, curves_from_bytes, curves_to_bytes, run_session, said,
 };
+use crate::words::units::MISNAMED;
 
 mod cache;
 
@@ -125,7 +125,13 @@ pub(super) fn load(
     }
     for name in &settings.misnamed {
         let why = MISNAMED.to_owned();
-        unread.extend(left_out(&settings.folder.join(name), name, None, why, athlete));
+        unread.extend(left_out(
+            &settings.folder.join(name),
+            name,
+            None,
+            why,
+            athlete,
+        ));
     }
     keep_one_athlete(&mut practices, athlete, &settings.athlete)?;
     let (sessions, curves): (Vec<_>, Vec<_>) = practices.into_iter().unzip();

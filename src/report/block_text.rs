@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use super::measures::{answer_words, change_line, ratio_rules, ratio_words};
 use super::table::{Align, table};
 use crate::block::{
-    BlockRecord, IN_VAIN, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
+    BlockRecord, IN_VAIN, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued,
+    WeekRecord,
 };
 use crate::finding::Finding;
 use crate::frames::Hand;

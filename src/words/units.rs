@@ -11,7 +11,9 @@ pub const NO_WRIST: &str =
 
 /// The wrist's log cannot be counted from.
 pub fn not_counted(why: &str) -> String {
-    format!("serves are found from the wrist, and its log does not measure: how many there were is not known ({why})")
+    format!(
+        "serves are found from the wrist, and its log does not measure: how many there were is not known ({why})"
+    )
 }
 
 /// A practice's folder whose name is no day.

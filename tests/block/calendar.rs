@@ -2,7 +2,8 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{
-    BlockFacts, BlockParams, BlockRecord, RatioRecord, RestDays, UnreadSession, build_block,
+    BaselineChoice, BlockFacts, BlockParams, BlockRecord, RatioRecord, RestDays, UnreadSession,
+    build_block,
 };
 use overarm::finding::Finding;
 use overarm::session::{NOT_COUNTED, SessionRecord};
@@ -370,7 +371,11 @@ fn a_wrist_that_does_not_measure_counts_no_zero() {
 /// A practice copied into a second folder was once counted twice.
 #[test]
 fn the_same_wrist_log_counts_once() {
-    let mut records = sessions(&[("2031-03-04", 30), ("2031-03-06", 20), ("2031-03-06-pm", 20)]);
+    let mut records = sessions(&[
+        ("2031-03-04", 30),
+        ("2031-03-06", 20),
+        ("2031-03-06-pm", 20),
+    ]);
     for (record, bytes) in records.iter_mut().zip(["a", "b", "b"]) {
         let inputs = &mut record.provenance.inputs;
         inputs.insert("wrist.csv".to_owned(), bytes.to_owned());
@@ -384,7 +389,11 @@ fn the_same_wrist_log_counts_once() {
 /// What a coach entered needs no log; a sum over part of a week says so.
 #[test]
 fn the_rpe_load_of_an_unread_practice_is_kept_and_part_sums_are_marked() {
-    let mut records = sessions(&[("2031-03-03", 30), ("2031-03-05", 20), ("2031-03-05-pm", 20)]);
+    let mut records = sessions(&[
+        ("2031-03-03", 30),
+        ("2031-03-05", 20),
+        ("2031-03-05-pm", 20),
+    ]);
     records[2].entered.rpe = None;
     let facts = BlockFacts {
         unread: vec![UnreadSession {
@@ -457,13 +466,21 @@ fn rest_after_the_last_log_is_known_and_rest_in_vain_is_told() {
     let records = sessions(&[("2031-03-04", 30), ("2031-03-10", 20)]);
     let resting = |days: &[&str]| BlockFacts {
         rest: RestDays {
-            days: days.iter().map(|day| day.parse().expect("a date")).collect(),
+            days: days
+                .iter()
+                .map(|day| day.parse().expect("a date"))
+                .collect(),
             ..RestDays::default()
         },
         ..BlockFacts::default()
     };
     let week = [
-        "2031-03-11", "2031-03-12", "2031-03-13", "2031-03-14", "2031-03-15", "2031-03-16",
+        "2031-03-11",
+        "2031-03-12",
+        "2031-03-13",
+        "2031-03-14",
+        "2031-03-15",
+        "2031-03-16",
     ];
     let block = built(&records, &resting(&week));
     assert_eq!(block.to.as_deref(), Some("2031-03-16"));
@@ -472,7 +489,10 @@ fn rest_after_the_last_log_is_known_and_rest_in_vain_is_told() {
     assert!(!whole.serves_part);
     assert!(block.findings.iter().all(|f| !f.code.starts_with("rest-")));
 
-    let block = built(&records, &resting(&["2030-03-05", "2031-03-03", "2031-03-10", "2032-03-11"]));
+    let block = built(
+        &records,
+        &resting(&["2030-03-05", "2031-03-03", "2031-03-10", "2032-03-11"]),
+    );
     assert_eq!(block.to.as_deref(), Some("2031-03-10"));
     let told = |code: &str| {
         let told = block.findings.iter().find(|f| f.code == code);
@@ -480,4 +500,33 @@ fn rest_after_the_last_log_is_known_and_rest_in_vain_is_told() {
     };
     assert!(told("rest-with-practice").contains("2031-03-10"));
     assert!(told("rest-outside").contains("2030-03-05, 2031-03-03, 2032-03-11"));
+}
+
+/// A return or a baseline that no session belongs to was once taken at its word.
+#[test]
+fn a_return_or_baseline_outside_the_block_says_what_follows() {
+    let records = sessions(&[("2031-03-04", 30), ("2031-03-06", 20)]);
+    let told = |returned: Option<&str>, until: Option<&str>| {
+        let date = |text: &str| text.parse().expect("a date");
+        let facts = BlockFacts {
+            returned: returned.map(date),
+            baseline: until.map_or(BaselineChoice::Unstated, |day| {
+                BaselineChoice::Until(date(day))
+            }),
+            ..BlockFacts::default()
+        };
+        let block = built(&records, &facts);
+        let codes: Vec<String> = block.findings.iter().map(|f| f.code.to_string()).collect();
+        (codes, block.returned)
+    };
+    let (codes, returned) = told(Some("2020-01-01"), None);
+    assert_eq!(codes, ["return-before-first"]);
+    assert_eq!(returned.as_deref(), Some("2020-01-01"));
+    let (codes, returned) = told(Some("2035-01-01"), None);
+    assert_eq!(codes, ["baseline-assumed", "return-after-last"]);
+    assert_eq!(returned, None);
+    let (codes, _) = told(None, Some("2031-03-01"));
+    assert_eq!(codes, ["baseline-empty"]);
+    let (codes, _) = told(Some("2031-03-06"), None);
+    assert_eq!(codes, ["baseline-assumed"]);
 }

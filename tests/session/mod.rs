@@ -470,7 +470,11 @@ fn a_wrist_that_does_not_measure_is_told_as_not_counted() {
     };
     let block = with_units(&[Site::Wrist]);
     let folder = block.path().join("2031-03-06");
-    let run = || run_session(&folder, &Params::default(), 0).expect("a record").record;
+    let run = || {
+        run_session(&folder, &Params::default(), 0)
+            .expect("a record")
+            .record
+    };
     assert_eq!(not_counted(&run()), None);
 
     let toml = fs::read_to_string(block.path().join("block.toml")).expect("read");

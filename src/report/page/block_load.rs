@@ -34,7 +34,10 @@ fn week_table(record: &BlockRecord) -> Markup {
         .weeks
         .iter()
         .any(|week| week.planned_serves.is_some());
-    let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some_and(|au| au > 0.0));
+    let rpe = record
+        .weeks
+        .iter()
+        .any(|week| week.rpe_load_au.is_some_and(|au| au > 0.0));
     scrolled(
         WORDS.weeks_caption,
         &html! {
