@@ -22,10 +22,13 @@ pub fn taken<'a>(
     let mut kept: OnDays<'a> = Vec::with_capacity(on_days.len());
     let mut facts = facts.clone();
     for (date, record) in on_days {
+        let mut rpe_load_au = rpe_load_au(&record.entered);
         let (code, why) = if let Some(why) = not_counted(record) {
             (NOT_COUNTED, why)
         } else if let Some(first) = same_wrist_log(record, &kept) {
-            ("session-repeated", load::session_repeated(first))
+            // what was copied with the log was entered once
+            rpe_load_au = rpe_load_au.filter(|_| record.entered != first.entered);
+            ("session-repeated", load::session_repeated(&first.session))
         } else {
             kept.push((date, record));
             continue;
@@ -36,7 +39,7 @@ pub fn taken<'a>(
             date: Some(date.to_string()),
             why,
             pain: record.entered.pain.clone(),
-            rpe_load_au: rpe_load_au(&record.entered),
+            rpe_load_au,
         });
     }
     facts.unread.sort_by(|a, b| a.session.cmp(&b.session));
@@ -49,10 +52,10 @@ fn not_counted(record: &SessionRecord) -> Option<String> {
 }
 
 /// The earlier session whose wrist's log has the same bytes.
-fn same_wrist_log<'a>(record: &SessionRecord, kept: &OnDays<'a>) -> Option<&'a str> {
+fn same_wrist_log<'a>(record: &SessionRecord, kept: &OnDays<'a>) -> Option<&'a SessionRecord> {
     let own = wrist_digest(record)?;
     let same = |(_, other): &&(Date, &'a SessionRecord)| wrist_digest(other) == Some(own);
-    kept.iter().find(same).map(|(_, r)| r.session.as_str())
+    kept.iter().find(same).map(|(_, first)| *first)
 }
 
 fn wrist_digest(record: &SessionRecord) -> Option<&str> {

@@ -384,6 +384,11 @@ fn the_same_wrist_log_counts_once() {
     left_out(&block, "2031-03-06-pm", "session-repeated");
     assert!(block.unread[0].why.contains("one of 2031-03-06:"));
     assert_eq!(block.totals.serves, 50);
+    // its text was copied with it
+    assert_eq!(block.unread[0].rpe_load_au, None);
+    records[2].entered.rpe = Some(7.0);
+    let block = built(&records, &BlockFacts::default());
+    assert_eq!(block.unread[0].rpe_load_au, Some(420.0));
 }
 
 /// What a coach entered needs no log; a sum over part of a week says so.
