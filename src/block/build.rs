@@ -6,9 +6,10 @@ use super::change::{Answer, Judge, answer};
 use super::charts::LimitBook;
 use super::comparable;
 use super::dated::{Dated, Phase, in_order, phases};
-use super::days::{days, rpe_load_au};
+use super::days::{days, rest_in_vain, rpe_load_au};
 use super::effort::{SessionEffort, count_u, efforts};
 use super::facts::BlockFacts;
+use super::intake::taken;
 use super::like_effort::like_effort;
 use super::look_at::{Seen, look_at};
 use super::params::BlockParams;
@@ -46,6 +47,9 @@ pub fn build_block_with(
 ) -> BlockRecord {
     let mut findings = Vec::new();
     let on_days = in_order(sessions, &mut findings);
+    let unread = facts.unread.as_slice();
+    let (on_days, facts) = taken(on_days, facts, &mut findings);
+    let facts = &facts;
     let phase = phases(&on_days, facts, &mut findings);
     let mut dated: Vec<Dated<'_>> = on_days
         .iter()
@@ -63,15 +67,18 @@ pub fn build_block_with(
     }
     findings.extend(comparable::findings(&dated));
     findings.extend(entered_findings(&dated));
-    findings.extend(facts.unread.iter().flat_map(|one| {
-        let unread = Finding::void("session-unread", &one.session, one.why.clone());
-        let pain = one.pain.as_deref().filter(|pain| pain_entered(Some(pain)));
-        let pain = pain.map(|pain| Finding::note("pain-entered", &one.session, load::pain(pain)));
-        [Some(unread), pain].into_iter().flatten()
+    let told = |one: &UnreadSession| Finding::void("session-unread", &one.session, one.why.clone());
+    findings.extend(unread.iter().map(told));
+    findings.extend(facts.painful_unread().filter_map(|one| {
+        let pain = load::pain(one.pain.as_deref()?);
+        Some(Finding::note("pain-entered", &one.session, pain))
     }));
 
     // pain is no less where the session's day is mistyped
-    let is_in = |record: &SessionRecord| dated.iter().any(|s| std::ptr::eq(s.record, record));
+    let is_in = |record: &SessionRecord| {
+        dated.iter().any(|s| std::ptr::eq(s.record, record))
+            || facts.unread.iter().any(|one| one.session == record.session)
+    };
     let left_out = sessions.iter().filter(|record| !is_in(record));
     let mut pain_left_out: Vec<&SessionRecord> = left_out
         .filter(|record| pain_entered(record.entered.pain.as_deref()))
@@ -83,6 +90,7 @@ pub fn build_block_with(
     }));
 
     let day_list = days(&dated, facts);
+    findings.extend(rest_in_vain(&day_list, facts));
     let week_list = weeks(&day_list, facts.plan.as_ref());
     let painful = dated
         .iter()
@@ -116,7 +124,11 @@ pub fn build_block_with(
         hand: dated.last().map(|s| s.record.hand),
         from: day_list.first().map(|day| day.record.date.clone()),
         to: day_list.last().map(|day| day.record.date.clone()),
-        returned: facts.returned.map(|date| date.to_string()),
+        // nobody is back yet where no day of the block is that late
+        returned: facts
+            .returned
+            .filter(|date| day_list.last().is_none_or(|last| last.date >= *date))
+            .map(|date| date.to_string()),
         totals: totals(&lines),
         stop: painful.then(|| BLOCK_STOP_TEXT.to_owned()),
         load_formula: load::formula(
@@ -143,12 +155,20 @@ pub fn build_block_with(
     }
 }
 
+/// A practice's notes that what somebody entered has no effect: nobody looks for that in its own page.
+pub const IN_VAIN: [&str; 2] = ["correction-not-used", "key-of-a-block"];
+
 fn entered_findings(dated: &[Dated<'_>]) -> Vec<Finding> {
     let mut found = Vec::new();
     for session in dated {
         let record = session.record;
-        found.extend(record.findings.iter().filter(|f| f.voids).map(|f| Finding {
-            at: format!("{}: {}", record.session, f.at),
+        let told = |f: &&Finding| f.voids || IN_VAIN.contains(&f.code.as_ref());
+        found.extend(record.findings.iter().filter(told).map(|f| Finding {
+            at: if f.at == record.session {
+                f.at.clone()
+            } else {
+                format!("{}: {}", record.session, f.at)
+            },
             ..f.clone()
         }));
         if let Some(pain) = record
@@ -362,7 +382,7 @@ fn session_line(session: &Dated<'_>, links: &[LinkChange], reaches: &Reaches) ->
         load: session.effort.load.clone(),
         minutes: record.entered.minutes,
         rpe: record.entered.rpe,
-        rpe_load_au: rpe_load_au(record),
+        rpe_load_au: rpe_load_au(&record.entered),
         pain: record.entered.pain.clone(),
         links: link_lines(session, links, reaches),
         serve_efforts: effort_lines(session),

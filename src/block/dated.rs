@@ -127,6 +127,7 @@ pub fn phases(
         .map(|(date, record)| is_baseline(*date, &record.session, facts))
         .collect();
     name_baseline_findings(dated, facts, findings);
+    findings.extend(return_outside(dated, facts));
     let Some(last) = dated
         .iter()
         .zip(&in_baseline)
@@ -183,11 +184,22 @@ fn name_baseline_findings(
             "block.toml",
             timing::NO_BASELINE,
         )),
+        // told by `return_outside`
+        (BaselineChoice::Unstated, Some(returned)) if !any_before(dated, returned) => {}
         (BaselineChoice::Unstated, Some(returned)) => findings.push(Finding::note(
             "baseline-assumed",
             "block.toml",
             timing::baseline_assumed(returned),
         )),
+        (BaselineChoice::Until(until), _)
+            if dated.first().is_some_and(|(first, _)| first > until) =>
+        {
+            findings.push(Finding::void(
+                "baseline-empty",
+                "block.toml",
+                timing::baseline_empty(until),
+            ));
+        }
         (BaselineChoice::Until(until), Some(returned)) if *until >= returned => {
             findings.push(Finding::note(
                 "baseline-after-return",
@@ -197,4 +209,23 @@ fn name_baseline_findings(
         }
         _ => {}
     }
+}
+
+fn any_before(dated: &[(Date, &SessionRecord)], day: Date) -> bool {
+    dated.iter().any(|(date, _)| *date < day)
+}
+
+/// A return that no session is from before, or none from after.
+fn return_outside(dated: &[(Date, &SessionRecord)], facts: &BlockFacts) -> Option<Finding> {
+    let returned = facts.returned?;
+    let (last, _) = dated.last()?;
+    if returned > *last {
+        let text = timing::return_after_last(returned, last);
+        return Some(Finding::note("return-after-last", "block.toml", text));
+    }
+    (!any_before(dated, returned)).then(|| {
+        let usual = facts.baseline != BaselineChoice::Unstated;
+        let text = timing::return_before_first(returned, usual);
+        Finding::note("return-before-first", "block.toml", text)
+    })
 }

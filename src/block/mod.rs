@@ -12,6 +12,7 @@ mod dated;
 mod days;
 mod effort;
 mod facts;
+mod intake;
 mod like_effort;
 mod look_at;
 mod params;
@@ -25,8 +26,9 @@ mod usual;
 mod verdict;
 mod weeks;
 
-pub use build::{build_block, build_block_with};
+pub use build::{IN_VAIN, build_block, build_block_with};
 pub use charts::LimitBook;
+pub use days::rpe_load_au;
 pub use facts::{BaselineChoice, BlockFacts};
 pub use params::BlockParams;
 pub use plan::{Asked, Plan, PlanDay, PlanError, Step};

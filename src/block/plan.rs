@@ -26,7 +26,7 @@ pub enum PlanError {
         /// Day.
         date: Date,
     },
-    /// A day asks for rest and serves, or for nothing.
+    /// A day asks for rest and serves, for serves twice, or for nothing.
     #[error("{date}: want one of step, serves or rest = true")]
     Unclear {
         /// Day.
@@ -203,7 +203,8 @@ fn plan_day(day: DayFile, steps: &[Step]) -> Result<PlanDay, PlanError> {
         ),
     };
     let asks_serves = day.serves.is_some() || step.is_some();
-    if asks_serves == day.rest {
+    let asks_twice = day.serves.is_some() && step.is_some_and(|step| step.serves.is_some());
+    if asks_serves == day.rest || asks_twice {
         return Err(PlanError::Unclear { date });
     }
     Ok(PlanDay {

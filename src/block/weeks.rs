@@ -111,18 +111,11 @@ fn week(
         ISOWeekDate::new(year, number, weekday)
             .map_or_else(|_| String::new(), |d| d.date().to_string())
     };
-    let total = |measure| -> Option<(f64, f64)> {
-        let known: Vec<(f64, f64)> = days
-            .iter()
-            .filter(|day| day.status == DayStatus::Log)
-            .filter_map(|day| day.load(measure))
-            .collect();
-        (!known.is_empty()).then(|| {
-            let load = known.iter().map(|(load, _)| load).sum();
-            (load, known.iter().map(|(_, u)| u * u).sum::<f64>().sqrt())
-        })
-    };
-    let weighted = total(LoadMeasure::Weighted);
+    let weighted = load_of(days);
+    let serves_part = sum.incomplete.is_some();
+    let part = |measure| serves_part || days.iter().any(|day| day.load(measure).is_none());
+    // an unread practice's RPE is known all the same
+    let rpe_part = days.len() < 7 || days.iter().any(|day| day.load(LoadMeasure::Rpe).is_none());
     WeekRecord {
         week: sum.name.clone(),
         from: edge(Weekday::Monday),
@@ -136,7 +129,13 @@ fn week(
         dry_swings: days.iter().filter_map(|day| day.record.dry_swings).sum(),
         load: weighted.map(|(load, _)| load),
         load_u: weighted.map(|(_, u)| u),
-        rpe_load_au: total(LoadMeasure::Rpe).map(|(load, _)| load),
+        rpe_load_au: total(
+            days,
+            days.iter().filter_map(|day| day.rpe_entered_au).collect(),
+        ),
+        serves_part,
+        load_part: part(LoadMeasure::Weighted),
+        rpe_part,
         planned_serves: sum.planned,
         planned_done: sum.planned.map(|_| sum.done.0),
         planned_done_u: sum.planned.map(|_| sum.done.1.sqrt()),
@@ -147,6 +146,23 @@ fn week(
             .map(|measure| spread(days, measure))
             .collect(),
     }
+}
+
+/// The week's load over the days that have it.
+fn load_of(days: &[Day]) -> Option<(f64, f64)> {
+    let practised = days.iter().filter(|day| day.status == DayStatus::Log);
+    let known: Vec<(f64, f64)> = practised
+        .filter_map(|day| day.load(LoadMeasure::Weighted))
+        .collect();
+    let load = total(days, known.iter().map(|(load, _)| *load).collect())?;
+    let variance = known.iter().fold(0.0, |sum, (_, u)| sum + u * u);
+    Some((load, variance.sqrt()))
+}
+
+/// The sum of what is known; where nothing is, 0 in a week of rest alone.
+fn total(days: &[Day], known: Vec<f64>) -> Option<f64> {
+    let rested = days.len() == 7 && days.iter().all(|day| day.status == DayStatus::Rest);
+    (rested || !known.is_empty()).then(|| known.iter().fold(0.0, |sum, one| sum + one))
 }
 
 fn change(week: &WeekSum, before: Option<&WeekSum>) -> Valued {

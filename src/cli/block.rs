@@ -13,6 +13,7 @@ use super::{
 };
 use crate::block::{
     BaselineChoice, BlockFacts, BlockParams, BlockRecord, Plan, UnreadSession, build_block,
+    rpe_load_au,
 };
 use crate::finding::Finding;
 use crate::report::{
@@ -24,6 +25,7 @@ use crate::session::{
 };
 use crate::words::load as load_words;
 use crate::words::made::{BLOCK_STOP_TEXT, pain_entered};
+use crate::words::units::MISNAMED;
 
 mod cache;
 
@@ -110,21 +112,16 @@ pub(super) fn load(
         match result {
             Ok(practice) => practices.push(practice),
             Err(why) => {
-                let said = said(&folder.path);
-                if athlete.is_some_and(|id| said.athlete.is_some_and(|of| of != id)) {
-                    continue;
-                }
-                let in_doubt = said.pain_unread.as_deref().map(load_words::pain_unread);
-                let in_doubt =
-                    in_doubt.map(|text| Finding::void("pain-unread", &folder.name, text));
-                findings.extend(in_doubt);
-                unread.push(UnreadSession {
-                    session: folder.name.clone(),
-                    date: Some(folder.date.to_string()),
-                    // the page is handed on: no folder of this machine in it
-                    why: why.replace(&format!("{}/", settings.folder.display()), ""),
-                    pain: said.entered.pain,
-                });
+                // the page is handed on: no folder of this machine in it
+                let why = why.replace(&format!("{}/", settings.folder.display()), "");
+                let date = Some(folder.date.to_string());
+                let gone = Gone {
+                    folder: &folder.path,
+                    name: &folder.name,
+                    date,
+                    why,
+                };
+                unread.extend(left_out(gone, athlete, &mut findings));
             }
         }
     }
@@ -143,6 +140,17 @@ pub(super) fn load(
             stop.take(1).chain(in_doubt).collect::<String>()
         )));
     }
+    for name in &settings.misnamed {
+        let why = MISNAMED.to_owned();
+        let folder = &settings.folder.join(name);
+        let gone = Gone {
+            folder,
+            name,
+            date: None,
+            why,
+        };
+        unread.extend(left_out(gone, athlete, &mut findings));
+    }
     keep_one_athlete(&mut practices, athlete, &settings.athlete)?;
     let (sessions, curves): (Vec<_>, Vec<_>) = practices.into_iter().unzip();
     let facts = facts(&settings, unread, &sessions, &mut findings);
@@ -152,6 +160,35 @@ pub(super) fn load(
         record,
         sessions,
         curves,
+    })
+}
+
+/// A practice of a block that cannot be read, and why.
+struct Gone<'a> {
+    folder: &'a Path,
+    name: &'a str,
+    date: Option<String>,
+    why: String,
+}
+
+/// What is known of it all the same, where it is the athlete's.
+fn left_out(
+    gone: Gone<'_>,
+    athlete: Option<&str>,
+    findings: &mut Vec<Finding>,
+) -> Option<UnreadSession> {
+    let said = said(gone.folder);
+    if athlete.is_some_and(|id| said.athlete.is_some_and(|of| of != id)) {
+        return None;
+    }
+    let in_doubt = said.pain_unread.as_deref().map(load_words::pain_unread);
+    findings.extend(in_doubt.map(|text| Finding::void("pain-unread", gone.name, text)));
+    Some(UnreadSession {
+        session: gone.name.to_owned(),
+        date: gone.date,
+        why: gone.why,
+        rpe_load_au: rpe_load_au(&said.entered),
+        pain: said.entered.pain,
     })
 }
 
@@ -233,7 +270,8 @@ fn facts(
     sessions: &[SessionRecord],
     findings: &mut Vec<Finding>,
 ) -> BlockFacts {
-    for name in &settings.other_folders {
+    let others = settings.other_folders.iter();
+    for name in others.filter(|name| !settings.misnamed.contains(name)) {
         findings.push(Finding::note(
             "folder-without-date",
             name,

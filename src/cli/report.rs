@@ -89,10 +89,9 @@ pub fn run(args: &ReportArgs, common: &Common) -> Result<Outcome, CliError> {
 /// A practice's folder has no block.toml of its own and stands in a block, or holds a session.toml.
 fn is_practice(dir: &Path) -> bool {
     let holds = |folder: &Path, file: &str| folder.join(file).is_file();
-    let in_block = dir
-        .canonicalize()
-        .ok()
-        .is_some_and(|dir| dir.parent().is_some_and(|above| holds(above, "block.toml")));
+    let stands_in = |dir: &Path| dir.parent().is_some_and(|above| holds(above, "block.toml"));
+    // a linked practice stands in the block that links it
+    let in_block = stands_in(dir) || dir.canonicalize().is_ok_and(|whole| stands_in(&whole));
     !holds(dir, "block.toml") && (holds(dir, "session.toml") || in_block)
 }
 

@@ -261,6 +261,16 @@ pub enum LogError {
     },
 }
 
+impl LogError {
+    /// Whether there is no log at all, or nothing in it.
+    pub fn is_no_log(&self) -> bool {
+        matches!(
+            self,
+            Self::NoFile { .. } | Self::Empty { .. } | Self::NoRows { .. }
+        )
+    }
+}
+
 /// A number to three digits.
 fn three_digits(number: f64) -> String {
     let scale = 10f64.powf(2.0 - number.abs().log10().floor());

@@ -113,8 +113,9 @@ fn day_row(athlete: &str, day: &DayRecord) -> Vec<String> {
         number(day.load_u),
         cell(day.rpe_load_au),
     ];
-    row.extend(day.effort_counts.iter().map(u32::to_string));
-    row.push(day.effort_unknown.to_string());
+    let bins = |k: usize| day.effort_counts.as_ref().and_then(|counts| counts.get(k));
+    row.extend((0..5).map(|k| cell(bins(k))));
+    row.push(cell(day.effort_unknown));
     row.push(day.sessions.join(" "));
     row
 }

@@ -8,8 +8,10 @@ use super::measures::{
 };
 use super::table::{Align, table};
 use crate::block::{
-    BlockRecord, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued, WeekRecord,
+    BlockRecord, IN_VAIN, LinkChange, LookAt, MeasureChange, RatioRecord, SessionLine, Valued,
+    WeekRecord,
 };
+use crate::finding::Finding;
 use crate::frames::Hand;
 use crate::units::COVERAGE_95;
 use crate::words::codes::shown;
@@ -67,6 +69,14 @@ fn headline(record: &BlockRecord) -> String {
     let said = [t.confirmed, t.changed, t.added, t.removed];
     if said.iter().sum::<u32>() > 0 {
         let _ = writeln!(text, "{}", words::corrections(t.detected, said));
+    }
+    let vain = |f: &&Finding| IN_VAIN.contains(&f.code.as_ref());
+    for finding in record.findings.iter().filter(vain) {
+        text.push_str(&wrapped(
+            &format!("{}: {}", finding.at, finding.text),
+            "",
+            "  ",
+        ));
     }
     for unread in &record.unread {
         text.push_str(&wrapped(
@@ -159,8 +169,8 @@ fn planned_changes(record: &BlockRecord) -> String {
 fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<String> {
     let mut row = vec![week.week.clone()];
     row.extend((0..7).map(|offset| day_cell(record, week, offset)));
-    let part = week.days_no_log + week.days_outside > 0;
-    row.push(format!("{}{}", week.serves, if part { "*" } else { "" }));
+    let star = |part: bool| if part { "*" } else { "" };
+    row.push(format!("{}{}", week.serves, star(week.serves_part)));
     if planned {
         row.push(
             week.planned_serves
@@ -168,7 +178,8 @@ fn week_row(record: &BlockRecord, week: &WeekRecord, planned: bool) -> Vec<Strin
         );
     }
     row.push(week.dry_swings.to_string());
-    row.push(or_dash(whole(week.load, week.load_u)));
+    let load = whole(week.load, week.load_u);
+    row.push(or_dash(load.map(|load| load + star(week.load_part))));
     row.push(or_dash(percent_change(&week.change)));
     row
 }

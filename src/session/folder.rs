@@ -34,7 +34,7 @@ pub fn block_files(folder: &Path) -> Vec<PathBuf> {
 /// The files that a practice is read from, as its settings name them: settings, plan, profiles, logs. They
 /// are looked up, not opened; what cannot be read is passed over, as reading itself will tell.
 pub fn practice_files(folder: &Path) -> Vec<PathBuf> {
-    let above = folder.join("..");
+    let above = above(folder);
     let mut files = vec![folder.join("session.toml"), above.join("block.toml")];
     let own = read_session_keys(folder).ok().flatten();
     let block = read_block_keys(&above).ok().flatten();
@@ -113,10 +113,13 @@ pub(super) fn session_folders(folder: &Path) -> std::io::Result<(Vec<SessionFold
             .unwrap_or_default()
             .to_string_lossy()
             .into_owned();
-        if !path.is_dir() || name.starts_with('.') {
+        let date = date_of(&name);
+        // a day's link that leads nowhere is a practice that cannot be read
+        let lost = date.is_some() && path.is_symlink() && !path.exists();
+        if !path.is_dir() && !lost || name.starts_with('.') {
             continue;
         }
-        match date_of(&name).or_else(|| stated_date(&path)) {
+        match date.or_else(|| stated_date(&path)) {
             Some(date) => sessions.push(SessionFolder { date, name, path }),
             None => others.push(name),
         }
@@ -138,6 +141,37 @@ pub(super) fn first_practice(folder: &Path) -> Option<String> {
     let is_block = folder.join("block.toml").is_file();
     let first = sessions.into_iter().next().filter(|_| is_block)?;
     Some(first.name)
+}
+
+/// The folder that a practice stands in, as given: a link's target may stand elsewhere.
+pub(super) fn above(folder: &Path) -> PathBuf {
+    match folder.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() && folder.file_name().is_some() => {
+            parent.to_owned()
+        }
+        _ => folder.join(".."),
+    }
+}
+
+/// A folder's name as given; the true one only of a path without a name, as `.` is.
+pub(super) fn name_of(folder: &Path) -> String {
+    let whole = match folder.file_name() {
+        Some(_) => folder.to_owned(),
+        None => folder.canonicalize().unwrap_or_else(|_| folder.to_owned()),
+    };
+    let name = whole.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
+}
+
+/// Whether a folder's name means a day, well written or not: it holds the digits of one.
+pub(super) fn means_a_day(name: &str) -> bool {
+    name.chars().filter(char::is_ascii_digit).count() >= 4
+}
+
+/// Whether a folder holds what a practice is read from.
+pub(super) fn holds_a_practice(folder: &Path) -> bool {
+    let log = |site: &Site| locate(&folder.join(format!("{site}.csv"))).is_ok();
+    folder.join("session.toml").is_file() || Site::ALL.iter().any(log)
 }
 
 /// The day a session folder's name starts with.

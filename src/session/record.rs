@@ -12,6 +12,11 @@ use crate::frames::{Hand, Site};
 /// Schema name of [`SessionRecord`].
 pub const SESSION_SCHEMA: &str = "overarm.session/1";
 
+/// Code of the finding that a practice's serves are not counted, as the wrist's log does not measure.
+pub const NOT_COUNTED: &str = "not-counted";
+/// Code of the finding that no wrist unit is listed.
+pub const NO_WRIST_UNIT: &str = "no-wrist-unit";
+
 /// Everything known about one practice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SessionRecord {

@@ -4,7 +4,10 @@ use std::path::{Path, is_separator};
 
 use super::grading::{self, Grading};
 use super::params::Params;
-use super::record::{CorrectionRecord, EnteredRecord, Provenance, SESSION_SCHEMA, SessionRecord};
+use super::record::{
+    CorrectionRecord, EnteredRecord, NO_WRIST_UNIT, NOT_COUNTED, Provenance, SESSION_SCHEMA,
+    SessionRecord,
+};
 use super::settings::{SessionSettings, SettingsError};
 use super::signal::Signal;
 use super::{body, curves, telling};
@@ -29,7 +32,7 @@ pub enum SessionError {
     #[error(transparent)]
     Settings(#[from] SettingsError),
     /// A log cannot be read.
-    #[error("unit `{site}`: {source}")]
+    #[error("unit `{site}`: {source}{}", crate::words::units::way_out(*.site, .source.is_no_log()))]
     Log {
         /// Whose log.
         site: Site,
@@ -145,7 +148,7 @@ fn run(
         find_serves_side_by_side(&worn, &params.serve, jobs)?
     } else {
         findings.push(Finding::void(
-            "no-wrist-unit",
+            NO_WRIST_UNIT,
             settings.folder.display(),
             crate::words::units::NO_WRIST,
         ));
@@ -308,7 +311,9 @@ fn read_and_tie(
         .into_iter()
         .zip(ties)
         .map(|((site, mut recording), tie)| {
+            let not_counted = (site == Site::Wrist).then(|| not_counted(&recording));
             findings.append(&mut recording.findings);
+            findings.extend(not_counted.flatten());
             let mut calibration = calibrate(&recording.name, &recording.quiet, &params.calibration);
             findings.append(&mut calibration.findings);
             Unit {
@@ -319,6 +324,28 @@ fn read_and_tie(
             }
         })
         .collect())
+}
+
+/// Findings of the wrist's log by which its readings are another scale's: no count stands on them.
+const OTHER_SCALE: [&str; 2] = ["rest-level", "gyro-scale"];
+
+/// Share of the wrist's log without a working gyroscope from which on the serves found are not the practice's. Own
+/// choice: shorter, the count is a little low at most, and the stretch is told.
+const STUCK_SHARE: f64 = 0.05;
+
+/// What says that the serves found from this wrist are no count.
+fn not_counted(wrist: &Recording) -> Option<Finding> {
+    let stuck = wrist.gyro_stuck_s > STUCK_SHARE * (wrist.end_s - wrist.start_s);
+    let told = |f: &&Finding| {
+        let code = f.code.as_ref();
+        f.voids && (OTHER_SCALE.contains(&code) || stuck && code == "stuck-channel")
+    };
+    let why = wrist.findings.iter().rfind(told)?;
+    Some(Finding::void(
+        NOT_COUNTED,
+        &wrist.name,
+        crate::words::units::not_counted(&why.text),
+    ))
 }
 
 /// Every unit's tie to the reference unit: the hip, else the wrist; the wrist, too, where the two are

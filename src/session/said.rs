@@ -4,7 +4,7 @@ use std::path::Path;
 
 use toml::{Table, Value};
 
-use super::folder::entered;
+use super::folder::{above, entered};
 use super::keys::{SessionKeys, Source, read_block_keys};
 use super::record::EnteredRecord;
 use crate::profile::{TextFault, read_text};
@@ -30,8 +30,8 @@ pub fn said(folder: &Path) -> Said {
         let table = text.parse().unwrap_or_else(|_| by_lines(&text, &mut said));
         take(table, &file, &mut said);
     }
-    let above = read_block_keys(&folder.join("..")).ok().flatten();
-    let of_block = || above.and_then(|(_, keys)| keys.athlete);
+    let block = read_block_keys(&above(folder)).ok().flatten();
+    let of_block = || block.and_then(|(_, keys)| keys.athlete);
     said.athlete = said.athlete.or_else(of_block);
     said
 }

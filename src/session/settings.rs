@@ -5,7 +5,10 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use toml::Spanned;
 
-use super::folder::{PLAN, date_of, entered, first_practice, session_folders};
+use super::folder::{
+    PLAN, above, date_of, entered, first_practice, holds_a_practice, means_a_day, name_of,
+    session_folders,
+};
 use super::keys::{Source, UnitKeys, UnitsKeys, chosen, read_block_keys, read_session_keys};
 use super::record::EnteredRecord;
 use crate::finding::Finding;
@@ -23,7 +26,7 @@ pub enum SettingsError {
     #[error(transparent)]
     Text(#[from] TextError),
     /// A listed log is not there.
-    #[error("unit `{site}`: {source}")]
+    #[error("unit `{site}`: {source}{}", words::way_out(*.site, .source.is_no_log()))]
     Unit {
         /// Whose log.
         site: Site,
@@ -118,6 +121,8 @@ pub struct BlockSettings {
     pub sessions: Vec<SessionFolder>,
     /// Names of folders that are not named by a date.
     pub other_folders: Vec<String>,
+    /// Of these, the ones that hold a practice and whose name means a day.
+    pub misnamed: Vec<String>,
 }
 
 /// A session's folder.
@@ -187,7 +192,9 @@ impl BlockSettings {
             .map_err(|error| TextError::whole(folder, TextFault::Unreadable(error.to_string())))?;
         let returned = keys.returned.as_ref();
         let baseline = keys.baseline.as_ref();
+        let misnamed = |name: &&String| means_a_day(name) && holds_a_practice(&folder.join(name));
         Ok(Self {
+            misnamed: other_folders.iter().filter(misnamed).cloned().collect(),
             folder: folder.to_owned(),
             athlete: keys.athlete.unwrap_or_else(unnamed),
             hand: keys
@@ -227,23 +234,12 @@ impl SessionSettings {
                 folder: folder.to_owned(),
             });
         }
-        let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
-        let name = whole
-            .file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
+        let name = name_of(folder);
         if let Some(first) = first_practice(folder) {
             let folder = folder.to_owned();
             return Err(SettingsError::IsBlock { folder, first });
         }
-        let block_folder = match folder.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() && folder.file_name().is_some() => {
-                parent.to_owned()
-            }
-            _ => folder.join(".."),
-        };
-        let block = read_block_keys(&block_folder)?;
+        let block = read_block_keys(&above(folder))?;
         let session = read_session_keys(folder)?;
         let own = session.as_ref().map(|(source, keys)| (source, keys));
         let above = block.as_ref().map(|(source, keys)| (source, keys));

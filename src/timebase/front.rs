@@ -389,6 +389,7 @@ fn recording(
         rows_rejected: all.total(),
         accel_clipped: facts.reached[0],
         gyro_clipped: facts.reached[1],
+        gyro_stuck_s: facts.doubts.iter().map(gyro_stuck_s).fold(0.0, f64::max),
         accel_full_scale_m_s2: scale.accel_full_scale_m_s2,
         gyro_full_scale_rad_s: scale.gyro_full_scale_rad_s,
         filter_delay_s: delay_ms.unwrap_or(0.0) / 1000.0,
@@ -405,6 +406,17 @@ fn recording(
     let doubts = doubts(&unit).map_err(|source| spill_error(file, source))?;
     unit.findings.extend(doubts);
     Ok(unit)
+}
+
+/// How long a doubt keeps the gyroscope, or an axis of it, from measuring, s.
+fn gyro_stuck_s(doubt: &ChannelDoubt) -> f64 {
+    match *doubt {
+        ChannelDoubt::Stuck { axis, length_s, .. } if axis >= 3 => length_s,
+        ChannelDoubt::Frozen {
+            sensor, length_s, ..
+        } if sensor > 0 => length_s,
+        _ => 0.0,
+    }
 }
 
 /// What is said of one channel, in words.

@@ -26,6 +26,10 @@ const CEILING_TOPS: usize = 6;
 const CEILING_STAY_S: f64 = 0.009;
 const CEILING_STAY_SHARE: f32 = 0.01;
 
+/// The axes of a sensor stop at one reading: tops that agree at levels further apart than this (share of the lower) are
+/// those of motions that repeat. Own choice.
+const ONE_CEILING_SHARE: f32 = 0.03;
+
 /// Angular acceleration that no limb reaches, rad/s^2, and how far a sample stands off both its
 /// neighbours at most, rad/s: a swing to 2000 deg/s, 60 ms wide, does by 2.6 even at 100 Hz.
 const SPIKE_RAD_S2: f64 = 1e4;
@@ -266,8 +270,19 @@ impl Extremes {
         (value > RANGE_SLACK * stated).then_some(ChannelDoubt::Beyond { axis, value })
     }
 
+    /// Whether a sensor's axes have tops that agree at levels of their own: its motions repeat, and no ceiling is seen.
+    fn repeats(&self, sensor: usize) -> bool {
+        let sides = self.sides.iter().skip(3 * sensor).take(3).flatten();
+        let levels = sides.filter_map(Extreme::ceiling);
+        let (low, high) = levels.fold((f32::INFINITY, 0f32), |(low, high), level| {
+            (low.min(level), high.max(level))
+        });
+        high > low * (1.0 + ONE_CEILING_SHARE)
+    }
+
     pub fn finish(self) -> Found {
         let mut limits = self.stated;
+        let repeats = [self.repeats(0), self.repeats(1)];
         let mut reached = self.reached;
         let mut doubts = Vec::new();
         for (axis, sides) in self.sides.iter().enumerate() {
@@ -283,7 +298,7 @@ impl Extremes {
                     let value = sign * extreme.value;
                     doubts.push(ChannelDoubt::Limit { axis, value });
                     extreme.value
-                } else if let Some(ceiling) = extreme.ceiling() {
+                } else if let Some(ceiling) = extreme.ceiling().filter(|_| !repeats[axis / 3]) {
                     let value = sign * ceiling;
                     doubts.push(ChannelDoubt::Ceiling { axis, value });
                     ceiling

@@ -76,6 +76,8 @@ pub struct Recording {
     pub accel_clipped: u64,
     /// Samples with a gyroscope axis at its limit.
     pub gyro_clipped: u64,
+    /// How long any part of the gyroscope stood still at one value while the rest worked, s in all.
+    pub gyro_stuck_s: f64,
     /// Stated full-scale range, m/s^2, where given.
     pub accel_full_scale_m_s2: Option<f64>,
     /// Stated full-scale range, rad/s, where given.

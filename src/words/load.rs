@@ -25,6 +25,27 @@ pub fn pain_unread(written: &str) -> String {
     )
 }
 
+/// A practice filed twice.
+pub fn session_repeated(first: &str) -> String {
+    format!(
+        "its wrist's log is byte for byte the one of {first}: the same practice is filed twice, or a log was copied into \
+         the wrong folder; this one is left out of every count and comparison"
+    )
+}
+
+/// Rest on days with a practice.
+pub fn rest_with_practice(days: &str) -> String {
+    format!("stated as rest, yet there is a practice: {days}: the practice counts; which is right?")
+}
+
+/// Rest that no day of the block takes in.
+pub fn rest_outside(days: &str, (first, last): (&str, &str)) -> String {
+    format!(
+        "rest days that are not counted, as the block's days run from {first} to {last} and rest is taken on within a week \
+         after the last: {days}; is the year or the month mistyped?"
+    )
+}
+
 /// An RPE that no scale has.
 pub const RPE_RANGE: &str = "session RPE is outside 0 to 10: check the entry";
 
@@ -61,9 +82,9 @@ pub fn few_efforts(known: f64, serves: f64, needed_percent: f64) -> String {
 }
 
 /// Sessions of a day that were not read.
-pub fn day_unread(sessions: u32) -> String {
-    let noun = noun(sessions as usize, "session", "sessions");
-    format!("{sessions} {noun} of this day could not be read")
+pub fn day_unread(sessions: usize) -> String {
+    let noun = noun(sessions, "session", "sessions");
+    format!("{sessions} {noun} of this day could not be read or counted")
 }
 
 /// Days of a week without a log.
@@ -212,7 +233,7 @@ impl std::fmt::Display for DayAgainstPlan {
             Self::Pain => f.write_str("pain was entered: not compared, see the stop text"),
             Self::NotPlanned => f.write_str("the plan names no step for this day"),
             Self::NoLog => f.write_str("no log: what was done is not known"),
-            Self::Unread => f.write_str("a log of this day could not be read"),
+            Self::Unread => f.write_str("a log of this day could not be read or counted"),
             Self::Rested => f.write_str("rest, as planned"),
             Self::NoServes => f.write_str("rest from serving, as planned"),
             Self::ServedOnRest(n) => {

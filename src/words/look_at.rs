@@ -33,10 +33,12 @@ pub const EFFORT_AND_PLACE: &str = "effort, and where the unit sits";
 /// Sessions that could not be read.
 pub fn unread(sessions: usize, latest: &str, why: &str) -> String {
     if sessions == 1 {
-        return format!("Session {latest} could not be read ({why}): its serves are in no count");
+        return format!(
+            "Session {latest} could not be read or does not count ({why}): its serves are in no count"
+        );
     }
     format!(
-        "{sessions} sessions could not be read, the latest {latest} ({why}): their serves are in no count"
+        "{sessions} sessions could not be read or do not count, the latest {latest} ({why}): their serves are in no count"
     )
 }
 

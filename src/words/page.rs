@@ -162,7 +162,7 @@ page_words! {
     load_question: &'static str = "How much, and as planned?";
     load_title: &'static str = "Serves by day";
     load_says: &'static str = "Serves of each day by effort, with what was planned; the numbers stand in the table of weeks";
-    load_caption: &'static str = "Stronger colour: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read.";
+    load_caption: &'static str = "Stronger colour: nearer to the own best. Black line: planned. Above: serves of the week / planned. r rest, · no log (not zero), ? a log that could not be read or counted.";
     weeks_caption: &'static str = "Serves by day and week";
     planned: &'static str = "planned";
     planned_change: &'static str = "planned change";
@@ -175,7 +175,7 @@ page_words! {
     ratios_hidden: &'static str = "ratios not given, and why";
     load: &'static str = "load";
     rpe_load: &'static str = "RPE load";
-    week_signs: &'static str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   *: not the whole week is known. Load: effort-weighted serves of the practices whose effort is known; change: serves against the week before. ± is the 95 % interval.";
+    week_signs: &'static str = "r: rest   ·: no log (not zero)   ?: a log that could not be read or counted   *: not the whole week is known. Load: effort-weighted serves of the practices whose effort is known; change: serves against the week before. ± is the 95 % interval.";
     lag_by_session: &'static str = "lag by session";
     usual_session: &'static str = "usual session";
     lag_of_sessions: &'static str = "Lag of each session,";

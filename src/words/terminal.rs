@@ -52,7 +52,7 @@ pub const NOTHING_COMPARED: &str =
 /// Serves meant by an item of the list.
 pub const SERVES_OF_LAST: &str = "serves of the last of these";
 /// Signs under the table of weeks.
-pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that could not be read   \
+pub const WEEK_SIGNS: &str = "r: rest   ·: no log (not zero)   ?: a log that could not be read or counted   \
     *: not the whole week is known\nload: effort-weighted serves of the practices whose effort is known, with the 95 % \
     interval of the measurement\nchange: serves against the week before, with the 95 % interval of the counts";
 /// What the plan asks of each week, as shares of the week before.

@@ -218,6 +218,33 @@ pub fn baseline_assumed(returned: impl std::fmt::Display) -> String {
     format!("no baseline is chosen: all sessions before {returned} are taken as the usual")
 }
 
+/// No session is old enough for the baseline.
+pub fn baseline_empty(until: impl std::fmt::Display) -> String {
+    format!(
+        "the baseline runs until {until}, and no session is that old: there is no usual, sessions are described, not \
+         compared; is the date mistyped?"
+    )
+}
+
+/// The return is not there yet.
+pub fn return_after_last(returned: impl std::fmt::Display, last: impl std::fmt::Display) -> String {
+    format!(
+        "the return on {returned} lies after the last session ({last}): no session is from since then, and nothing is \
+         compared; is the date mistyped?"
+    )
+}
+
+/// The return is older than all sessions; whether a baseline is chosen.
+pub fn return_before_first(returned: impl std::fmt::Display, usual_chosen: bool) -> String {
+    let then = if usual_chosen {
+        "all count as since return but those of the baseline"
+    } else {
+        "there is no usual, sessions are described, not compared; choose them with baseline = { until = DATE } or \
+         { sessions = [...] }"
+    };
+    format!("no session is from before the return on {returned}: {then}; is the date mistyped?")
+}
+
 /// The baseline ends after the return.
 pub fn baseline_after_return(
     until: impl std::fmt::Display,

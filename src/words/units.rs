@@ -9,6 +9,17 @@ use crate::frames::Site;
 pub const NO_WRIST: &str =
     "no wrist unit is listed: serves are found from the wrist, none can be counted";
 
+/// The wrist's log cannot be counted from.
+pub fn not_counted(why: &str) -> String {
+    format!(
+        "serves are found from the wrist, and its log does not measure: how many there were is not known ({why})"
+    )
+}
+
+/// A practice's folder whose name is no day.
+pub const MISNAMED: &str = "it holds a practice, but its name is no day like 2031-03-04 (and, for a second practice, - or _ \
+                            and a word, as in 2031-03-04-pm): it is in no count; rename the folder";
+
 /// A block's key in a session.toml.
 pub fn key_of_a_block(key: &str) -> String {
     format!("`{key}` is a block's: it has no effect here; write it into block.toml")
@@ -18,6 +29,17 @@ pub fn key_of_a_block(key: &str) -> String {
 pub fn two_days(named: &str, stated: &str) -> String {
     format!(
         "the folder is named {named}, but session.toml says date = {stated}, which is taken: which is right?"
+    )
+}
+
+/// What to do where a unit other than the wrist's left no log.
+pub fn way_out(site: Site, no_log: bool) -> String {
+    if !no_log || site == Site::Wrist {
+        return String::new();
+    }
+    format!(
+        "; if there is no log of it, write `worn = false` below [units.{site}] in this practice's session.toml: the \
+         practice then counts from the other units"
     )
 }
 

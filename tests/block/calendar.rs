@@ -2,9 +2,10 @@
 
 use overarm::block::stats::random::Draws;
 use overarm::block::{
-    BlockFacts, BlockParams, BlockRecord, RatioRecord, UnreadSession, build_block,
+    BaselineChoice, BlockFacts, BlockParams, BlockRecord, RatioRecord, UnreadSession, build_block,
 };
-use overarm::session::SessionRecord;
+use overarm::finding::Finding;
+use overarm::session::{NOT_COUNTED, SessionRecord};
 
 use super::records::practice;
 use crate::support::assert_close;
@@ -115,6 +116,7 @@ fn an_unread_session_makes_its_day_unknown() {
             date: Some("2031-03-05".to_owned()),
             why: "hip.csv:3:2: want a number".to_owned(),
             pain: None,
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -142,6 +144,7 @@ fn pain_in_an_unread_session_stops_as_any_other() {
             date: Some("2031-03-05".to_owned()),
             why: "wrist.csv: is empty".to_owned(),
             pain: Some("sharp, shoulder".to_owned()),
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -325,6 +328,7 @@ fn a_session_years_away_is_left_out() {
             date: Some("0001-03-05".to_owned()),
             why: "wrist.csv: is empty".to_owned(),
             pain: None,
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };
@@ -352,4 +356,195 @@ fn pain_in_a_session_left_out_stops_as_any_other() {
         let pain = block.findings.iter().find(|f| f.code == "pain-entered");
         assert!(pain.is_some_and(|f| f.text.contains("sharp, shoulder")));
     }
+}
+
+/// What the block's one left-out session leaves behind.
+fn left_out(block: &BlockRecord, session: &str, code: &str) {
+    assert_eq!(block.unread.len(), 1);
+    assert_eq!(block.unread[0].session, session);
+    assert!(block.sessions.iter().all(|line| line.session != session));
+    let told = block.findings.iter().find(|f| f.code == code);
+    assert!(told.is_some_and(|f| f.voids && f.at == session));
+    assert_eq!(block.look_at[0].kind, "unread");
+}
+
+/// A dead wrist once counted as a day with no serve.
+#[test]
+fn a_wrist_that_does_not_measure_counts_no_zero() {
+    let mut records = sessions(&[("2031-03-04", 30), ("2031-03-06", 0)]);
+    records[1].findings.push(Finding::void(
+        NOT_COUNTED,
+        "wrist.csv",
+        "its log does not measure",
+    ));
+    let block = built(&records, &BlockFacts::default());
+    left_out(&block, "2031-03-06", NOT_COUNTED);
+    let day = &block.days[2];
+    assert_eq!((day.status.as_str(), day.serves), ("unread", None));
+    assert!(block.unread[0].why.contains("does not measure"));
+}
+
+/// A practice copied into a second folder was once counted twice.
+#[test]
+fn the_same_wrist_log_counts_once() {
+    let mut records = sessions(&[
+        ("2031-03-04", 30),
+        ("2031-03-06", 20),
+        ("2031-03-06-pm", 20),
+    ]);
+    for (record, bytes) in records.iter_mut().zip(["a", "b", "b"]) {
+        let inputs = &mut record.provenance.inputs;
+        inputs.insert("wrist.csv".to_owned(), bytes.to_owned());
+    }
+    let block = built(&records, &BlockFacts::default());
+    left_out(&block, "2031-03-06-pm", "session-repeated");
+    assert!(block.unread[0].why.contains("one of 2031-03-06:"));
+    assert_eq!(block.totals.serves, 50);
+    // its text was copied with it
+    assert_eq!(block.unread[0].rpe_load_au, None);
+    records[2].entered.rpe = Some(7.0);
+    let block = built(&records, &BlockFacts::default());
+    assert_eq!(block.unread[0].rpe_load_au, Some(420.0));
+}
+
+/// What a coach entered needs no log; a sum over part of a week says so.
+#[test]
+fn the_rpe_load_of_an_unread_practice_is_kept_and_part_sums_are_marked() {
+    let mut records = sessions(&[
+        ("2031-03-03", 30),
+        ("2031-03-05", 20),
+        ("2031-03-05-pm", 20),
+    ]);
+    records[2].entered.rpe = None;
+    let facts = BlockFacts {
+        unread: vec![UnreadSession {
+            session: "2031-03-07".to_owned(),
+            date: Some("2031-03-07".to_owned()),
+            rpe_load_au: Some(450.0),
+            ..UnreadSession::default()
+        }],
+        ..resting(true)
+    };
+    let week = |records: &[SessionRecord]| {
+        let mut records = records.to_vec();
+        records.extend(sessions(&[("2031-03-09", 10)]));
+        let block = built(&records, &facts);
+        (block.weeks[0].clone(), block)
+    };
+    let (part, block) = week(&records);
+    assert_eq!(block.days[4].status, "unread");
+    assert_eq!(block.days[4].rpe_load_au, Some(450.0));
+    assert_eq!(block.days[2].rpe_load_au, None);
+    assert_eq!(part.rpe_load_au, Some(300.0 + 300.0 + 450.0 + 300.0));
+    assert!(part.rpe_part && part.load_part && part.serves_part);
+    let text = overarm::report::block_text(&block);
+    let row = text.lines().find(|line| line.contains("2031-W10"));
+    assert_eq!(row.map(|row| row.matches('*').count()), Some(2), "{row:?}");
+    records[2].entered.rpe = Some(5.0);
+    let (whole, _) = week(&records);
+    assert!(!whole.rpe_part && whole.serves_part);
+}
+
+/// Seven days of rest are a load of 0; a day that is not known has no count of efforts.
+#[test]
+fn rest_is_zero_and_not_known_is_empty() {
+    let records = sessions(&[("2031-03-03", 30), ("2031-03-17", 20)]);
+    let block = built(&records, &resting(true));
+    let week = &block.weeks[1];
+    assert_eq!((week.load, week.load_u), (Some(0.0), Some(0.0)));
+    assert_eq!(week.rpe_load_au, Some(0.0));
+    assert!(!week.serves_part && !week.load_part && !week.rpe_part);
+    assert_eq!(block.days[1].effort_counts, Some([0; 5]));
+
+    let block = built(&records, &BlockFacts::default());
+    let day = &block.days[1];
+    assert_eq!((day.effort_counts, day.effort_unknown), (None, None));
+    let mut bytes = Vec::new();
+    overarm::report::days_csv(&block, &mut bytes).expect("memory");
+    let csv = String::from_utf8(bytes).expect("text");
+    assert!(csv.contains("2031-03-04,no log,,,,,,,,,,,,,"), "{csv}");
+}
+
+/// Nobody looks for a correction without effect in the practice's own page.
+#[test]
+fn what_was_entered_in_vain_reaches_the_block() {
+    let mut records = sessions(&[("2031-03-04", 30)]);
+    let text = "the correction \"serve\" at 812.4 s (13:32.4) is not used";
+    records[0].findings = vec![
+        Finding::note("correction-not-used", "2031-03-04", text),
+        Finding::note("hand-not-stated", "2031-03-04", "hand is not stated"),
+    ];
+    let block = built(&records, &BlockFacts::default());
+    let told = block.findings.iter().find(|f| f.text == text);
+    assert!(told.is_some_and(|f| f.at == "2031-03-04" && !f.voids));
+    assert!(block.findings.iter().all(|f| f.code != "hand-not-stated"));
+    assert!(overarm::report::block_text(&block).contains("812.4 s (13:32.4)"));
+}
+
+/// Rest entered after the last log makes the week whole; rest that changes nothing is told.
+#[test]
+fn rest_after_the_last_log_is_known_and_rest_in_vain_is_told() {
+    let records = sessions(&[("2031-03-04", 30), ("2031-03-10", 20)]);
+    let resting = |days: &[&str]| BlockFacts {
+        rest: days
+            .iter()
+            .map(|day| day.parse().expect("a date"))
+            .collect(),
+        ..BlockFacts::default()
+    };
+    let week = [
+        "2031-03-11",
+        "2031-03-12",
+        "2031-03-13",
+        "2031-03-14",
+        "2031-03-15",
+        "2031-03-16",
+    ];
+    let block = built(&records, &resting(&week));
+    assert_eq!(block.to.as_deref(), Some("2031-03-16"));
+    let whole = &block.weeks[1];
+    assert_eq!((whole.days_rest, whole.days_outside), (6, 0));
+    assert!(!whole.serves_part);
+    assert!(block.findings.iter().all(|f| !f.code.starts_with("rest-")));
+
+    let block = built(
+        &records,
+        &resting(&["2030-03-05", "2031-03-03", "2031-03-10", "2032-03-11"]),
+    );
+    assert_eq!(block.to.as_deref(), Some("2031-03-10"));
+    let told = |code: &str| {
+        let told = block.findings.iter().find(|f| f.code == code);
+        told.map(|f| f.text.clone()).unwrap_or_default()
+    };
+    assert!(told("rest-with-practice").contains("2031-03-10"));
+    assert!(told("rest-outside").contains("2030-03-05, 2031-03-03, 2032-03-11"));
+}
+
+/// A return or a baseline that no session belongs to was once taken at its word.
+#[test]
+fn a_return_or_baseline_outside_the_block_says_what_follows() {
+    let records = sessions(&[("2031-03-04", 30), ("2031-03-06", 20)]);
+    let told = |returned: Option<&str>, until: Option<&str>| {
+        let date = |text: &str| text.parse().expect("a date");
+        let facts = BlockFacts {
+            returned: returned.map(date),
+            baseline: until.map_or(BaselineChoice::Unstated, |day| {
+                BaselineChoice::Until(date(day))
+            }),
+            ..BlockFacts::default()
+        };
+        let block = built(&records, &facts);
+        let codes: Vec<String> = block.findings.iter().map(|f| f.code.to_string()).collect();
+        (codes, block.returned)
+    };
+    let (codes, returned) = told(Some("2020-01-01"), None);
+    assert_eq!(codes, ["return-before-first"]);
+    assert_eq!(returned.as_deref(), Some("2020-01-01"));
+    let (codes, returned) = told(Some("2035-01-01"), None);
+    assert_eq!(codes, ["baseline-assumed", "return-after-last"]);
+    assert_eq!(returned, None);
+    let (codes, _) = told(None, Some("2031-03-01"));
+    assert_eq!(codes, ["baseline-empty"]);
+    let (codes, _) = told(Some("2031-03-06"), None);
+    assert_eq!(codes, ["baseline-assumed"]);
 }

@@ -368,3 +368,41 @@ fn a_folder_that_is_no_block_says_so() {
         words(&done.stderr)
     );
 }
+
+/// A linked practice once took its name and day from the link's target; a link that leads nowhere and a day written
+/// another way were passed over, pain and all.
+#[cfg(unix)]
+#[test]
+fn a_practice_is_what_the_block_calls_it() {
+    use std::os::unix::fs::symlink;
+    let home = tempfile::tempdir().expect("a folder");
+    let block = home.path().join("block");
+    let days = demo(&block, "2", "3");
+    let archived = home.path().join("2030-12-24-rec5");
+    fs::rename(&days[0], &archived).expect("moved");
+    symlink(&archived, &days[0]).expect("linked");
+    symlink(home.path().join("nowhere"), block.join("2031-04-01")).expect("linked");
+    let misnamed = block.join("2031-3-10");
+    fs::create_dir(&misnamed).expect("a folder");
+    fs::write(misnamed.join("session.toml"), "pain = \"sharp, elbow\"\n").expect("written");
+    fs::create_dir(block.join("notes")).expect("a folder");
+
+    let (code, block_json) = json(&block, &[]);
+    assert_eq!(code, Some(1));
+    let record: BlockRecord = serde_json::from_str(&block_json).expect("one object");
+    let names: Vec<&str> = record.sessions.iter().map(|s| s.session.as_str()).collect();
+    let days: Vec<_> = days.iter().filter_map(|day| day.file_name()).collect();
+    assert_eq!(names, days);
+    assert!(names[0].starts_with(&record.sessions[0].date));
+    let unread: Vec<&str> = record.unread.iter().map(|u| u.session.as_str()).collect();
+    assert_eq!(unread, ["2031-04-01", "2031-3-10"]);
+    assert!(record.unread[1].why.contains("its name is no day"));
+    assert!(record.stop.is_some());
+    let notes: Vec<&str> = record
+        .findings
+        .iter()
+        .filter(|f| f.code == "folder-without-date")
+        .map(|f| f.at.as_str())
+        .collect();
+    assert_eq!(notes, ["notes"]);
+}

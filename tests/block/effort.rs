@@ -50,7 +50,7 @@ fn load_is_the_sum_of_squared_shares() {
     assert_eq!(block.days[0].load, line.load.value);
     assert_eq!(
         block.days[0].effort_counts,
-        [0, 9, 0, 0, 3],
+        Some([0, 9, 0, 0, 3]),
         "half is not under half"
     );
     assert!(block.load_formula.contains("power 2") && block.load_formula.contains("120 days"));

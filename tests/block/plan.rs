@@ -181,6 +181,14 @@ fn faulty_plans_say_what_is_wrong() {
         fault("[[days]]\ndate = 2031-03-04\nserves = 2\nrest = true\n"),
         PlanError::Unclear { .. }
     ));
+    let both = "[[days]]\ndate = 2031-03-04\nstep = 1\nserves = 9\n";
+    let steps = |step: &str| format!("steps = [{{ {step} }}]\n{both}");
+    assert!(matches!(
+        fault(&steps("serves = 5")),
+        PlanError::Unclear { .. }
+    ));
+    let open = Plan::parse(&format!("{head}{}", steps(""))).expect("the step leaves it open");
+    assert_eq!(open.days[0].asked.serves, Some(9));
     assert!(matches!(
         fault("steps = [{ serves = 3, effort_percent = 150 }]"),
         PlanError::Effort { found, .. } if found == 150.0

@@ -181,6 +181,7 @@ pub fn bad_html() -> String {
             date: Some("2031-03-05".to_owned()),
             why: "session.toml:4:1: unknown key `minuets`".to_owned(),
             pain: None,
+            ..UnreadSession::default()
         }],
         ..BlockFacts::default()
     };

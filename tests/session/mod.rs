@@ -12,7 +12,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use overarm::frames::Site;
-use overarm::session::{LinkRecord, Params, PeaksRecord, ServeRecord, SessionRecord, run_session};
+use overarm::session::{
+    LinkRecord, NOT_COUNTED, Params, PeaksRecord, ServeRecord, SessionRecord, run_session,
+};
 use serde_json::Value;
 
 /// A found impact belongs to a true one within this time.
@@ -464,4 +466,71 @@ fn a_wrist_tied_in_part_loses_no_serve() {
         .expect("a record")
         .record;
     assert_eq!(record.counts.serves, 7, "as with the whole log");
+}
+
+/// One unit without a log once cost the practice, and nothing said how to go on without it.
+#[test]
+fn a_unit_without_a_log_names_the_way_out() {
+    let block = with_units(&[Site::Hip, Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let fault = || {
+        let error = run_session(&folder, &Params::default(), 0).expect_err("no log");
+        error.to_string()
+    };
+    let way_out = "`worn = false` below [units.hip] in this practice's session.toml";
+    let hip = folder.join("hip.csv.gz");
+    fs::write(&hip, "").expect("written");
+    assert!(fault().contains(way_out), "{}", fault());
+    fs::remove_file(&hip).expect("removed");
+    assert!(fault().contains(way_out), "{}", fault());
+    fs::write(folder.join("session.toml"), "[units.hip]\nworn = false\n").expect("written");
+    let done = run_session(&folder, &Params::default(), 0).expect("a record");
+    assert!(done.record.counts.serves > 0);
+    fs::remove_file(folder.join("wrist.csv.gz")).expect("removed");
+    assert!(!fault().contains("worn = false"), "{}", fault());
+}
+
+/// A log whose gyroscope repeats one row from the middle on.
+fn still_after_half(log: &str) -> String {
+    let lines: Vec<&str> = log.lines().collect();
+    let half = lines.len() / 2;
+    let turns = |line: &str| line.splitn(5, ',').last().map(str::to_owned);
+    let stands = turns(lines[half]).expect("a row of seven");
+    let later = |line: &&str| {
+        let kept: Vec<&str> = line.split(',').take(4).collect();
+        format!("{},{stands}", kept.join(","))
+    };
+    let first = lines[..half].iter().map(|line| (*line).to_owned());
+    let rows: Vec<String> = first.chain(lines[half..].iter().map(later)).collect();
+    rows.join("\n") + "\n"
+}
+
+/// A wrist whose gyroscope stands still for a good part of the log, or whose profile is another's, gives no count.
+#[test]
+fn a_wrist_that_does_not_measure_is_told_as_not_counted() {
+    let not_counted = |record: &SessionRecord| {
+        let told = record.findings.iter().find(|f| f.code == NOT_COUNTED);
+        told.map(|f| f.text.clone())
+    };
+    let block = with_units(&[Site::Wrist]);
+    let folder = block.path().join("2031-03-06");
+    let run = || {
+        run_session(&folder, &Params::default(), 0)
+            .expect("a record")
+            .record
+    };
+    assert_eq!(not_counted(&run()), None);
+
+    let toml = fs::read_to_string(block.path().join("block.toml")).expect("read");
+    let other = toml.replace("g-dps-seconds", "si-seconds");
+    fs::write(block.path().join("block.toml"), other).expect("written");
+    let text = not_counted(&run());
+    assert!(text.is_some_and(|text| text.contains("correct the profile")));
+
+    let log = mounting::text(&folder.join("wrist.csv.gz"));
+    fs::write(folder.join("wrist.csv"), still_after_half(&log)).expect("written");
+    let own = toml.replace("wrist.csv.gz", "wrist.csv");
+    fs::write(block.path().join("block.toml"), own).expect("written");
+    let text = not_counted(&run());
+    assert!(text.is_some_and(|text| text.contains("the gyroscope repeats all three axes")));
 }

@@ -26,7 +26,7 @@ fn codes(record: &SessionRecord) -> Vec<&str> {
         .collect()
 }
 
-fn text(file: &Path) -> String {
+pub fn text(file: &Path) -> String {
     let mut text = String::new();
     MultiGzDecoder::new(fs::File::open(file).expect("log"))
         .read_to_string(&mut text)

@@ -26,10 +26,11 @@ pub struct DayRecord {
     pub load_why: Option<String>,
     /// RPE times minutes over the day's sessions; null where one lacks it.
     pub rpe_load_au: Option<f64>,
-    /// Serves by effort: under 50 %, 50-70, 70-85, 85-95, 95 % and more of the athlete's own best.
-    pub effort_counts: [u32; 5],
+    /// Serves by effort: under 50 %, 50-70, 70-85, 85-95, 95 % and more of the athlete's own best;
+    /// null where there is no count.
+    pub effort_counts: Option<[u32; 5]>,
     /// Serves without a measured effort.
-    pub effort_unknown: u32,
+    pub effort_unknown: Option<u32>,
     /// Sessions of the day.
     pub sessions: Vec<String>,
 }
@@ -57,12 +58,21 @@ pub struct WeekRecord {
     pub serves_u: f64,
     /// Dry swings.
     pub dry_swings: u32,
-    /// Effort-weighted serves over the days that have them; null where none has.
+    /// Effort-weighted serves over the days that have them; null where no practice has, 0 where all days were rest.
     pub load: Option<f64>,
     /// Standard uncertainty.
     pub load_u: Option<f64>,
-    /// RPE load over the days that have it; null where none has.
+    /// RPE load over the practices that have it; null where none has, 0 where all days were rest.
     pub rpe_load_au: Option<f64>,
+    /// Whether `serves` is not the whole week's: some of its days are not known.
+    #[serde(default)]
+    pub serves_part: bool,
+    /// Whether `load` is not the whole week's.
+    #[serde(default)]
+    pub load_part: bool,
+    /// Whether `rpe_load_au` is not the whole week's: some day is not known, or some practice lacks RPE or minutes.
+    #[serde(default)]
+    pub rpe_part: bool,
     /// Serves planned.
     pub planned_serves: Option<u32>,
     /// Of the serves, those on days that the plan names, its days of rest too; null where `planned_serves` is.

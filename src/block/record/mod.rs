@@ -208,8 +208,8 @@ pub struct SessionLinkLine {
     pub unusual_serves: Vec<u32>,
 }
 
-/// A session that could not be read.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// A session that could not be read, or whose serves no count can hold.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct UnreadSession {
     /// Folder name.
     pub session: String,
@@ -220,6 +220,9 @@ pub struct UnreadSession {
     /// Pain as entered in its session.toml, which can be read where a log cannot.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pain: Option<String>,
+    /// RPE times minutes as entered there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rpe_load_au: Option<f64>,
 }
 
 /// One thing to look at.

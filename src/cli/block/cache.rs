@@ -93,7 +93,7 @@ impl Cache {
         let mut digest = Digest::default();
         digest.add(session.name.as_bytes());
         for text in [
-            session.path.join("../block.toml"),
+            session.path.with_file_name("block.toml"),
             session.path.join("session.toml"),
         ] {
             let bytes = std::fs::read(text).unwrap_or_default();

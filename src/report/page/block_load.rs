@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::block::{BlockRecord, PlanRow, RatioRecord};
+use crate::block::{BlockRecord, PlanRow, RatioRecord, WeekRecord};
 
 use super::block_pictures::load_by_day;
 use super::figures::or_dash;
@@ -38,7 +38,8 @@ fn week_table(record: &BlockRecord) -> Markup {
     let asked = weeks
         .map(|week| week.planned_change.value)
         .any(|c| c.is_some());
-    let rpe = record.weeks.iter().any(|week| week.rpe_load_au.is_some());
+    let entered = |week: &WeekRecord| week.rpe_load_au.is_some_and(|au| au > 0.0);
+    let rpe = record.weeks.iter().any(entered);
     scrolled(
         WORDS.weeks_caption,
         &html! {
@@ -59,11 +60,11 @@ fn week_table(record: &BlockRecord) -> Markup {
                     tr data-at=(format!("/weeks/{k}")) {
                         th scope="row" { (week.week) }
                         @for offset in 0..7 { td.n { (day_cell(record, week, offset)) } }
-                        td.n { (week.serves) @if week.days_no_log + week.days_outside > 0 { "*" } }
+                        td.n { (week.serves) @if week.serves_part { "*" } }
                         @if planned { td.n { @if let Some(n) = week.planned_serves { (n) } @else { "–" } } }
                         td.n { (week.dry_swings) }
-                        td.n { (or_dash(whole(week.load, week.load_u))) }
-                        @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) } @else { "–" } } }
+                        td.n { (or_dash(whole(week.load, week.load_u))) @if week.load.is_some() && week.load_part { "*" } }
+                        @if rpe { td.n { @if let Some(au) = week.rpe_load_au { (format!("{au:.0}")) @if week.rpe_part { "*" } } @else { "–" } } }
                         td.n { (or_dash(percent_change(&week.change))) }
                         @if asked { td.n { (or_dash(percent_change(&week.planned_change))) } }
                     }

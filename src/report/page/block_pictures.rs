@@ -226,8 +226,9 @@ fn day_bar(picture: &mut Picture, day: &DayRecord, serves: &Scale, x: f64, bar_p
         return;
     };
     let mut below = 0;
-    let counts = day.effort_counts.iter().zip(EFFORT_CLASSES);
-    for (count, class) in counts.chain([(&day.effort_unknown, "e0")]) {
+    let counts = day.effort_counts.iter().flatten().zip(EFFORT_CLASSES);
+    let unknown = day.effort_unknown.iter().map(|count| (count, "e0"));
+    for (count, class) in counts.chain(unknown) {
         if *count == 0 {
             continue;
         }
