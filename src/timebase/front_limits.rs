@@ -273,7 +273,8 @@ impl Extremes {
     /// Whether a sensor's axes have tops that agree at levels of their own: its motions repeat, and no ceiling is seen.
     fn repeats(&self, sensor: usize) -> bool {
         let sides = self.sides.iter().skip(3 * sensor).take(3).flatten();
-        let levels = sides.filter_map(Extreme::ceiling);
+        let large = sides.filter(|side| side.value >= SMALLEST_LIMIT[sensor]);
+        let levels = large.filter_map(Extreme::ceiling);
         let (low, high) = levels.fold((f32::INFINITY, 0f32), |(low, high), level| {
             (low.min(level), high.max(level))
         });

@@ -273,6 +273,23 @@ fn a_ceiling_below_the_stated_range_is_found() {
     );
 }
 
+/// The axes of a sensor stop at one reading. Swings that are all alike have tops of their own on every axis.
+#[test]
+fn swings_that_repeat_have_no_ceiling() {
+    let made = Made::sound(3.0).each(|index, row| {
+        // a slow swing stays near its top
+        let since = (index as f64 / RATE_HZ) % 6.0 - 3.0;
+        let swing = 900.0 * (-(since / 0.07).powi(2)).exp();
+        (row[3], row[5]) = (0.6 * swing + 0.01 * row[3], swing);
+    });
+    let unit = made.read();
+    assert!(
+        unit.findings.iter().all(|f| f.code != "ceiling-seen"),
+        "{:?}",
+        unit.findings
+    );
+}
+
 #[test]
 fn drift_of_the_bias_is_told() {
     let unit = Made::sound(8.0)
