@@ -46,12 +46,6 @@ pub struct JointArms {
 }
 
 impl JointArms {
-    /// Both arms as six numbers, proximal first.
-    fn ends(&self) -> SVector<f64, 6> {
-        let [a, b] = [&self.proximal_m, &self.distal_m];
-        SVector::from([a.x, a.y, a.z, b.x, b.y, b.z])
-    }
-
     /// Uncertainty of each arm: root of the largest variance in any direction, m.
     pub fn sds_m(&self) -> [f64; 2] {
         [0, 3].map(|from| {
@@ -188,8 +182,7 @@ pub fn joint_arms_near(
     best_of(pairs, starts)
 }
 
-/// The arms that agree best of what the search finds from some starts: on a part of the instants first, where there are
-/// enough, then from the best ends on all.
+/// The arms that agree best of what the search finds from some starts.
 fn best_of(
     pairs: &[(Kinematics, Kinematics)],
     starts: impl Iterator<Item = SVector<f64, 6>>,
@@ -197,24 +190,9 @@ fn best_of(
     if pairs.len() < LEAST_INSTANTS {
         return None;
     }
-    let step = (pairs.len() / LEAST_INSTANTS).min(SPARSEST);
-    let some: Vec<_> = pairs.iter().step_by(step).copied().collect();
-    let mut ends: Vec<JointArms> = starts.filter_map(|start| settle(&some, start)).collect();
-    let by_disagreement =
-        |a: &JointArms, b: &JointArms| a.disagreement_m_s2.total_cmp(&b.disagreement_m_s2);
-    ends.sort_by(by_disagreement);
-    ends.dedup_by(|a, b| (a.ends() - b.ends()).norm() < SAME_END_M);
-    let ends = ends.into_iter().take(FOLLOWED);
-    ends.filter_map(|end| settle(pairs, end.ends()))
-        .min_by(by_disagreement)
+    let ends = starts.filter_map(|start| settle(pairs, start));
+    ends.min_by(|a, b| a.disagreement_m_s2.total_cmp(&b.disagreement_m_s2))
 }
-
-/// Most instants per one that the first search looks at: own choice.
-const SPARSEST: usize = 3;
-/// Ends nearer to each other than this are one valley's, m: own choice.
-const SAME_END_M: f64 = 0.002;
-/// Valleys followed on all instants: own choice.
-const FOLLOWED: usize = 3;
 
 /// Gauss-Newton with Cauchy weights from one start.
 fn settle(pairs: &[(Kinematics, Kinematics)], start: SVector<f64, 6>) -> Option<JointArms> {
