@@ -71,6 +71,8 @@ crate::stage_params! {
         skin_delay_sd_s: f64 = 0.001, "s", 0.0, 0.01, "own computation: where a fifth of a unit's motion comes through skin of 10 to 25 Hz, damped by 0.3 to 0.7 of critical, the peaks of bells of 25 and 35 ms standard deviation move by 1.1 and 0.7 ms root mean square";
         /// Least share of the upper arm's turn about its own length that skin follows. Lower widens what is said of the arm's peak and its lags.
         least_axial_share: f64 = 0.75, "1", 0.3, 1.0, "own choice: against bone pins a cuff on the arm misses about 5 deg of axial rotation while the arm is raised and up to some 30 deg at its extremes (Hamming et al. 2012, J Biomech 45(7), abstract), a third of a quarter turn; a unit near the elbow misses less (from memory)";
+        /// How late skin may follow the upper arm's turn about its own length, all of which comes through skin: nothing holds a cuff there.
+        axial_delay_s: f64 = 0.004, "s", 0.0, 0.02, "own computation: 2 x damping over angular frequency is how late a slow motion comes through a mass on a spring; 4 ms at 25 Hz damped by 0.3 of critical, the stiff end of what skin_delay_sd_s takes";
         /// Standard uncertainty of a filter delay the profile does not state, as far as units share it, in sampling periods: it is in the times of peaks, in part in those of impacts, and in lags as far as two units on one clock differ in rate or in whether it is stated.
         shared_delay_periods: f64 = 0.5, "1", 0.0, 5.0, "a second-order low-pass at a quarter of the output data rate delays by 0.9 periods (sqrt 2 over its corner in rad/s), none by 0: root mean square of 0 to 0.9, taken as rectangular (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number from memory)";
     }

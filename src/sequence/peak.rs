@@ -409,8 +409,8 @@ impl<'a> Posterior<'a> {
         }
     }
 
-    /// How much later, s, and how much faster, rad/s, a bone turned whose turn about one of these axes the skin follows
-    /// least: about the axis that moves its peak most. The peak is looked for where the skin's leads up to.
+    /// How far in time, s, and how much faster, rad/s, a bone turned whose turn about one of these axes the skin follows
+    /// least and latest: about the axis that moves its peak most. The peak is looked for where the skin's leads up to.
     fn slip(&self, found: &Highest, axes: &[Vector3<f64>], params: &SequenceParams) -> (f64, f64) {
         if axes.is_empty() {
             return (0.0, 0.0);
@@ -434,10 +434,14 @@ impl<'a> Posterior<'a> {
             let fit =
                 inside.then(|| parabola_vertex(speeds[top - 1], speeds[top], speeds[top + 1]));
             let within = fit.flatten().map_or(0.0, |fit| fit.offset * GRID_S);
-            (offset_s(top) + within, speeds[top] - found.speed_rad_s)
+            // what comes through skin comes late as well
+            let axial = axis.dot(&means[SLIP_STEPS]) / found.speed_rad_s;
+            let late_s = params.axial_delay_s * axial.powi(2);
+            let apart_s = (offset_s(top) + within).hypot(late_s);
+            (apart_s, speeds[top] - found.speed_rad_s)
         };
         let slips = axes.iter().map(about);
-        let most = slips.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+        let most = slips.max_by(|a, b| a.0.total_cmp(&b.0));
         most.unwrap_or_default()
     }
 
