@@ -239,7 +239,7 @@ fn link_row(link: &LinkChange) -> Vec<String> {
         ),
         centre(link.since_return.centre, link.since_return.u),
         centre(link.change_ms, link.u_ms),
-        answer_words(link),
+        answer_words(&link.answer, &link.flagged_sessions),
     ]
 }
 
@@ -305,7 +305,7 @@ fn measures(record: &BlockRecord) -> String {
                 or_dash(line.usual),
                 or_dash(line.since),
                 or_dash(line.change),
-                shown(m.answer.verdict.code()).to_owned(),
+                answer_words(&m.answer, &m.flagged_sessions),
             ]
         })
         .collect();

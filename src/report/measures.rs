@@ -1,6 +1,6 @@
 //! A practice's measures of the body, one line each.
 
-use crate::block::{BlockRecord, LinkChange, MeasureChange, RatioRecord, Valued, WeekRecord};
+use crate::block::{BlockRecord, ChangeRecord, MeasureChange, RatioRecord, Valued, WeekRecord};
 use crate::math::{median, median_u, spread};
 use crate::session::SessionRecord;
 use crate::units::COVERAGE_95;
@@ -95,10 +95,12 @@ pub const fn later(record: &BlockRecord) -> &'static str {
 /// A value to the whole, with its 95 % interval where it has one.
 pub fn whole(value: Option<f64>, u: Option<f64>) -> Option<String> {
     let middle = plain(value?, 0);
-    Some(u.map_or_else(
-        || middle.clone(),
-        |u| format!("{middle} ± {:.0}", (COVERAGE_95 * u).max(1.0)),
-    ))
+    // rest is certain
+    let half = u.filter(|u| *u > 0.0).map(|u| (COVERAGE_95 * u).max(1.0));
+    Some(match half {
+        Some(half) => format!("{middle} ± {half:.0}"),
+        None => middle,
+    })
 }
 
 /// A change in percent with its 95 % interval; one of a plan has none.
@@ -132,10 +134,10 @@ pub fn ratio_rules(ratios: &[&RatioRecord]) -> Vec<String> {
     rules
 }
 
-/// The answer on a link as a whole, and how many sessions are flagged by themselves.
-pub fn answer_words(link: &LinkChange) -> String {
-    let answer = shown(link.answer.verdict.code());
-    match link.flagged_sessions.len() {
+/// The answer on a link or a measure as a whole, and how many sessions are flagged by themselves.
+pub fn answer_words(answer: &ChangeRecord, flagged_sessions: &[String]) -> String {
+    let answer = shown(answer.verdict.code());
+    match flagged_sessions.len() {
         0 => answer.to_owned(),
         flagged => timing::and_flagged(answer, flagged),
     }

@@ -123,8 +123,8 @@ pub(super) fn link_fact(record: &BlockRecord, link: &LinkChange) -> Markup {
                 }
                 @if link.baseline.centre.is_none() && !link.chart.is_empty() {}
                 @else if let (Some(change), Some(u)) = (link.change_ms, link.u_ms) {
-                    span { (WORDS.change) " " (figure("/links/0/change_ms", change, &signed(change, u))) " ms: " (answer_words(link)) }
-                } @else { span { (answer_words(link)) } }
+                    span { (WORDS.change) " " (figure("/links/0/change_ms", change, &signed(change, u))) " ms: " (answer_words(&link.answer, &link.flagged_sessions)) }
+                } @else { span { (answer_words(&link.answer, &link.flagged_sessions)) } }
                 (latest_lag(link))
             }
         }

@@ -29,7 +29,7 @@ pub(super) fn link_title(link: &LinkChange) -> String {
         link.from,
         link.to,
         WORDS.lag,
-        answer_words(link)
+        answer_words(&link.answer, &link.flagged_sessions)
     )
 }
 
@@ -128,7 +128,7 @@ pub(super) fn link_table(record: &BlockRecord) -> Markup {
                         } @else { "–" } }
                         td.n { (value(format!("/links/{k}/since_return/centre"), link.since_return.centre, link.since_return.u)) }
                         td.n { (value(format!("/links/{k}/change_ms"), link.change_ms, link.u_ms)) }
-                        td { (answer_words(link)) }
+                        td { (answer_words(&link.answer, &link.flagged_sessions)) }
                     }
                 } }
             }
@@ -236,7 +236,7 @@ pub(super) fn speeds(record: &BlockRecord) -> Markup {
                         td.n { (told(line.usual)) }
                         td.n { (told(line.since)) }
                         td.n { (told(line.change)) }
-                        td { (codes::shown(m.answer.verdict.code())) }
+                        td { (answer_words(&m.answer, &m.flagged_sessions)) }
                     } } }
                 }
             })) }
@@ -272,7 +272,7 @@ pub(super) fn measure_picture(record: &BlockRecord, measure: &MeasureChange) -> 
 }
 
 pub(super) fn measure_title(measure: &MeasureChange) -> String {
-    let answer = codes::shown(measure.answer.verdict.code());
+    let answer = answer_words(&measure.answer, &measure.flagged_sessions);
     format!("{}: {answer}", measure.name)
 }
 
