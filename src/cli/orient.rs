@@ -70,7 +70,7 @@ pub fn run(args: &OrientArgs, common: &Common) -> Result<Outcome, CliError> {
         FilterKind::Madgwick | FilterKind::Mahony => 0.0,
     };
     let filter = args.filter.build(&params);
-    orient_record(
+    let written = orient_record(
         filter.as_ref(),
         recording.start_s..recording.end_s,
         |time_s| calibration.leftover(time_s),
@@ -92,8 +92,12 @@ pub fn run(args: &OrientArgs, common: &Common) -> Result<Outcome, CliError> {
             Ok(())
         },
     )
-    .and_then(|()| rows.out.flush())
-    .map_err(unwritable)?;
+    .and_then(|()| rows.out.flush());
+    match written {
+        // a reader that stops early is no fault
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => return Ok(Outcome::Done),
+        written => written.map_err(unwritable)?,
+    }
     let summary = summary(args, &recording, &calibration, stamp_age_s, &rows);
     if !common.quiet {
         for finding in &summary.findings {

@@ -43,8 +43,8 @@ pub const BLOCK_CAUTIONS: [&str; 9] = [
 ];
 
 /// Words that say that there is no pain; a full stop behind them changes nothing.
-const NO_PAIN: [&str; 9] = [
-    "", "none", "no", "nil", "0", "-", "no pain", "nothing", "0/10",
+const NO_PAIN: [&str; 11] = [
+    "", "none", "no", "nil", "0", "-", "\u{2013}", "\u{2014}", "no pain", "nothing", "0/10",
 ];
 
 /// True if the coach entered pain: any words but those that say that there is none.

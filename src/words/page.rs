@@ -227,7 +227,7 @@ page_words! {
     why_not: &'static str = "why not";
     every_session: &'static str = "Every session";
     no_session: &'static str = "No session was read.";
-    sessions_caption: &'static str = "Effort, load and median lags with their 95 % interval; ↑ above, ↓ below the athlete’s usual session. A date leads to its serves.";
+    sessions_caption: &'static str = "Effort, load and median lags with their 95 % interval; ↑ above, ↓ below the athlete’s usual session; ! flagged by a chart. A date leads to its serves.";
     phase: &'static str = "phase";
     effort: &'static str = "effort";
     pain_entered: &'static str = "pain entered";

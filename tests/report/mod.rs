@@ -91,6 +91,7 @@ fn number_forms() {
 #[test]
 fn pain_is_anything_but_none() {
     assert!(!pain_entered(None) && !pain_entered(Some("none")) && !pain_entered(Some(" No ")));
+    assert!(!pain_entered(Some("-")) && !pain_entered(Some("\u{2013}"))); // as phones turn it
     assert!(pain_entered(Some("front of the shoulder")));
 }
 

@@ -116,7 +116,7 @@ fn session_row(record: &BlockRecord, k: usize, line: &SessionLine) -> Markup {
             td.n { (or_dash(whole(line.rpe_load_au, None))) }
             @for change in &record.links {
                 td.n { @match line.links.iter().enumerate().find(|(_, l)| l.from == change.from && l.to == change.to) {
-                    Some((at, l)) => (session_lag(k, at, l, change)),
+                    Some((at, l)) => (session_lag((k, at), (line, l), change)),
                     None => "–",
                 } }
             }
@@ -124,7 +124,11 @@ fn session_row(record: &BlockRecord, k: usize, line: &SessionLine) -> Markup {
     }
 }
 
-fn session_lag(k: usize, at: usize, link: &SessionLinkLine, change: &LinkChange) -> Markup {
+fn session_lag(
+    (k, at): (usize, usize),
+    (line, link): (&SessionLine, &SessionLinkLine),
+    change: &LinkChange,
+) -> Markup {
     let (Some(value), Some(u)) = (link.median_ms, link.u_ms) else {
         return html! { "–" };
     };
@@ -136,6 +140,7 @@ fn session_lag(k: usize, at: usize, link: &SessionLinkLine, change: &LinkChange)
     html! {
         (figure(&format!("/sessions/{k}/links/{at}/median_ms"), value, &signed(value, u))) (mark)
         @if !mark.is_empty() { span.hide { (WORDS.outside_usual) } }
+        @if change.flagged_sessions.contains(&line.session) { " !" span.hide { " " (WORDS.flagged) } }
     }
 }
 
