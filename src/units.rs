@@ -11,6 +11,10 @@ pub const STANDARD_GRAVITY_M_S2: f64 = 9.80665;
 /// Source: JCGM 100:2008 (GUM), 6.2.1 and table G.1.
 pub const COVERAGE_95: f64 = 1.96;
 
+/// Standard uncertainty of what lies anywhere from nothing to a bound and is not corrected for, as a share of the bound:
+/// 1 / sqrt 3 (JCGM 100:2008, 4.3.7; F.2.4.5, number from memory).
+pub const ONE_SIDED: f64 = 0.577_350_269_189_625_8;
+
 /// Stamps from here on count from 1970, s: no practice lasts three years.
 const CALENDAR_FROM_S: f64 = 1e8;
 /// Seconds of a day.

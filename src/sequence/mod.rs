@@ -17,7 +17,7 @@ mod skin;
 
 pub use bins::{Bins, SegmentWindow, bin_window, holds_clipped};
 pub use chain::{Chain, Link, LinkInput, Verdict, chain, grade_words};
-pub use peak::{ONE_SIDED, Peak, PeakFinder, find_peak};
+pub use peak::{Peak, PeakFinder, find_peak};
 pub use skin::{SkinModel, fit_choice, fit_skin, natural_bin_s, refit_skin};
 
 crate::stage_params! {

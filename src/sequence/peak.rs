@@ -9,7 +9,7 @@ use super::shared::{Blow, Factor, Shared};
 use super::skin::SkinModel;
 use crate::estimate::{Estimate, Why};
 use crate::math::{local_maxima, parabola_vertex};
-use crate::units::COVERAGE_95;
+use crate::units::{COVERAGE_95, ONE_SIDED};
 
 /// Step of the search grid, s; the maximum is then refined.
 const GRID_S: f64 = 0.004;
@@ -21,11 +21,6 @@ const CLIP_PASSES: usize = 3;
 const SLIP_STEPS: usize = 5;
 /// Refinement steps at most; each gains two digits on a smooth maximum.
 const REFINEMENTS: usize = 6;
-
-/// Standard uncertainty of what lies anywhere between nothing and a bound and is not taken off, as a share of the
-/// bound: the root mean square of a rectangle from 0 (JCGM 100:2008, 4.3.7 and, for what is not corrected, F.2.4.5, number
-/// from memory).
-pub const ONE_SIDED: f64 = 0.577_350_269_189_625_8;
 
 /// One segment's peak angular velocity.
 #[derive(Debug, Clone, Copy, PartialEq)]

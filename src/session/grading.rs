@@ -10,11 +10,12 @@ use crate::estimate::Why;
 use crate::frames::PerSite;
 use crate::samples::{Flags, Samples};
 use crate::sequence::{
-    Bins, Chain, LinkInput, ONE_SIDED, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window,
+    Bins, Chain, LinkInput, Peak, PeakFinder, SegmentWindow, SkinModel, bin_window,
 };
 use crate::sequence::{chain, fit_choice, fit_skin, holds_clipped, natural_bin_s, refit_skin};
 use crate::serve::{Corrected, WornUnits};
 use crate::timebase::{TieMethod, side_by_side};
+use crate::units::ONE_SIDED;
 
 /// What one serve's chain says, and from which peaks.
 pub(super) struct Graded {

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::finding::Finding;
 use crate::frames::{Hand, Site};
+use crate::units::ONE_SIDED;
 
 /// Schema name of [`SessionRecord`].
 pub const SESSION_SCHEMA: &str = "overarm.session/1";
@@ -234,10 +235,6 @@ pub struct PeakRecord {
     pub rival_s: Option<f64>,
 }
 
-/// Root mean square of a share between none and all, taken as rectangular: what a filter's delay holds back of a
-/// shock's onset, and what of the delay then stands between impact and a peak, 1 / sqrt 3. Source: JCGM 100:2008, 4.3.7.
-pub(super) const SOME_PART: f64 = 0.577_350_269_189_625_8;
-
 impl PeakRecord {
     /// The peak's place beside an impact, ms; none where the clock is not tied.
     pub fn from_impact_ms(&self, impact_s: f64) -> Option<f64> {
@@ -247,7 +244,7 @@ impl PeakRecord {
     /// Standard uncertainty of the peak's place beside impact as found (its own is [`ServeRecord::impact_u_ms`]):
     /// of a delay that is not stated, what impact does not share.
     pub fn from_impact_u_ms(&self) -> Option<f64> {
-        let shared_squared = self.delay_u_ms.powi(2) * (1.0 - SOME_PART.powi(2));
+        let shared_squared = self.delay_u_ms.powi(2) * (1.0 - ONE_SIDED.powi(2));
         let u_ms = |u_ms: f64| (u_ms.powi(2) - shared_squared).max(0.0).sqrt();
         self.u_ms.map(u_ms)
     }

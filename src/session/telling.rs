@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use super::grading::Graded;
 use super::record::{
     ClockRecord, ClockStepRecord, CountsRecord, LinkRecord, LinkSummary, MeasureRecord,
-    MeasuresRecord, MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, SOME_PART,
-    ServeRecord, SkinRecord, UnitRecord,
+    MeasuresRecord, MountingRecord, PeakRecord, PeaksRecord, RejectedRecord, ServeRecord,
+    SkinRecord, UnitRecord,
 };
 use super::run::Unit;
 use crate::estimate::{Reading, Why};
@@ -19,7 +19,7 @@ use crate::orientation::Direction;
 use crate::sequence::{Link, LinkInput, SkinModel, Verdict};
 use crate::serve::{Corrected, Correction, Found, Origin, Refused, SwingKind, Unheard};
 use crate::timebase::TieMethod;
-use crate::units::{COVERAGE_95, RadPerSec, STANDARD_GRAVITY_M_S2};
+use crate::units::{COVERAGE_95, ONE_SIDED, RadPerSec, STANDARD_GRAVITY_M_S2};
 use crate::words::serve as words;
 
 const MS_PER_S: f64 = 1000.0;
@@ -183,7 +183,7 @@ pub(super) fn serve(
         .and_then(|wrist| wrist.tie_sd_s)
         .unwrap_or(0.0);
     // an onset is held back by some part of what holds back a motion
-    let delay_sd_s = SOME_PART * graded.shared_delay_sd_s[wrist].unwrap_or(0.0);
+    let delay_sd_s = ONE_SIDED * graded.shared_delay_sd_s[wrist].unwrap_or(0.0);
     let impact_sd_s = serve.impact_s.sd.hypot(tie_sd_s).hypot(delay_sd_s);
     ServeRecord {
         number,

@@ -9,7 +9,7 @@ use overarm::estimate::{Estimate, Reading, Why};
 use overarm::frames::Site;
 use overarm::params::StageParams;
 use overarm::sequence::*;
-use overarm::units::COVERAGE_95;
+use overarm::units::{COVERAGE_95, ONE_SIDED};
 
 use crate::support::assert_close;
 
