@@ -16,6 +16,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::finding::Finding;
 use crate::profile::{SensorProfile, TextFault, resolve};
+use crate::session::{SessionError, said};
+use crate::words::load as load_words;
+use crate::words::made::{STOP_TEXT, pain_entered};
 use outputs::{Output, keep_apart, write_whole};
 
 mod block;
@@ -138,6 +141,17 @@ pub fn main() -> ExitCode {
             })
         }
     }
+}
+
+/// Why a practice cannot be read; pain that was entered for it is told all the same.
+fn unread_practice(folder: &Path, error: &SessionError) -> CliError {
+    let said = said(folder);
+    let pain = said.entered.pain.filter(|pain| pain_entered(Some(pain)));
+    let stop = pain.map(|pain| format!("\n{STOP_TEXT} ({})", load_words::pain(&pain)));
+    let in_doubt = said.pain_unread.as_deref().map(load_words::pain_unread);
+    let in_doubt = in_doubt.map(|text| format!("\n{text}"));
+    let told: String = stop.into_iter().chain(in_doubt).collect();
+    CliError::Unreadable(format!("{error}{told}"))
 }
 
 /// Writes the answer to stdout; a reader that stops early is no fault.

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::block::{TABLES, Want, load, write_tables};
-use super::{CliError, Common, Outcome, Output, keep_apart, outcome, tell, write_whole};
+use super::{
+    CliError, Common, Outcome, Output, keep_apart, outcome, tell, unread_practice, write_whole,
+};
 use crate::finding::Finding;
 use crate::report::{PlotFile, PngDrawer, block_page, block_plots, session_page, session_plots};
 use crate::session::{Params, block_files, practice_files, run_session};
@@ -97,7 +99,7 @@ fn is_practice(dir: &Path) -> bool {
 
 fn of_practice(args: &ReportArgs, common: &Common) -> Result<Made, CliError> {
     let done = run_session(&args.dir, &Params::default(), common.jobs)
-        .map_err(|error| CliError::Unreadable(error.to_string()))?;
+        .map_err(|error| unread_practice(&args.dir, &error))?;
     Ok(Made {
         page: session_page(&done.record, &done.curves),
         plots: plots_if(args, || session_plots(&done.record, &done.curves)),

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{
-    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, tell, write_whole,
+    CliError, Common, Format, Outcome, Output, answer, keep_apart, outcome, tell, unread_practice,
+    write_whole,
 };
 use crate::report::{sequence_plot, session_csv, session_strip, session_text};
 use crate::session::{Params, SessionError, practice_files, run_session, session_record};
@@ -34,7 +35,7 @@ pub fn run(args: &SessionArgs, common: &Common) -> Result<Outcome, CliError> {
         Output::answer(),
     ];
     keep_apart(outputs, || practice_files(&args.dir))?;
-    let unreadable = |error: SessionError| CliError::Unreadable(error.to_string());
+    let unreadable = |error: SessionError| unread_practice(&args.dir, &error);
     let (params, jobs) = (Params::default(), common.jobs);
     let (record, curves) = if args.plot.is_some() {
         let done = run_session(&args.dir, &params, jobs).map_err(unreadable)?;

@@ -220,8 +220,22 @@ fn pain_beside_a_faulty_entry_stops_all_the_same() {
     let told = record.findings.iter().find(|f| f.code == "pain-unread");
     assert!(told.is_some_and(|f| f.voids && f.text.contains("sharp pain")));
 
-    // where no session can be read at all, the stop is said with the error
+    // a practice by itself says it with the error, and so does a block where no session can be read at all
     fs::write(&toml, "rpe = 11\npain = \"sharp pain\"\n").expect("written");
+    let page = home.path().join("page.html");
+    let of_practice = text(&days[0]);
+    for run in [
+        vec!["session", of_practice],
+        vec!["report", of_practice, "-o", text(&page)],
+    ] {
+        let done = overarm(&run);
+        let said = words(&done.stderr);
+        assert_eq!(done.status.code(), Some(3));
+        assert!(
+            said.contains("Stop serving") && said.contains("sharp pain"),
+            "{said}"
+        );
+    }
     fs::write(days[1].join("session.toml"), "rpe = 11\n").expect("written");
     let done = overarm(&["block", text(&block)]);
     let said = words(&done.stderr);
