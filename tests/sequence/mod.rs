@@ -464,6 +464,44 @@ fn a_peak_that_the_ball_cuts_is_in_the_interval() {
     }
 }
 
+/// Skin follows turns about unlike axes unlike, by some hundredths: which of two maxima of like height is the bone's is not
+/// known. And what comes through skin comes late: a turn all about the length may be by `axial_delay_s`.
+#[test]
+fn maxima_of_like_height_are_not_told_apart_and_skin_may_be_late() {
+    let bell = |peak_dps: f64, time_s: f64| Bell {
+        peak_dps,
+        time_s,
+        sd_s: 0.02,
+    };
+    let of = |first_dps: f64| {
+        let (swing, turn) = (bell(first_dps, -0.12), bell(1100.0, -0.01));
+        let seen = |t: f64| Vector3::new(swing.at(t), turn.at(t), 0.0);
+        let windows: Vec<SegmentWindow> = (0..8)
+            .map(|k| window(500.0, f64::from(k) / 4000.0, seen))
+            .collect();
+        time_peaks(&windows).0[0].clone()
+    };
+    assert_eq!(of(1070.0), Err(Why::RivalPeaks));
+    let told = of(950.0).expect("a peak");
+    assert!((told.time_s.value + 0.01).abs() < 0.002, "{told:?}");
+
+    let params = SequenceParams::default();
+    let turn = bell(1100.0, -0.01);
+    let about = window(500.0, 0.0, |t| Vector3::new(0.0, turn.at(t), 0.0));
+    let bins = bin_window(&about, 0.006, &params).expect("covered");
+    let model = fit_skin(&[&bins], &params).expect("a window");
+    let slip_s = |axis: Vector3<f64>| {
+        let finder = PeakFinder::new(model, 0.0, &params);
+        let found = finder.slipping_about(vec![axis]).find(&bins);
+        found.expect("a peak").slip_s
+    };
+    assert!((slip_s(Vector3::y()) - params.axial_delay_s).abs() < 1e-4);
+    assert!(
+        slip_s(Vector3::x()) < 1e-4,
+        "about another axis nothing is late"
+    );
+}
+
 #[test]
 fn no_peak_and_a_peak_at_the_edge_are_not_measured() {
     let still = window(500.0, 0.0, |t| tilted(0.05 * (TAU * t).sin()));

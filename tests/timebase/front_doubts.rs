@@ -273,6 +273,27 @@ fn a_ceiling_below_the_stated_range_is_found() {
     );
 }
 
+/// Axes that are exchanged are so through the whole log. An exercise that pushes in step with its turns looks so while it
+/// lasts: five eighths of the turns here.
+#[test]
+fn axes_that_fit_for_a_while_are_not_exchanged() {
+    let unit = Made::sound(2.0)
+        .each(|index, row| {
+            if index < (97.5 * RATE_HZ) as usize {
+                row.swap(3, 5);
+            } else {
+                // gravity moves, and the gyroscope does not say how
+                row[3..].iter_mut().for_each(|rate| *rate *= 0.01);
+            }
+        })
+        .read();
+    assert!(
+        unit.findings.iter().all(|f| f.code != "axes-disagree"),
+        "{:?}",
+        unit.findings
+    );
+}
+
 /// The axes of a sensor stop at one reading. Swings that are all alike have tops of their own on every axis.
 #[test]
 fn swings_that_repeat_have_no_ceiling() {
