@@ -6,6 +6,7 @@ use super::effort::{SessionEffort, days_between};
 use super::facts::{BaselineChoice, BlockFacts};
 use crate::finding::Finding;
 use crate::session::SessionRecord;
+use crate::units::DAY_S;
 use crate::words::timing;
 
 /// Where a session stands in the story.
@@ -90,9 +91,6 @@ fn calendar_s(record: &SessionRecord) -> Option<f64> {
     let off_d = first_s / DAY_S - day;
     (-1.0..2.0).contains(&off_d).then_some(first_s)
 }
-
-/// Length of a day.
-const DAY_S: f64 = 86_400.0;
 
 /// A session further than this from the block's middle one has a mistyped year, days; a block is weeks or months.
 const FAR_D: i64 = 3 * 366;
