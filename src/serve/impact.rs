@@ -32,10 +32,11 @@ const RATE_FLOOR_RAD_S: f64 = 0.02;
 const ONSET_SHARE: f64 = 0.03;
 /// ... and this many times the swing's level before it.
 const ONSET_LEVEL: f64 = 5.0;
-/// A sample before it that is this many times the level may belong to it: nine in ten stay below once.
-const STANDS_OUT: f64 = 2.0;
 /// ... but at this share of its largest value at the latest.
 const ONSET_CAP: f64 = 0.35;
+/// A sample before the onset that is this many times the level, which nine in ten stay below, may belong to the shock.
+/// Own choice.
+const STANDS_OUT: f64 = 2.0;
 /// A first sample below this share of the second is a filter's ringing ahead of the shock.
 const AHEAD_SHARE: f64 = 0.15;
 /// A shock is at its roughest within this long of its onset, s.
